@@ -15,9 +15,7 @@ from notesmith.transcript import TimeSpan, WordRange
 # ---------------------------------------------------------------- corrections
 
 CorrectionState = Literal["applied", "proposed", "rejected"]
-EvidenceKind = Literal[
-    "sound", "spelling", "label", "context", "session", "audio", "textbook", "verdict", "shape"
-]
+EvidenceKind = Literal["sound", "spelling", "label", "context", "session", "audio", "textbook", "verdict", "shape"]
 
 
 class Evidence(msgspec.Struct, frozen=True):
@@ -73,9 +71,7 @@ class TextbookReading(msgspec.Struct, frozen=True):
 
 # ---------------------------------------------------------------- structure of a session
 
-PartKind = Literal[
-    "recap", "reading", "commentary", "case", "comparison", "questions", "housekeeping", "close"
-]
+PartKind = Literal["recap", "reading", "commentary", "case", "comparison", "questions", "housekeeping", "close"]
 
 
 class SessionPart(msgspec.Struct, frozen=True):

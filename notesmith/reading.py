@@ -110,7 +110,7 @@ def read(transcript: Transcript, corrections: Corrections) -> Reading:
                         segment.id,
                         found.concept_id,
                         heard if heard != text else None,
-                    )  # fmt: skip
+                    )
                 )
             at = end
     if by_start:

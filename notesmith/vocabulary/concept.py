@@ -6,9 +6,7 @@ from typing import Literal
 
 import msgspec
 
-Scheme = Literal[
-    "remedy", "family", "rubric", "chapter", "canon", "idea", "medical", "potency", "prescription"
-]
+Scheme = Literal["remedy", "family", "rubric", "chapter", "canon", "idea", "medical", "potency", "prescription"]
 RelationKind = Literal[
     "complementary", "inimical", "antidotes", "antidoted by", "follows well", "followed well by",
     "compatible", "acute of", "chronic of", "duration of action",

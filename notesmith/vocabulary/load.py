@@ -106,9 +106,7 @@ def read_concepts(path: Path) -> Iterator[Concept]:
         scheme = SCHEME_OF_PREFIX.get(identifier.partition("/")[0])
         if scheme is None or not identifier.partition("/")[2]:
             known = ", ".join(SCHEME_OF_PREFIX)
-            raise VocabularyError(
-                f"{path}:{number}: id {identifier!r} must be scheme/slug, scheme one of {known}"
-            )
+            raise VocabularyError(f"{path}:{number}: id {identifier!r} must be scheme/slug, scheme one of {known}")
         if not pref:
             raise VocabularyError(f"{path}:{number}: {identifier} has no prefLabel; give it one")
         plain, ambiguous = _labels(cells[2])
@@ -136,9 +134,7 @@ def _labels(cell: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
 
 
 def _read_relations(path: Path) -> Iterator[Relation]:
-    for remedy, relation, other, book, source in _rows(
-        path, ("remedy", "relation", "other", "book", "source")
-    ):
+    for remedy, relation, other, book, source in _rows(path, ("remedy", "relation", "other", "book", "source")):
         yield Relation(remedy, cast(RelationKind, relation), other, book, source)
 
 
