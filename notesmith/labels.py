@@ -17,10 +17,8 @@ _DATE_DAY_FIRST = re.compile(r"(?<!\d)([0-3]\d)[-_. ]([01]\d)[-_. ](20\d\d)(?!\d
 _PART = re.compile(
     r"\b(?:part|session|lecture|class|day)[\s_-]*(\d{1,2}|[a-z]+)(?:\s*(?:of|/)\s*(\d{1,2}|[a-z]+))?\b", re.IGNORECASE
 )
-_NUMBERS = {
-    word: number
-    for number, word in enumerate("one two three four five six seven eight nine ten eleven twelve".split(), start=1)
-}
+_NUMBER_WORDS = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+_NUMBERS = {word: number for number, word in enumerate(_NUMBER_WORDS, start=1)}
 _OPENING_WORDS = 120
 _MAX_LABEL_WORDS = 4
 

@@ -1,0 +1,5 @@
+"""``python -m notesmith`` is the same as ``notesmith``."""
+
+from notesmith.cli import main
+
+main()

@@ -1,0 +1,367 @@
+"""From a recording to what can be published; the flow of the whole tool in one file.
+
+    recording → transcribe → correct → extract → (people's verdicts) → notes and site
+
+Each derived result is kept in the store under the hash of its inputs and settings; a second run does only what
+changed. Stages are plain functions on frozen values and know nothing of each other.
+"""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from collections.abc import Callable, Mapping, Sequence
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import msgspec
+
+from notesmith import correct, extract, transcribe
+from notesmith.annotations import Corrections, Extraction
+from notesmith.course import Course
+from notesmith.curate import curate
+from notesmith.errors import CaptionError, InputError, StoreError
+from notesmith.files import output_errors, sha256_of
+from notesmith.labels import apply_proposal, lecture_id, propose
+from notesmith.lecture import Lecture, LectureContent
+from notesmith.library import LibraryEntry, digest
+from notesmith.profiles import Profile, profile_named
+from notesmith.reading import read
+from notesmith.recording import probe
+from notesmith.store import Store
+from notesmith.transcript import Segment, Transcript
+from notesmith.verdicts import NoteVerdict, PersonVerdict, VerdictEntry, WordVerdict
+from notesmith.vocabulary import Vocabulary
+
+if TYPE_CHECKING:
+    from spacy.language import Language
+
+CAPTION_ENDINGS = frozenset({".vtt", ".srt", ".json", ".txt"})
+OPENING_WORDS = 150
+
+
+class Progress(msgspec.Struct, frozen=True):
+    """How far one stage of one lecture is; ``done`` of ``total`` in milliseconds of audio, or in steps."""
+
+    lecture_id: str
+    stage: str
+    done: int
+    total: int
+
+
+Report = Callable[[Progress], None]
+
+
+def silent(_: Progress) -> None:
+    """Report nothing."""
+
+
+class Tools:
+    """What the stages need and what is costly to load; loaded on first use and shared by all lectures."""
+
+    def __init__(self, course: Course, profile: Profile | None = None) -> None:
+        self.course = course
+        self.profile = profile or profile_named(course.settings.profile)
+
+    @cached_property
+    def vocabulary(self) -> Vocabulary:
+        return self.course.load_vocabulary()
+
+    @cached_property
+    def model(self) -> transcribe.SpeechModel:
+        return transcribe.load_model(self.course.settings.model)
+
+    @cached_property
+    def model_name(self) -> str:
+        return transcribe.find_model(self.course.settings.model).name
+
+    @cached_property
+    def nlp(self) -> Language:
+        return extract.load_nlp()
+
+    @cached_property
+    def textbook(self) -> tuple[str, ...]:
+        return self.course.textbook_lines()
+
+
+# ---------------------------------------------------------------- adding
+
+
+def add_file(course: Course, store: Store, path: Path, vocabulary: Vocabulary | None = None) -> tuple[Lecture, bool]:
+    """Take a recording or a transcript file into the course; returns its lecture and whether it is new.
+
+    The file is copied into the course's ``recordings`` folder. The same bytes are never taken twice.
+    Raises InputError where the file cannot be used; the course is then as before.
+    """
+    if path.is_dir():
+        raise InputError(f"{path}: is a folder; name the recordings in it")
+    if not path.is_file():
+        raise InputError(f"{path}: there is no such file")
+    imported = transcribe.load_captions(path) if path.suffix.lower() in CAPTION_ENDINGS else None
+    metadata: Mapping[str, str] = {}
+    if imported is None:
+        info = probe(path)
+        sha256, metadata = info.sha256, info.metadata
+    else:
+        sha256 = imported.recording_sha256
+    if (known := store.lecture_of_recording(sha256)) is not None:
+        return known, False
+    opening = "" if imported is None else imported.text(imported.segment_range(0)) if imported.segments else ""
+    proposal = propose(path.stem, metadata=metadata, opening=opening, vocabulary=vocabulary)
+    taken = frozenset(lecture.id for lecture in store.lectures())
+    identifier = lecture_id(proposal.date, proposal.title, taken)
+    media = None
+    if imported is None:
+        media = identifier + path.suffix.lower()
+        _copy(path, course.media_path(media))
+    lecture = apply_proposal(Lecture(identifier, proposal.title, sha256, media=media), proposal)
+    with store.transaction():
+        store.add_lecture(lecture)
+        if imported is not None:
+            store.put_transcript(IMPORTED, imported)
+    return lecture, True
+
+
+IMPORTED = "imported"
+
+
+def _copy(source: Path, target: Path) -> None:
+    with output_errors(target):
+        target.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.NamedTemporaryFile(dir=target.parent, suffix=".part", delete=False) as partial:
+            try:
+                with source.open("rb") as file:
+                    shutil.copyfileobj(file, partial, 1 << 20)
+                partial.close()
+                Path(partial.name).chmod(0o644)
+                Path(partial.name).replace(target)
+            except BaseException:
+                Path(partial.name).unlink(missing_ok=True)
+                raise
+
+
+# ---------------------------------------------------------------- one lecture
+
+
+def process(tools: Tools, store: Store, lecture: Lecture, report: Report = silent) -> LectureContent:
+    """Bring one lecture up to date, doing only what its inputs changed. Killing it loses at most a window."""
+    transcript = ensure_transcript(tools, store, lecture, report)
+    lecture = _label(tools, store, lecture, transcript)
+    verdicts = store.verdicts()
+    corrections = ensure_corrections(tools, store, lecture, transcript, verdicts, report)
+    extraction = ensure_extraction(tools, store, lecture, transcript, corrections, report)
+    return LectureContent(lecture, transcript, corrections, curate(extraction, lecture.id, verdicts))
+
+
+def transcript_settings(tools: Tools) -> str:
+    """The key under which a transcript of the present model and profile is kept."""
+    return f"{tools.model_name}/{tools.profile.name}/{transcribe.VERSION}/{tools.course.settings.language}"
+
+
+def ensure_transcript(tools: Tools, store: Store, lecture: Lecture, report: Report = silent) -> Transcript:
+    """The lecture's transcript, decoded if it is not there; finished windows of a killed run are used."""
+    if (imported := store.transcript(lecture.recording_sha256, IMPORTED)) is not None:
+        return imported
+    settings = transcript_settings(tools)
+    if (known := store.transcript(lecture.recording_sha256, settings)) is not None:
+        return known
+    if lecture.media is None:
+        raise CaptionError(f"lecture {lecture.id!r} has neither a recording nor a transcript; add its file again")
+    path = tools.course.media_path(lecture.media)
+    if not path.is_file():
+        raise InputError(f"{path}: the recording of lecture {lecture.id!r} is gone; put it back and run again")
+
+    def keep(number: int, segments: Sequence[Segment]) -> None:
+        store.put_decoded_window(lecture.recording_sha256, settings, number, segments)
+
+    transcript = transcribe.transcribe(
+        path,
+        tools.model,
+        recording_sha256=lecture.recording_sha256,
+        language=tools.course.settings.language,
+        profile=tools.profile,
+        done=store.decoded_windows(lecture.recording_sha256, settings),
+        on_window=keep,
+        progress=lambda done_ms, total_ms: report(Progress(lecture.id, "transcribe", done_ms, total_ms)),
+    )
+    store.put_transcript(settings, transcript)
+    return transcript
+
+
+def latest_transcript(store: Store, lecture: Lecture) -> Transcript:
+    """The newest transcript there is. Raises StoreError where the lecture was not transcribed yet."""
+    for stored in store.transcripts(lecture.recording_sha256):
+        return stored.transcript
+    raise StoreError(f"lecture {lecture.id!r} is not transcribed yet; run: notesmith work")
+
+
+def ensure_corrections(
+    tools: Tools,
+    store: Store,
+    lecture: Lecture,
+    transcript: Transcript,
+    verdicts: Sequence[VerdictEntry],
+    report: Report = silent,
+) -> Corrections:
+    rulings = [entry for entry in verdicts if isinstance(entry.verdict, WordVerdict)]
+    mine = [entry for entry in rulings if entry.verdict.lecture_id in (None, lecture.id)]  # type: ignore[union-attr]
+    witness = tools.profile.witness and lecture.media is not None and transcript.word_times == "decoded"
+    key = digest(
+        correct.VERSION, transcript.digest, tools.vocabulary.digest, [entry.verdict for entry in mine],
+        tools.textbook, lecture.remedy_ids, lecture.title, witness,
+    )  # fmt: skip
+    if (known := store.result(lecture.id, "corrections", Corrections, input_key=key)) is not None:
+        return known
+    report(Progress(lecture.id, "correct", 0, 1))
+    corrections = correct.correct(
+        transcript,
+        tools.vocabulary,
+        verdicts=mine,
+        session=correct.SessionHints(title=lecture.title, remedy_ids=lecture.remedy_ids),
+        textbook=tools.textbook,
+        witness=transcribe.audio_witness(tools.course.media_path(lecture.media), tools.model)
+        if witness and lecture.media
+        else None,
+    )
+    store.put_result(lecture.id, "corrections", key, corrections)
+    report(Progress(lecture.id, "correct", 1, 1))
+    return corrections
+
+
+def ensure_extraction(
+    tools: Tools,
+    store: Store,
+    lecture: Lecture,
+    transcript: Transcript,
+    corrections: Corrections,
+    report: Report = silent,
+) -> Extraction:
+    settings = tools.course.settings
+    names = (settings.lecturer, *settings.aliases)
+    key = digest(extract.VERSION, transcript.digest, corrections, tools.vocabulary.digest, names, lecture.remedy_ids)
+    if (known := store.result(lecture.id, "extraction", Extraction, input_key=key)) is not None:
+        return known
+    report(Progress(lecture.id, "extract", 0, 1))
+    extraction = extract.extract(
+        read(transcript, corrections),
+        tools.vocabulary,
+        lecturer_names=names,
+        subject_ids=lecture.remedy_ids,
+        readings=corrections.readings,
+        nlp=tools.nlp,
+    )
+    store.put_result(lecture.id, "extraction", key, extraction)
+    report(Progress(lecture.id, "extract", 1, 1))
+    return extraction
+
+
+def _label(tools: Tools, store: Store, lecture: Lecture, transcript: Transcript) -> Lecture:
+    """Fill in what the opening words say and nobody has set: series, part, remedies."""
+    if lecture.remedy_ids and lecture.part:
+        return lecture
+    opening = " ".join(word.text for word in transcript.words[:OPENING_WORDS])
+    stem = "" if lecture.title == "Untitled lecture" else lecture.title
+    proposal = propose(stem, opening=opening, vocabulary=tools.vocabulary)
+    labelled = apply_proposal(lecture, proposal)
+    if labelled == lecture:
+        return lecture
+    _, revision = store.lecture(lecture.id)
+    store.update_lecture(labelled, revision=revision)
+    return labelled
+
+
+# ---------------------------------------------------------------- the whole course
+
+
+class StoreLibrary:
+    """The course as the publishing side sees it, read from the store on demand."""
+
+    def __init__(self, course: Course, store: Store, vocabulary: Vocabulary) -> None:
+        self.course = course
+        self.settings = course.settings
+        self.vocabulary = vocabulary
+        self.store = store
+        self.verdicts = store.verdicts()
+
+    def entries(self) -> Sequence[LibraryEntry]:
+        persons = [entry.verdict for entry in self.verdicts if isinstance(entry.verdict, PersonVerdict)]
+        found = []
+        for lecture in self.store.lectures():
+            corrections = self.store.result_key(lecture.id, "corrections")
+            extraction = self.store.result_key(lecture.id, "extraction")
+            if corrections is None or extraction is None:
+                continue
+            notes = [
+                entry.verdict
+                for entry in self.verdicts
+                if isinstance(entry.verdict, NoteVerdict) and entry.verdict.lecture_id == lecture.id
+            ]
+            found.append(LibraryEntry(lecture, digest(lecture, corrections, extraction, notes, persons)))
+        return found
+
+    def content(self, lecture_id: str) -> LectureContent:
+        lecture, _ = self.store.lecture(lecture_id)
+        corrections = self.store.result(lecture_id, "corrections", Corrections)
+        extraction = self.store.result(lecture_id, "extraction", Extraction)
+        if corrections is None or extraction is None:
+            raise StoreError(f"lecture {lecture_id!r} has no results yet; run: notesmith work")
+        for stored in self.store.transcripts(lecture.recording_sha256):
+            if stored.transcript.digest == corrections.transcript_digest:
+                return LectureContent(
+                    lecture, stored.transcript, corrections, curate(extraction, lecture_id, self.verdicts)
+                )
+        raise StoreError(f"lecture {lecture_id!r} lost its transcript; run: notesmith work")
+
+    def media_path(self, lecture: Lecture) -> Path | None:
+        return None if lecture.media is None else self.course.media_path(lecture.media)
+
+
+# ---------------------------------------------------------------- one shot, no course
+
+
+def once(
+    path: Path, *, settings_language: str, model: transcribe.SpeechModel | None, vocabulary: Vocabulary,
+    profile: Profile, nlp: Language | None = None, textbook: Sequence[str] = (), report: Report = silent,
+) -> LectureContent:  # fmt: skip
+    """One recording (with a model) or transcript file, through all stages, nothing kept.
+
+    Raises InputError where the file cannot be used or a recording comes without a model.
+    """
+    metadata: Mapping[str, str] = {}
+    if path.suffix.lower() in CAPTION_ENDINGS:
+        transcript = transcribe.load_captions(path)
+    else:
+        if model is None:
+            raise InputError(f"{path}: is not a transcript file ({', '.join(sorted(CAPTION_ENDINGS))})")
+        metadata = probe(path).metadata
+        transcript = transcribe.transcribe(
+            path,
+            model,
+            recording_sha256=sha256_of(path),
+            language=settings_language,
+            profile=profile,
+            progress=lambda done_ms, total_ms: report(Progress(path.stem, "transcribe", done_ms, total_ms)),
+        )
+    opening = " ".join(word.text for word in transcript.words[:OPENING_WORDS])
+    proposal = propose(path.stem, metadata=metadata, opening=opening, vocabulary=vocabulary)
+    lecture = Lecture(lecture_id(proposal.date, proposal.title), proposal.title, transcript.recording_sha256)
+    lecture = apply_proposal(lecture, proposal)
+    witness = None
+    if model is not None and profile.witness and path.suffix.lower() not in CAPTION_ENDINGS:
+        witness = transcribe.audio_witness(path, model)
+    corrections = correct.correct(
+        transcript,
+        vocabulary,
+        session=correct.SessionHints(title=lecture.title, remedy_ids=lecture.remedy_ids),
+        textbook=textbook,
+        witness=witness,
+    )
+    extraction = extract.extract(
+        read(transcript, corrections),
+        vocabulary,
+        subject_ids=lecture.remedy_ids,
+        readings=corrections.readings,
+        nlp=nlp or extract.load_nlp(),
+    )
+    return LectureContent(lecture, transcript, corrections, extraction)
