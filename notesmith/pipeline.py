@@ -17,12 +17,12 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
-from notesmith import correct, extract, transcribe
+from notesmith import correct, extract, notes, search, site, transcribe
 from notesmith.annotations import Corrections, Extraction
 from notesmith.course import Course
 from notesmith.curate import curate
 from notesmith.errors import CaptionError, InputError, StoreError
-from notesmith.files import output_errors, sha256_of
+from notesmith.files import output_errors, sha256_of, write_if_changed
 from notesmith.labels import apply_proposal, lecture_id, propose
 from notesmith.lecture import Lecture, LectureContent
 from notesmith.library import LibraryEntry, digest
@@ -30,7 +30,7 @@ from notesmith.profiles import Profile, profile_named
 from notesmith.reading import read
 from notesmith.recording import probe
 from notesmith.store import Store
-from notesmith.transcript import Segment, Transcript
+from notesmith.transcript import Transcript
 from notesmith.verdicts import NoteVerdict, PersonVerdict, VerdictEntry, WordVerdict
 from notesmith.vocabulary import Vocabulary
 
@@ -172,8 +172,8 @@ def ensure_transcript(tools: Tools, store: Store, lecture: Lecture, report: Repo
     if not path.is_file():
         raise InputError(f"{path}: the recording of lecture {lecture.id!r} is gone; put it back and run again")
 
-    def keep(number: int, segments: Sequence[Segment]) -> None:
-        store.put_decoded_window(lecture.recording_sha256, settings, number, segments)
+    def keep(number: int, window: transcribe.StoredWindow) -> None:
+        store.put_decoded_window(lecture.recording_sha256, settings, number, window)
 
     transcript = transcribe.transcribe(
         path,
@@ -181,7 +181,7 @@ def ensure_transcript(tools: Tools, store: Store, lecture: Lecture, report: Repo
         recording_sha256=lecture.recording_sha256,
         language=tools.course.settings.language,
         profile=tools.profile,
-        done=store.decoded_windows(lecture.recording_sha256, settings),
+        done=store.decoded_windows(lecture.recording_sha256, settings, transcribe.StoredWindow),
         on_window=keep,
         progress=lambda done_ms, total_ms: report(Progress(lecture.id, "transcribe", done_ms, total_ms)),
     )
@@ -315,6 +315,49 @@ class StoreLibrary:
 
     def media_path(self, lecture: Lecture) -> Path | None:
         return None if lecture.media is None else self.course.media_path(lecture.media)
+
+
+def publish(course: Course, store: Store, vocabulary: Vocabulary, report: Report = silent) -> site.SiteReport:
+    """Write the Markdown notes and build the site from all finished lectures; only what changed is written.
+
+    Notes that a person has edited are merged with the rebuilt ones; where both changed the same lines the edited
+    file stays, the rebuilt one is put beside it, and a remark says so.
+    """
+    library = StoreLibrary(course, store, vocabulary)
+    remarks = []
+    entries = library.entries()
+    for entry in entries:
+        if store.result_key(entry.lecture.id, "notes") != entry.digest:
+            content = library.content(entry.lecture.id)
+            remarks += _write_notes(course, store, vocabulary, library.verdicts, content, entry.digest)
+            search.index_lecture(store, content, vocabulary, library.verdicts)
+    built = site.build(library, course.site, report=lambda done, total: report(Progress("site", "site", done, total)))
+    return msgspec.structs.replace(built, remarks=(*remarks, *built.remarks))
+
+
+def _write_notes(
+    course: Course, store: Store, vocabulary: Vocabulary, verdicts: Sequence[VerdictEntry], content: LectureContent,
+    key: str,
+) -> list[str]:  # fmt: skip
+    path = course.notes / f"{content.lecture.id}.md"
+    rebuilt = notes.to_markdown(notes.compose(content, vocabulary, course.settings, verdicts=verdicts))
+    base = store.result(content.lecture.id, "notes", str)
+    remarks = []
+    text = rebuilt
+    if path.is_file() and base is not None and (edited := path.read_text(encoding="utf-8")) != base:
+        merged = notes.merge_edited(base, edited, rebuilt)
+        if isinstance(merged, str):
+            text = merged
+        else:
+            beside = path.with_suffix(".rebuilt.md")
+            write_if_changed(beside, rebuilt)
+            remarks.append(
+                f"{path}: was edited where it also changed; kept as it is, the new notes are in {beside.name}"
+            )
+            text = edited
+    write_if_changed(path, text)
+    store.put_result(content.lecture.id, "notes", key, rebuilt)
+    return remarks
 
 
 # ---------------------------------------------------------------- one shot, no course

@@ -59,7 +59,9 @@ def once(
         "packaged"
     ),
     profile: Annotated[str, typer.Option(help="fast, accurate or testing.")] = "accurate",
-    textbook: Annotated[Path | None, typer.Option(help="The text read aloud in the session, plain or Markdown.")] = None,
+    textbook: Annotated[
+        Path | None, typer.Option(help="The text read aloud in the session, plain or Markdown.")
+    ] = None,
     vocabulary: Annotated[Path | None, typer.Option(help="A folder with vocabulary files of your own.")] = None,
 ) -> None:
     """One recording or transcript in; transcript, corrections, findings and notes out. Needs no course.

@@ -16,7 +16,7 @@ import msgspec
 from notesmith.errors import BusyError, ConflictError, OutputError, StoreError
 from notesmith.lecture import Lecture
 from notesmith.store.schema import migrate
-from notesmith.transcript import Segment, Transcript
+from notesmith.transcript import Transcript
 from notesmith.verdicts import Verdict, VerdictEntry
 
 T = TypeVar("T")
@@ -156,20 +156,19 @@ class Store:
 
     # ------------------------------------------------------------ transcripts
 
-    def decoded_windows(self, recording_sha256: str, settings: str) -> dict[int, tuple[Segment, ...]]:
+    def decoded_windows(self, recording_sha256: str, settings: str, of: type[T]) -> dict[int, T]:
+        """The finished windows of a recording that is not transcribed to its end, by number."""
         rows = self.query(
             "SELECT number, body FROM decoded_window WHERE recording_sha256 = ? AND settings = ? ORDER BY number",
             (recording_sha256, settings),
         )
-        return {int(str(number)): _unpack(_bytes(body), tuple[Segment, ...]) for number, body in rows}
+        return {int(str(number)): _unpack(_bytes(body), of) for number, body in rows}
 
-    def put_decoded_window(
-        self, recording_sha256: str, settings: str, number: int, segments: Sequence[Segment]
-    ) -> None:
+    def put_decoded_window(self, recording_sha256: str, settings: str, number: int, window: object) -> None:
         with self.transaction() as connection:
             connection.execute(
                 "INSERT OR REPLACE INTO decoded_window VALUES (?, ?, ?, ?)",
-                (recording_sha256, settings, number, _pack(tuple(segments))),
+                (recording_sha256, settings, number, _pack(window)),
             )
 
     def transcript(self, recording_sha256: str, settings: str) -> Transcript | None:
