@@ -1,0 +1,108 @@
+"""Find in a restored reading what a set of study notes is made of.
+
+The rule families run in the order below, each in its own file. Nothing is said that was not said in the session.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from notesmith.annotations import Extraction, TextbookReading
+from notesmith.extract import privacy
+from notesmith.extract.carry_overs import find_carry_overs
+from notesmith.extract.case_fields import build_vignettes, case_key, case_units
+from notesmith.extract.cases import find_cases
+from notesmith.extract.cautions import STANDING_LINE, find_cautions
+from notesmith.extract.contrast import clauses_of, find_comparisons, partners
+from notesmith.extract.index import build_index, session_remedies
+from notesmith.extract.language import load_nlp
+from notesmith.extract.mentions import Hit, find_hits
+from notesmith.extract.parts import find_parts, follow_focus, to_parts
+from notesmith.extract.points import find_points
+from notesmith.extract.prescriptions import find_potencies, find_prescriptions
+from notesmith.extract.questions import find_questions
+from notesmith.extract.sentences import look_at
+from notesmith.extract.session import Session
+from notesmith.reading import Reading
+from notesmith.vocabulary import Vocabulary
+
+#: The families in the order they run; each leans only on those before it.
+RULES = (
+    "mentions", "sentences", "cases", "focus", "comparisons", "parts", "questions", "carry-overs", "prescriptions",
+    "teaching points", "case fields", "persons", "cautions", "index",
+)  # fmt: skip
+
+
+def extract(
+    reading: Reading,
+    vocabulary: Vocabulary,
+    *,
+    lecturer_names: tuple[str, ...] = (),
+    subject_ids: tuple[str, ...] = (),
+    readings: tuple[TextbookReading, ...] = (),
+    nlp: Any = None,
+) -> Extraction:
+    """All that the rules find in one session; the same input gives the same result.
+
+    ``subject_ids`` are the lecture's remedies where a person has set them; ``lecturer_names`` the names by which
+    the lecturer is addressed; ``readings`` the stretches read aloud from a textbook. ``nlp`` is a spaCy pipeline
+    with a tagger, a parser and entities; without it ``load_nlp()`` is used. Raises ModelError where it is missing.
+    """
+    digest = reading.transcript.digest
+    if not reading.tokens:
+        return Extraction(digest)
+    session = Session(reading, vocabulary, load_nlp() if nlp is None else nlp)
+    hits = find_hits(session)
+    remedies = tuple(hit for hit in hits if hit.concept_id.startswith("remedy/"))
+    looks = look_at(session, hits)
+    cases = find_cases(session, looks)
+    in_case = frozenset(
+        index
+        for case in cases
+        for first, last in ((case.first, case.last), *case.follow_ups)
+        for index in range(first, last)
+    )
+    focus = follow_focus(session, looks, subject_ids)
+    hits_of: dict[int, list[Hit]] = {}
+    for hit in hits:
+        hits_of.setdefault(session.sentence_at(hit.start).index, []).append(hit)
+    partner = partners(session, looks, focus, hits_of)
+    clauses = tuple(
+        clauses_of(session, look, hits_of.get(index, []), focus[index], partner[index])
+        for index, look in enumerate(looks)
+    )
+    comparisons, compared = find_comparisons(session, looks, clauses, focus, in_case)
+    stretches = find_parts(session, looks, in_case, readings, compared)
+    questions, asked = find_questions(session, looks, stretches, hits)
+    carry_overs, promised = find_carry_overs(session, looks, hits, in_case)
+    potencies = find_potencies(session, remedies)
+    units_of_case = [(case_key(session, case), case_units(session, case)) for case in cases]
+    case_ranges = [(key, start, end) for key, ranges in units_of_case for start, end in ranges]
+    given = find_prescriptions(session, remedies, potencies, case_ranges)
+    points = find_points(session, looks, stretches, clauses, hits, compared, asked | promised, readings)
+    vignettes = build_vignettes(session, looks, cases, given, remedies)
+    question_ranges = [
+        (session.sentences[s.first].start, session.sentences[s.last - 1].end)
+        for s in stretches
+        if s.kind == "questions"
+    ]
+    persons = privacy.find_persons(
+        session, hits, [(start, end) for _, start, end in case_ranges], question_ranges, lecturer_names
+    )
+    return Extraction(
+        transcript_digest=digest,
+        remedy_ids=session_remedies(points, hits, subject_ids),
+        parts=to_parts(session, stretches, focus),
+        points=points,
+        vignettes=vignettes,
+        comparisons=comparisons,
+        prescriptions=tuple(item.value for item in given),
+        questions=questions,
+        carry_overs=carry_overs,
+        cautions=find_cautions(session, potencies, given),
+        persons=persons,
+        mentions=build_index(session, hits, points, comparisons),
+    )
+
+
+__all__ = ["RULES", "STANDING_LINE", "extract", "load_nlp", "privacy"]

@@ -1,0 +1,359 @@
+"""The fields of a told case, each with its words and time. A field nobody stated is listed as not stated."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from typing import get_args
+
+from notesmith.annotations import CaseVignette, Finding, FindingLabel
+from notesmith.extract.cases import PERSON, CaseSpan
+from notesmith.extract.keys import key_of
+from notesmith.extract.lexicon import BODY_CHAPTERS, MIND_WORDS, MODALITY_WORDS, SENSATIONS
+from notesmith.extract.mentions import Hit
+from notesmith.extract.potency_words import NUMBER
+from notesmith.extract.prescriptions import Given
+from notesmith.extract.sentences import Look
+from notesmith.extract.session import Session, bare
+
+_Put = Callable[..., None]
+LABELS: tuple[FindingLabel, ...] = get_args(FindingLabel)
+
+_AGE = re.compile(
+    rf"\b(?:(?:aged?|age of|age is|age was|age about) (?:about |around |nearly |some )?(?P<a>{NUMBER}(?: and a half)?(?:[ -]?(?:years?|yrs?|months?|weeks?|days?))?)|"
+    rf"(?P<b>{NUMBER}(?: and a half)?[ -]?(?:years?|yrs?|months?|weeks?|days?)[ -]?(?:olds?|of age))|"
+    rf"(?:{PERSON}|she|he|who)(?:,| who)? (?:is |was )?(?:of |about |around |hardly |just |nearly |some )+(?P<c>{NUMBER}(?: and a half)?(?:[ -]?(?:years?|yrs?|months?|weeks?|days?))?)(?=[ ,.;]|$)|"
+    rf"(?:she|he) (?:is|was) (?P<e>{NUMBER})(?=[ ,.;]|$)(?! (?:times|kilos|kg|feet))|"
+    rf"(?P<d>{NUMBER}[ -]?(?:years?|yrs?|months?))(?=,? (?:male|female|man|woman|boy|girl|lady|child|gentleman|housewife|old)\b)|"
+    rf"(?:male|female|man|woman|boy|girl|lady|child|gentleman|housewife),? (?P<g>{NUMBER}(?:[ -]?(?:years?|yrs?|months?))?)(?=[ ,.;]|$)|"
+    r"in (?:her|his) (?P<f>(?:early |mid |mid-|late )?(?:teens|twenties|thirties|forties|fifties|sixties|seventies|eighties)))"
+)
+_FEMALE = re.compile(
+    r"\b(?:lady|woman|girl|female|housewife|mother of|widow|bride|schoolgirl|grandmother|maid|nun|old lady|daughter|wife)\b"
+)
+_MALE = re.compile(
+    r"\b(?:gentleman|man|boy|male|businessman|policeman|watchman|schoolboy|grandfather|fellow|chap|old man|husband|son)\b"
+)
+_PRONOUN = re.compile(r"\b(?:she|he|her|his|him)\b")
+_SETTING = re.compile(
+    r"\b(?:(?:in|to|at|from|into) (?:my|our|the|a|an|one|his|her) (?:[\w-]+ ){0,3}?(?:clinic|o\.?p\.?d\.?|outpatient(?: department)?|hospital|camp|medical camp|dispensary|practice|consulting room|ward|nursing home|icu|emergency|village camp|charitable \w+|out-?patient \w+|health centre|college opd)|"
+    r"home visit|house call|(?:over|on) (?:the )?(?:phone|telephone|video(?: call)?)|online(?: consultation)?|(?:charitable|free|rural|medical|village) (?:camp|clinic|dispensary)|video consultation|telephonic(?:ally)?)\b"
+)
+_COMPLAINT = re.compile(
+    r"\b(?:(?:chief |main |presenting )?complaint(?:s)?(?: was| were| is| are|:| of) |complain(?:ed|ing|s) of |(?:came|come|comes|brought|referred|presented|presenting|presents|consulted|consulting|visited|treated)(?: \w+){0,4}? (?:with|for) |suffer(?:ed|ing|s|er)? (?:from|of) |"
+    r"(?:problem|trouble|case|story|history) (?:was|is|of) |diagnosed (?:as|with) |(?:she|he|who) (?:had|has|was having|is having|has been having|had been having) |with (?:a )?(?:complaint|history|problem)s? of |(?:lady|woman|man|boy|girl|gentleman|child|patient|baby|infant|male|female|years?|old),? with |troubled (?:by|with) )"
+    r"(?P<what>[^.?!;]{3,110})"
+)
+_HISTORY = re.compile(
+    r"\b(?:past history|family history|history of|in (?:her|his) (?:childhood|past|infancy)|as a child|in the past|previously (?:had|suffered)|had (?:once |earlier |previously )(?:had|suffered)|(?:mother|father|grandmother|grandfather|brother|sister|uncle|aunt)(?: also)? (?:had|has|died|was|suffered|is a)|"
+    r"ever since|since (?:the|her|his) (?:death|marriage|birth|delivery|accident|loss|divorce|injury|fall|vaccination|job)|(?:years?|months?) (?:ago|back|before) (?:\w+ ){0,4}?(?:had|lost|died|was)|after (?:the|her|his) (?:death|marriage|delivery|divorce|accident|loss|father|mother|husband|wife|son|daughter|brother|sister)\b|"
+    r"runs in the family|when (?:she|he) was (?:a child|small|young|\w+ years)|born|milestones|vaccinat)"
+)
+_PRIOR = re.compile(
+    r"\b(?:(?:had|has|have|was|were|been|she|he|they) (?:already |also |previously |earlier |been )*(?:taken|tried|took|been on|been treated|been given|treated with|given|used|using|undergone|taking|operated|received|on) (?:[^.?!;]{0,60}?)"
+    r"(?:allopath\w*|steroids?|antibiotics?|inhalers?|ointments?|painkillers?|ayurved\w*|medicines?|medication|tablets?|creams?|injections?|treatments?|surgery|operation|homoeopath\w*|homeopath\w*|antihistamin\w*|antacids?|pills|remedies|physiotherapy|homeopath|drugs?|syrups?|nebuli[sz]\w+|paracetamol|cortisone|anti-?\w+)|"
+    r"(?:another|other|previous|earlier|some) (?:homeopath|homoeopath|doctor|physician)\b[^.?!;]{0,30}?(?:gave|given|had)|(?:lot|course|courses|rounds?|so many) of (?:antibiotics?|steroids?|treatment|medicines?|ointments?|injections?|painkillers?|tablets?)|was operated|were removed|got (?:it|them) (?:burnt|removed|cauteri[sz]ed|operated)|"
+    r"(?:tried|taken) (?:everything|all sorts|many things|all pathies)|without (?:any )?(?:relief|result|benefit|effect))\b"
+)
+_CONCURRENT = re.compile(
+    r"\b(?:(?:still|also|continu(?:e|ed|es|ing)|alongside|along with|kept|keeps|presently|currently|already|remained|was|is|did not stop|didn't stop|not stopped|do not stop|simultaneously) (?:[^.?!;]{0,35}?)(?:insulin|thyroxine|eltroxin|metformin|antihypertensive\w*|"
+    r"bp (?:tablets?|medicines?)|blood pressure (?:tablets?|medicines?|pills)|inhalers?|steroids?|pressure tablets?|anti-?epileptic\w*|levothyroxine|dialysis|chemotherapy|radiotherapy|physiotherapy|her (?:tablets?|medicines?)|his (?:tablets?|medicines?)|allopathic \w+|"
+    r"thyroid (?:tablets?|medicines?|pills)|aspirin|warfarin|iron (?:tablets?|supplements?)|antibiotics?|tablets? (?:for|of)))\b"
+)
+_INVESTIGATION = re.compile(
+    r"\b(?:x-?rays?|mri|ct scan|scan|ultrasound|ultrasonography|sonography|usg|ecg|eeg|echo|endoscopy|colonoscopy|biopsy|culture|blood (?:test|tests|count|report|reports|sugar)|haemoglobin|hemoglobin|hb\b|tsh|t3|esr|cbc|creatinine|urine (?:report|test|routine|examination)|"
+    r"stool (?:report|test|examination)|widal|mantoux|liver function|lft|lipid|cholesterol|hba1c|ige|pap smear|audiometry|spirometry|reports?|peak flow|platelets?|wbc|white (?:cell )?count|bp was|blood pressure was|bilirubin|uric acid|ra factor|vitamin (?:d|b))\b"
+)
+_FOLLOW_TIME = re.compile(
+    rf"\b(?:(?:after|within|in|at) (?:about |just |nearly |another |the next |exactly |some )?(?:{NUMBER}|a|a few|few|couple of|a couple of|half an?|one|some|the first|the second) (?:and a half )?(?:days?|weeks?|months?|hours?|minutes?|years?|fortnight|hour)(?: time)?|"
+    rf"(?:{NUMBER}|a few|few|some|a|one|a couple of) (?:and a half )?(?:days?|weeks?|months?|hours?|years?|fortnight|minutes?) (?:later|after|afterwards|back she|passed)|(?:the )?(?:next|following|second|third|first|last) (?:day|morning|visit|week|month|follow[- ]?up|evening|consultation)|"
+    rf"(?:at|on|in) (?:the |her |his )?(?:first |second |third |next |last )?follow[- ]?up|(?:that|the) (?:same )?(?:night|evening) (?:itself)?|(?:by|from) the (?:next|third|second|fourth|fifth) (?:day|week|morning|dose|month)|overnight|by (?:evening|morning|night)|(?:first|second|third) follow[- ]?up)\b"
+)
+_CHANGE = re.compile(
+    r"\b(?:better|improv\w+|reduc\w+|less(?:er|ened)?|relie\w+|no (?:change|relief|better|pain|fever|headache|attack|recurrence|complaint|itching|cough)|not (?:much|any) (?:change|better|difference)|worse(?:ned)?|aggravat\w+|gone|disappear\w+|dropped|fell|fallen|stopped|subsided|settled|"
+    r"came back|come back|returned|recur\w+|slept|sleeping|percent|per cent|half|normal|clear(?:ed)?|dry|dried|healed|smaller|shrank|shrunk|lighter|calmer|cheerful|happier|smil\w+|playing|eating|gained|lost|went (?:away|down)|came down|passed|well|fine|stronger|brighter|walk\w*|fading|faded|appeared)\b"
+)
+_OUTCOME = re.compile(
+    r"\b(?:completely (?:well|cured|alright|all right|better|clear|gone|free|healed|recovered)|(?:has|have|had) (?:not|never) (?:come back|returned|recurred|had)|no recurrence|never (?:came back|returned|had|recurred)|(?:is|was|are|were|remained|remains|has been|have been|had been) (?:now |still |totally |perfectly |absolutely |quite |completely )*(?:well|fine|cured|free|symptom[- ]free|all right|alright|healthy|normal|stable|under treatment|recovered|keeping well)|"
+    r"(?:till|until|to) (?:date|today|now|this day)|cured|recovered|discharged|lost to follow[- ]?up|did not (?:come back|return|come again)|never came (?:back|again)|still (?:under|on|continuing|coming|has)|remained well|keeping well|that was the end|(?:did not|didn't) need|died|expired|was (?:saved|referred)|i (?:sent|referred) (?:her|him)|admitted)\b"
+)
+_REASON = re.compile(
+    r"\b(?:why (?:did i|i gave|i chose|i selected|i thought|this remedy|not)|because (?:of|she|he|the|there|it|her|his)|on (?:the )?(?:basis|strength) of|(?:made|makes|led|leads|brought|took) me (?:to )?(?:think|thought|of|select|give|choose)|i (?:thought|think) of|what (?:decided|struck|led|made|clinched|settled)|"
+    r"(?:decided|clinched|settled|confirmed) (?:it|the|my|on)|guid(?:ed|ing) me|took (?:this|these|the following) (?:rubrics?|symptoms?)|rubrics? (?:were|was|i took|taken)|i (?:took|considered) (?:the )?(?:rubrics?|symptoms?|totality)|reason (?:was|is|for)|based on|deciding (?:symptom|factor|point))\b"
+)
+_CLAUSE_CUT = re.compile(
+    r"(?:[;:]| — | - |, (?:and|but|so|then|which|who) (?=(?:she|he|they|i|it|the|there|her|his|no|not|after|when|since|was|had|is|has|could|cannot|every|now)\b)|(?<=[a-z]) and (?=(?:she|he|they|i) ))"
+)
+_ASIDE = re.compile(
+    r"^(?:(?:so|now|okay|and|see|you|well),? )*(?:let me|let us|i(?:'ll| will| want| would|'d)|listen|remember|this (?:is a case|case)|you know|note|mark|what (?:would|will|do|is|did|remedy)|which|any|okay|right|yes|i had (?:a|one) (?:case|patient)|i (?:remember|recall) (?:a|one))\b"
+)
+
+
+def build_vignettes(
+    session: Session,
+    looks: Sequence[Look],
+    cases: Sequence[CaseSpan],
+    given: Sequence[Given],
+    remedies: Sequence[Hit],
+) -> tuple[CaseVignette, ...]:
+    vignettes = [_build(session, looks, case, given, remedies) for case in cases]
+    return tuple(vignettes)
+
+
+def case_key(session: Session, case: CaseSpan) -> str:
+    first, last = session.sentences[case.first], session.sentences[min(case.last, case.first + 2) - 1]
+    return key_of("case", session.low(first.start, last.end))
+
+
+def case_units(session: Session, case: CaseSpan) -> list[tuple[int, int]]:
+    """Half-open units of a case and its follow-ups, in order."""
+    return [
+        (session.sentences[first].start, session.sentences[last - 1].end)
+        for first, last in ((case.first, case.last), *case.follow_ups)
+    ]
+
+
+def _build(
+    session: Session, looks: Sequence[Look], case: CaseSpan, given: Sequence[Given], remedies: Sequence[Hit]
+) -> CaseVignette:
+    ranges = case_units(session, case)
+    found: list[Finding] = []
+    taken: set[int] = set()
+
+    def add(label: FindingLabel, start: int, end: int, concept: str | None = None) -> None:
+        while start < end and not session.units[start].low:
+            start += 1
+        if start >= end:
+            return
+        found.append(
+            Finding(
+                label, bare_text(session.text(start, end)), session.words(start, end), session.time(start, end), concept
+            )
+        )
+
+    _person(session, ranges, add, taken)
+    own = [g for g in given if any(s <= g.start < e for s, e in ranges)]
+    own_pieces: set[int] = set()
+    for item in own:
+        if item.remedy_units:
+            add("remedy", *item.remedy_units, item.value.remedy_id)
+        if item.potency_units:
+            add("potency", *item.potency_units)
+        if item.repetition_units:
+            add("repetition", *item.repetition_units)
+        if item.duration_units:
+            add("duration", *item.duration_units)
+        for piece in (item.remedy_units, item.potency_units, item.repetition_units, item.duration_units):
+            if piece:
+                own_pieces.update(range(*piece))
+    first_given = min((g.start for g in own), default=None)
+    complaint_seen = False
+    for range_index, (start, end) in enumerate(ranges):
+        for sentence in session.sentences_in(start, end):
+            after_remedy = range_index > 0 or (first_given is not None and sentence.start > first_given)
+            complaint_seen = (
+                _sentence(
+                    session, looks[sentence.index], add, after_remedy, complaint_seen, own_pieces, taken, first_given
+                )
+                or complaint_seen
+            )
+    order = {label: index for index, label in enumerate(LABELS)}
+    found = _unique(sorted(found, key=lambda f: (f.words.start, order[f.label])))
+    stated = {f.label for f in found}
+    remedy_ids = tuple(dict.fromkeys(f.concept_id for f in found if f.label == "remedy" and f.concept_id))
+    start, end = ranges[0]
+    return CaseVignette(
+        case_key(session, case),
+        _title(session, found, start),
+        session.words(start, end),
+        session.time(start, end),
+        tuple(found),
+        tuple(session.words(s, e) for s, e in ranges[1:]),
+        remedy_ids,
+        tuple(label for label in LABELS if label not in stated),
+    )
+
+
+def _unique(found: list[Finding]) -> list[Finding]:
+    """One finding per label and place; of two that overlap under one label the longer stays."""
+    kept: list[Finding] = []
+    for item in found:
+        clash = next((k for k in kept if k.label == item.label and k.words.overlaps(item.words)), None)
+        if clash is None:
+            kept.append(item)
+        elif len(item.words) > len(clash.words):
+            kept[kept.index(clash)] = item
+    # Age and sex are stated once for a vignette: the first.
+    seen: set[str] = set()
+    result = []
+    for item in kept:
+        if item.label in ("age", "sex", "setting"):
+            if item.label in seen:
+                continue
+            seen.add(item.label)
+        result.append(item)
+    return result
+
+
+def _person(session: Session, ranges: list[tuple[int, int]], put: _Put, taken: set[int]) -> None:
+    start, end = ranges[0]
+    head_end = end
+    for first, _, match in session.search(_AGE, start, head_end):
+        group = next((name for name in "abcdefg" if match[name]), None)
+        if group is None:
+            continue
+        units = session.span_of(start, match, group)
+        # "two years old complaint", "six months of age" of a child are ages; "for two years" never matches here
+        put("age", *units)
+        taken.update(range(*units))
+        del first
+        break
+    window = min(end, start + 90)
+    places: list[tuple[int, int]] = []
+    for pattern in (_FEMALE, _MALE):
+        for first, last, _ in session.search(pattern, start, window):
+            places.append((first, last))
+            break
+    if places:
+        put("sex", *min(places))
+    else:
+        for first, last, _ in session.search(_PRONOUN, start, end):
+            put("sex", first, last)
+            break
+    for first, last, _ in session.search(_SETTING, start, min(end, start + 120)):
+        put("setting", first, last)
+        break
+
+
+def _sentence(
+    session: Session, look: Look, put: _Put, after_remedy: bool, complaint_seen: bool,
+    pieces: set[int], taken: set[int], first_given: int | None,
+) -> bool:  # fmt: skip
+    sentence = look.sentence
+    complained = False
+    for start, end in _clauses(session, sentence.start, sentence.end):
+        low = session.low(start, end)
+        if len(low) < 4 or not any(unit.low for unit in session.units[start:end]):
+            continue
+        gives = sum(1 for unit in range(start, end) if unit in pieces)
+        times = list(session.search(_FOLLOW_TIME, start, end))
+        if not complaint_seen and not complained and not after_remedy:
+            match = next((m for _, _, m in session.search(_COMPLAINT, start, end)), None)
+            if match is not None:
+                units = session.span_of(start, match, "what")
+                units = _end_complaint(session, *units)
+                if units[1] > units[0]:
+                    put("presenting complaint", *units)
+                    complained = True
+                    continue
+        if _REASON.search(low) and (after_remedy or gives or look.remedies or "thought" in low or "rubric" in low):
+            put("reason for prescription", start, end)
+            continue
+        if _PRIOR.search(low) and not (after_remedy and times):
+            put("prior treatment", start, end)
+            continue
+        if _CONCURRENT.search(low):
+            put("concurrent treatment", start, end)
+            continue
+        if _INVESTIGATION.search(low):
+            put("investigation", start, end)
+            if not (after_remedy and times):
+                continue
+        if gives:
+            if after_remedy and times and _CHANGE.search(low):
+                put("follow-up time", times[0][0], times[0][1])
+            continue
+        if after_remedy:
+            for first, last, _ in times[:1]:
+                put("follow-up time", first, last)
+            if _OUTCOME.search(low):
+                put("outcome", start, end)
+                continue
+            if _CHANGE.search(low):
+                put(
+                    "follow-up change",
+                    times[0][1] if times and times[0][0] == start and times[0][1] < end else start,
+                    end,
+                )
+            elif look.content and not _ASIDE.match(low) and look.narration:
+                put("follow-up change", start, end)
+            continue
+        if _HISTORY.search(low):
+            put("history", start, end)
+            continue
+        if _ASIDE.match(low) or look.question:
+            continue
+        if _is_finding(session, look, low, start, end):
+            put("finding", start, end)
+    return complained
+
+
+def _is_finding(session: Session, look: Look, low: str, start: int, end: int) -> bool:
+    words = [unit.low.removesuffix("'s") for unit in session.units[start:end]]
+    content = sum(w in BODY_CHAPTERS or w in MIND_WORDS or w in SENSATIONS or w in MODALITY_WORDS for w in words)
+    if content:
+        return True
+    if re.search(r"\b(?:i|we) (?:asked|gave|saw|told|said|thought|took)\b", low):
+        return False
+    return (
+        bool(re.search(r"\b(?:she|he|they|mother said|mother says|her|his)\b", low))
+        and len(words) >= 4
+        and not re.search(r"\b(?:came|come|brought|walked|sat|entered) (?:to|in|into|with|back|down)\b", low)
+    )
+
+
+def _end_complaint(session: Session, start: int, end: int) -> tuple[int, int]:
+    """A complaint ends before the next clause ("… for two years and she had taken …")."""
+    low = session.low(start, end)
+    cut = re.search(
+        r",? (?:and|but|so|which|who|because|she|he|they|i) (?:she|he|was|had|has|is|they|i|would|could|the|it|came|also had|took|used)\b|, (?:she|he|i|they|it) ",
+        low,
+    )
+    if cut:
+        end = start + low.count(" ", 0, cut.start() + 1)
+    while end > start and session.units[end - 1].low in {"and", "but", "so", "", "also"}:
+        end -= 1
+    return start, end
+
+
+def _clauses(session: Session, start: int, end: int) -> list[tuple[int, int]]:
+    low = session.low(start, end)
+    cuts = [start]
+    for match in _CLAUSE_CUT.finditer(low):
+        at = start + low.count(" ", 0, match.end())
+        if match.group().strip() in (";", ":") or match.group().endswith((";", ":")):
+            at = start + low.count(" ", 0, match.end()) + 1
+        if cuts[-1] < at < end:
+            cuts.append(at)
+    pieces = list(zip(cuts, [*cuts[1:], end], strict=True))
+    cleaned = []
+    for first, last in pieces:
+        while first < last and session.units[first].low in {"and", "but", "so", "then", ""}:
+            first += 1
+        while last > first and session.units[last - 1].low in {"and", "but", "so", ""}:
+            last -= 1
+        if last > first:
+            cleaned.append((first, last))
+    return cleaned
+
+
+def bare_text(text: str) -> str:
+    return text.strip(" ,.;:-—")
+
+
+def _title(session: Session, found: Sequence[Finding], start: int) -> str:
+    """A title from what was stated: complaint, sex, age; or the remedy; or only 'Case'."""
+    first = {f.label: f.text for f in reversed(found)}
+    pieces = [first[label] for label in ("age", "sex") if label in first]
+    if "sex" in first and first["sex"].lower() in ("she", "her", "he", "his", "him"):
+        pieces = [first["age"]] if "age" in first else []
+        pieces.append("female" if first["sex"].lower() in ("she", "her") else "male")
+    complaint = first.get("presenting complaint")
+    head = "Case"
+    if pieces:
+        head += ": " + ", ".join(pieces)
+    if complaint:
+        words = complaint.split()
+        head += (": " if not pieces else ", ") + " ".join(words[:9]) + ("…" if len(words) > 9 else "")
+    del session, start
+    return bare(head) if not head.endswith("…") else head

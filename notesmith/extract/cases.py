@@ -1,0 +1,231 @@
+"""Find the cases told in a session: where each begins and ends, and where it is taken up again.
+
+A case begins at a sentence that introduces one person (an age, ``came to me``, ``I had a patient``) and goes on
+as long as the telling goes on (past tense about that person, what was given, what happened). Two states, case
+and not, are decided over the whole session by the best path.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from notesmith.extract.potency_words import NUMBER
+from notesmith.extract.sentences import Look
+from notesmith.extract.session import Session
+
+PERSON = (
+    r"(?:patient|lady|gentleman|boy|girl|child|man|woman|fellow|baby|infant|kid|housewife|teacher|farmer|student|nurse|clerk|driver|engineer|"
+    r"widow|mother of|executive|labourer|laborer|shopkeeper|businessman|officer|teenager|youngster|old man|old lady|infant|toddler|"
+    r"male|female|person|chap|bride|cook|maid|tailor|banker|lawyer|singer|soldier|policeman|constable|carpenter|mason|priest|nun|accountant|software \w+|school ?teacher|schoolboy|schoolgirl|grandmother|grandfather|typist|weaver|painter|musician|professor|bus conductor|mechanic|plumber|electrician|guard|watchman|receptionist)"
+)
+_AGE = rf"(?:(?:aged? (?:about |around |of )?{NUMBER})|(?:of|about|around|hardly|nearly|just) {NUMBER}(?: (?:years?|yrs?|months?|days?|weeks?))?(?=[ ,.]|$)|{NUMBER}[ -]?(?:years?|yrs?|months?|weeks?|days?)(?:[ -]?olds?| of age)?|in (?:her|his) (?:early |mid |late )?\w+ties)"
+_INTRO = (
+    (re.compile(rf"\b(?:a|an|one|this|another|some|young|old|elderly|middle[- ]aged|little|small|married|unmarried|single|my) (?:[\w-]+ ){{0,4}}?{PERSON}\b[^.?!]{{0,25}}?{_AGE}"), 3.4),
+    (re.compile(rf"\b(?:a|an|one|this|another) {_AGE}[ ,-]*(?:[\w-]+ ){{0,3}}?{PERSON}"), 3.4),
+    (re.compile(rf"^(?:\w+[,.]? ){{0,5}}(?:male|female|man|woman|boy|girl|lady|gentleman|mr|mrs|ms|miss)\b[^.?!]{{0,12}}{_AGE}"), 3.0),
+    (re.compile(rf"^(?:\w+[,.]? ){{0,5}}{NUMBER}[ -]?(?:years?|yrs?|months?)[ -]?(?:old)?[ ,]*(?:male|female|man|woman|boy|girl|lady|child|gentleman|housewife)"), 3.2),
+    (re.compile(rf"\b(?:i|we) (?:had|have|have had|once had|got|saw|treated|was treating|remember|recall|was called to see|was asked to see|had seen) (?:\w+ ){{0,2}}?(?:a|an|one|this|another|two|some) (?:[\w-]+ ){{0,4}}?(?:case|{PERSON})\b"), 3.0),
+    (re.compile(r"\b(?:let me|let us|i(?:'ll| will| shall| want to| would like to|'d like to| must)|shall i|can i|may i|allow me to) (?:\w+ ){0,3}?(?:tell|share|give|narrate|present|describe|relate|take|discuss|show|quote)\b[^.?!]{0,30}\b(?:a|one|this|another|an|my|the|two) (?:[\w-]+ ){0,4}?(?:case|patient|example from|story)\b"), 3.2),
+    (re.compile(r"\b(?:let me|i(?:'ll| will| want to| must)) (?:\w+ ){0,2}?(?:tell|share with|give) you about (?:a|an|one|this|the) "), 2.6),
+    (re.compile(r"\b(?:case (?:number )?(?:one|two|three|four|\d+)|(?:first|second|third|next|another|one more|last) case|(?:an|a|one) (?:[\w-]+ ){0,3}?case (?:from|of mine|i had|came|which|to illustrate|in (?:my|our)|for you|of (?:a|an))|case (?:is )?of (?:a|an|one)|(?:here is|here's) (?:a|one|the) case)\b"), 2.8),
+    (re.compile(rf"\b(?:a|an|one|this|another|some|young|old|elderly) (?:[\w-]+ ){{0,5}}?{PERSON}\b[^.?!]{{0,30}}\b(?:came|was brought|walked in|consulted|visited|was referred|approached|rang|called|phoned|was carried|was admitted|turned up|presented)\b"), 3.2),
+    (re.compile(r"\b(?:came|was brought|were brought|walked in|was referred|brought|approached|walked into) (?:to )?(?:me|us|my|our|the|into)\b(?: \w+)?"), 1.6),
+    (re.compile(rf"\b(?:there was|there is|there came|we had) (?:a|an|one|this) (?:[\w-]+ ){{0,4}}?{PERSON}\b"), 2.6),
+    (re.compile(rf"\b(?:in came|comes|brought|brings) (?:a|an|one|this) (?:[\w-]+ ){{0,4}}?{PERSON}\b"), 2.0),
+)  # fmt: skip
+_HYPOTHETICAL = re.compile(
+    r"\b(?:suppose|imagine|if (?:a|an|one|your|you|the) |say a|whenever|when(?:ever)? (?:a|an|your|you|the)? ?\w* ?(?:patient|child|person|lady|man|woman)? (?:comes|says|tells|complains|sits)|will come|will tell|would come|"
+    r"you (?:will|may|might|can) (?:get|see|find|have)|typical(?:ly)?|usually|generally|often|always|any patient|every patient|such (?:a )?patient|a (?:typical|classical|\w+) patient (?:is|will|may|has|wants|comes))\b"
+)
+_TELLING = (
+    (re.compile(r"\b(?:i|we) (?:gave|prescribed|repeated|started|asked|examined|put|stopped|waited|advised|sent|referred|thought of|took|decided|selected|chose|increased|raised|changed|told (?:her|him|them|the)|saw (?:her|him|that)|could (?:see|find)|did not (?:give|repeat|do)|didn't (?:give|repeat)|kept|continued|noticed|found)\b"), 1.7),
+    (re.compile(r"\b(?:she|he|they|the (?:patient|mother|father|husband|wife|boy|girl|lady|child|baby|man|woman)) (?:\w+ )?(?:was|were|had|came|said|told|complained|reported|felt|could not|couldn't|did not|didn't|would not|started|developed|got|went|lost|wanted|used to|became|slept|cried|wept|took|looked|sat|answered|described|refused|suffered|improved|returned|phoned|called|woke|began|kept|stopped|ate|passed|never|brought|lived|worked|remained|recovered)\b"), 1.2),
+    (re.compile(rf"\b(?:after|within|in) (?:about |just |nearly |another )?(?:{NUMBER}|a|few|a few|couple of|a couple of|one|some) (?:days?|weeks?|months?|hours?|years?|doses?)\b|\b{NUMBER} (?:days?|weeks?|months?) (?:later|after|back)\b|\bnext (?:visit|follow[- ]?up|morning|day)\b|\bfollow[- ]?ups?\b|\b(?:second|third|first|last|next) (?:visit|consultation)\b"), 1.1),
+    (re.compile(rf"\b(?:since|for the (?:last|past)|for|from last) (?:about |nearly |almost |the last |the past )?(?:{NUMBER}|a few|several|many) (?:years?|months?|days?|weeks?)\b"), 0.9),
+    (re.compile(r"\b(?:chief complaint|presenting complaint|complain(?:ed|ing|ts?) of|came with|came for|brought (?:her|him) (?:for|with)|past history|family history|history of|on examination|reports?|haemoglobin|hemoglobin|tsh|x-?ray|ultrasound|sonography|biopsy|mri|ct scan|blood (?:test|count|pressure|sugar)|was diagnosed|diagnosis|operated|surgery|steroids?|antibiotics?|inhalers?|painkillers?|tablets?|ointments?)\b"), 0.7),
+    (re.compile(r"\b(?:his|her) (?:mother|father|husband|wife|sister|brother|family|son|daughter|in-laws|mother-in-law|boss|school|job|work|tongue|face|eyes|skin|complaint|complaints|pain|cough|sleep|thirst|appetite|stool|stools|periods|menses|weight|room|voice|hair|hands|feet|report|reports)\b"), 0.5),
+)  # fmt: skip
+_ENDING = re.compile(
+    r"^(?:(?:so|now|and|okay|ok|but|anyway),? )*(?:(?:so )?that (?:was|is) (?:the|my|one|our) case|coming back|going back|back to|let us (?:now |go |come |return |move |see |continue |leave)|let's (?:go|come|move|return|continue|leave)|now (?:let|we|coming|come|the|about|see)|moving|next (?:is|we|point|symptom|topic)|any (?:questions|doubts)|"
+    r"why (?:am i|did i|i am) tell|i (?:am|have) (?:tell|told)\w* you this|this case (?:shows|teaches|tells|is)|what (?:do|did) we learn|the (?:lesson|moral|point|message|teaching)|remember|please remember|the remedy|this remedy|in this remedy|compare|the keynote|from this)\b"
+)
+_RETURN = re.compile(
+    r"\b(?:(?:that|this|the same|our|my|earlier|the) (?:[\w-]+ ){0,3}?(?:case|patient|lady|gentleman|boy|girl|child|man|woman|baby|teacher|farmer|student|nurse|clerk|driver|engineer|widow|banker|lawyer|housewife|fellow|infant|cook|maid|tailor|singer|accountant|shopkeeper|officer|carpenter|policeman|weaver|mechanic|watchman|guard|receptionist|painter|musician|professor|teenager|schoolboy|schoolgirl|school ?teacher|grandmother|grandfather)\b[^.?!]{0,40}\b(?:i (?:told|was telling|spoke|mentioned|talked)|we (?:spoke|discussed|saw|talked)|told you|from (?:the|earlier)|(?:in|at) the beginning|earlier|again|came back|returned|follow|before|just now|ago)"
+    r"|(?:coming|going|come|go|let us (?:go|come|return)|let's go|return(?:ing)?) back to (?:that|the|our|this|my) (?:[\w-]+ ){0,3}?(?:case|patient|lady|gentleman|boy|girl|child|man|woman|baby|\w+er|\w+or|\w+ist|housewife)|"
+    r"(?:follow[- ]?up|rest|end|sequel|result|outcome) (?:of|on|for) (?:that|the|this|our) (?:[\w-]+ ){0,3}?(?:case|patient|lady|gentleman|boy|girl|child|man|woman|baby|\w+er|housewife)|"
+    r"(?:what happened to|you (?:want|wanted) to know (?:about|what)|i forgot to (?:tell|say)[^.?!]{0,40}(?:case|patient|lady|boy|girl|man|woman|child|baby|gentleman|teacher|she|he)|(?:remember|recall) (?:that|the|our|my) (?:[\w-]+ ){0,3}?(?:case|patient|lady|gentleman|boy|girl|child|man|woman|baby|\w+er|\w+or|\w+ist|clerk|nurse|housewife)))\b"
+)
+_SHE = re.compile(
+    r"\b(?:she|her|lady|woman|girl|female|mother|wife|daughter|housewife|widow|bride|maid|schoolgirl|nun|grandmother|mrs|miss)\b"
+)
+_HE = re.compile(
+    r"\b(?:he|his|him|man|gentleman|boy|male|husband|fellow|chap|schoolboy|businessman|policeman|watchman|grandfather|mr)\b"
+)
+_DESCRIBES = re.compile(PERSON.replace("(?:", "(", 1) + r"\b")
+
+ENTER_PRICE = 2.6
+LEAVE_PRICE = 1.6
+
+
+@dataclass(frozen=True, slots=True)
+class CaseSpan:
+    """A case over sentences ``first`` to ``last`` (half-open) and its later stretches."""
+
+    first: int
+    last: int
+    follow_ups: tuple[tuple[int, int], ...] = ()
+
+
+def introduces(low: str) -> float:
+    """How surely a sentence introduces a case, 0 for not at all."""
+    value = max((weight for pattern, weight in _INTRO if pattern.search(low)), default=0.0)
+    if value and _HYPOTHETICAL.search(low):
+        value -= 2.2
+    return max(0.0, value)
+
+
+def tells(look: Look) -> float:
+    """How much a sentence tells what happened to one person."""
+    low = look.sentence.low
+    value = sum(weight for pattern, weight in _TELLING if pattern.search(low))
+    value += 0.5 * min(2, look.narration)
+    if _HYPOTHETICAL.search(low):
+        value -= 1.0
+    return value
+
+
+def find_cases(session: Session, looks: Sequence[Look]) -> tuple[CaseSpan, ...]:
+    if not looks:
+        return ()
+    intro = [introduces(look.sentence.low) for look in looks]
+    telling = [tells(look) for look in looks]
+    returns = [bool(_RETURN.search(look.sentence.low)) and not look.recap for look in looks]
+    inside: list[float] = []
+    for index, look in enumerate(looks):
+        score = min(3.0, telling[index]) - 0.75
+        low = look.sentence.low
+        if look.narration == 0 and look.present and not telling[index]:
+            score -= 0.9
+        if look.remedies and look.narration == 0:
+            score -= 0.3
+        if look.meaningful <= 5 and not look.remedies:
+            score += 0.75  # short answers and fragments belong to what is around them
+        if _ENDING.search(low):
+            score -= 2.5
+        if look.housekeeping:
+            score -= 0.5 * look.housekeeping
+        if look.promise:
+            score -= 0.8
+        if look.question and not telling[index]:
+            score -= 0.4
+        if intro[index] >= 2.5:
+            score += 2.0
+        inside.append(score)
+    spans = _best_spans(intro, returns, inside)
+    cases: list[CaseSpan] = []
+    for first, last in spans:
+        for piece in _split(intro, looks, first, last):
+            first_, last_ = _trim(looks, telling, intro, *piece)
+            if last_ > first_:
+                _attach(session, looks, cases, first_, last_, intro, telling, returns)
+    return tuple(cases)
+
+
+def _best_spans(intro: list[float], returns: list[bool], inside: list[float]) -> list[tuple[int, int]]:
+    """The best path through in and out of a case; a way in costs less where a case is introduced."""
+    out_score, in_score = 0.0, -10.0
+    came: list[tuple[bool, bool]] = []
+    for index, score in enumerate(inside):
+        enter = ENTER_PRICE - (intro[index] if intro[index] else 0.0) - (2.4 if returns[index] else 0.0)
+        enter = max(-0.6, enter) if (intro[index] or returns[index]) else 7.0
+        from_out = out_score - enter
+        stay_in = in_score >= from_out
+        new_in = max(in_score, from_out) + score
+        leave = in_score - LEAVE_PRICE
+        stay_out = out_score >= leave
+        new_out = max(out_score, leave)
+        came.append((stay_in, stay_out))
+        in_score, out_score = new_in, new_out
+    state = in_score > out_score
+    path: list[bool] = []
+    for stay_in, stay_out in reversed(came):
+        path.append(state)
+        if state:
+            state = stay_in
+        else:
+            state = not stay_out
+    path.reverse()
+    spans: list[tuple[int, int]] = []
+    for index, value in enumerate(path):
+        if not value:
+            continue
+        if spans and spans[-1][1] == index and not (False):
+            spans[-1] = (spans[-1][0], index + 1)
+        else:
+            spans.append((index, index + 1))
+    return spans
+
+
+def _split(intro: list[float], looks: Sequence[Look], first: int, last: int) -> list[tuple[int, int]]:
+    """A second introduction inside a telling begins another case, if enough was told of the first."""
+    cuts = [first]
+    for index in range(first + 3, last):
+        if intro[index] >= 2.6 and index - cuts[-1] >= 4 and _new_person(looks, index):
+            cuts.append(index)
+    return [(start, end) for start, end in zip(cuts, [*cuts[1:], last], strict=True)]
+
+
+def _new_person(looks: Sequence[Look], index: int) -> bool:
+    low = looks[index].sentence.low
+    return (
+        bool(re.search(r"\b(?:another|second|next|one more|third|also had|case (?:number )?(?:two|three|\d))\b", low))
+        or bool(re.search(rf"\b(?:a|an|one) (?:[\w-]+ ){{0,4}}?{PERSON}\b", low) and re.search(_AGE, low))
+        or bool(re.search(r"\b(?:let me|i will|i'll) (?:\w+ ){0,2}(?:tell|share|give)", low))
+    )
+
+
+def _trim(looks: Sequence[Look], telling: list[float], intro: list[float], first: int, last: int) -> tuple[int, int]:
+    # "Okay. Let me tell you one case." One sentence that announces the case belongs to it.
+    while last > first and (
+        _ENDING.search(looks[last - 1].sentence.low) or (telling[last - 1] <= 0 and looks[last - 1].present and looks[last - 1].meaningful > 5)
+        or (looks[last - 1].meta and telling[last - 1] <= 0) or (looks[last - 1].question and telling[last - 1] <= 0.5)
+    ):  # fmt: skip
+        last -= 1
+    return first, last
+
+
+def _attach(
+    session: Session, looks: Sequence[Look], cases: list[CaseSpan], first: int, last: int,
+    intro: list[float], telling: list[float], returns: list[bool],
+) -> None:  # fmt: skip
+    strength = sum(telling[first:last])
+    back = any(returns[index] for index in range(first, min(last, first + 2)))
+    strong_intro = max(intro[first : min(last, first + 3)], default=0.0)
+    if back and cases:
+        text = " ".join(look.sentence.low for look in looks[first:last])
+        best = max(range(len(cases)), key=lambda k: (_likeness(looks, cases[k], text), k))
+        case = cases[best]
+        if _likeness(looks, case, text) > 0 or strong_intro < 2.6:
+            cases[best] = CaseSpan(case.first, case.last, (*case.follow_ups, (first, last)))
+            return
+    if strong_intro < 1.5 or strength < 1.6 or (last - first < 2 and strength < 2.6):
+        return
+    cases.append(CaseSpan(first, last))
+
+
+def _likeness(looks: Sequence[Look], case: CaseSpan, text: str) -> float:
+    told = " ".join(look.sentence.low for look in looks[case.first : case.last])
+    head = " ".join(look.sentence.low for look in looks[case.first : min(case.last, case.first + 3)])
+    score = 0.0
+    for word in set(_DESCRIBES.findall(text)):
+        score += (
+            2.0 if re.search(rf"\b{re.escape(word)}\b", head) else (-0.5 if word not in ("patient", "person") else 0.0)
+        )
+    she, he = len(_SHE.findall(told)), len(_HE.findall(told))
+    she2, he2 = len(_SHE.findall(text)), len(_HE.findall(text))
+    if she2 + he2:
+        score += 1.0 if (she >= he) == (she2 >= he2) else -1.5
+    case_remedies = {r for look in looks[case.first : case.last] for r in look.remedies}
+    return score + 0.5 * sum(1 for r in case_remedies if r.split("/")[1].split("-")[0] in text)

@@ -1,0 +1,221 @@
+"""Cut the session into parts by what each stretch is for, and follow the remedy in focus.
+
+Each sentence scores each kind of part by the cues in it; the best path over the whole session (Viterbi, with a
+price for each change) is the structure. Words and times are covered without gap or overlap.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import get_args
+
+from notesmith.annotations import PartKind, SessionPart, TextbookReading
+from notesmith.extract.sentences import Look
+from notesmith.extract.session import Session
+from notesmith.transcript import TimeSpan, WordRange
+
+KINDS: tuple[PartKind, ...] = get_args(PartKind)
+CHANGE_PRICE = 2.6
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A part over sentences ``first`` to ``last`` (half-open)."""
+
+    kind: PartKind
+    first: int
+    last: int
+
+
+_ANSWER_OPEN = re.compile(r"^(?:yes|no|see|so|well|good|correct|right|exactly|very good|okay),? ")
+_RESUME = re.compile(
+    r"\b(?:coming back|let us (?:continue|go back|proceed|move|come|go)|let's (?:continue|go back|proceed|move)|back to (?:the|our)|we (?:continue|proceed|move)|now (?:let us|let's|we|coming|come)|moving on|next (?:topic|remedy|is))\b"
+)
+_TODAY = re.compile(
+    r"\b(?:today|this (?:morning|evening|session)|we (?:will|shall|are going to) (?:do|take|start|begin|study|see|talk|discuss))\b"
+)
+
+
+def find_parts(
+    session: Session,
+    looks: Sequence[Look],
+    case_sentences: frozenset[int],
+    readings: Sequence[TextbookReading] = (),
+    comparison_sentences: frozenset[int] = frozenset(),
+) -> tuple[Stretch, ...]:
+    if not looks:
+        return ()
+    read = {
+        sentence.index
+        for item in readings
+        for sentence in session.sentences_in(*session.units_of(item.words))
+        if _mostly_inside(session, sentence.start, sentence.end, item.words)
+    }
+    count = len(looks)
+    total = max(1, len(session))
+    scores = [
+        _score(session, look, look.sentence.start / total, index in case_sentences, index in read,
+               index in comparison_sentences, looks[index - 1] if index else None)
+        for index, look in enumerate(looks)
+    ]  # fmt: skip
+    best: list[dict[PartKind, tuple[float, PartKind]]] = []
+    for index in range(count):
+        column: dict[PartKind, tuple[float, PartKind]] = {}
+        for kind in KINDS:
+            if not index:
+                column[kind] = (scores[0][kind], kind)
+                continue
+            before = best[-1]
+            source = max(KINDS, key=lambda k: before[k][0] - (0 if k == kind else _price(k, kind)))
+            value = before[source][0] - (0 if source == kind else _price(source, kind))
+            column[kind] = (value + scores[index][kind], source)
+        best.append(column)
+    path: list[PartKind] = [max(KINDS, key=lambda k: best[-1][k][0])]
+    for index in range(count - 1, 0, -1):
+        path.append(best[index][path[-1]][1])
+    path.reverse()
+    stretches: list[Stretch] = []
+    for index, kind in enumerate(path):
+        if stretches and stretches[-1].kind == kind:
+            stretches[-1] = Stretch(kind, stretches[-1].first, index + 1)
+        else:
+            stretches.append(Stretch(kind, index, index + 1))
+    return tuple(stretches)
+
+
+def _mostly_inside(session: Session, start: int, end: int, words: WordRange) -> bool:
+    inside = sum(1 for unit in session.units[start:end] if words.start <= unit.words.start < words.end)
+    return inside * 2 >= end - start
+
+
+def _price(source: PartKind, target: PartKind) -> float:
+    if source == "close":
+        return CHANGE_PRICE * 2.5
+    if "case" in (source, target):
+        return 1.0  # cases come with edges of their own
+    if {source, target} == {"reading", "commentary"}:
+        return 1.6
+    if target == "recap":
+        return CHANGE_PRICE + 0.6
+    return CHANGE_PRICE
+
+
+def _score(
+    session: Session, look: Look, place: float, in_case: bool, is_read: bool, compares: bool, before: Look | None
+) -> dict[PartKind, float]:
+    scores: dict[PartKind, float] = dict.fromkeys(KINDS, 0.0)
+    low = look.sentence.low
+    content = min(3, look.content)
+    weight = 0.5 if look.meaningful <= 3 else 1.0
+    scores["commentary"] = 0.35 + 0.25 * content
+    scores["comparison"] = (
+        0.05 + 0.25 * content + (1.5 if compares else 0.0) + (0.8 if look.comparison else 0.0) * weight
+    )
+    if len(look.remedies) >= 2:
+        scores["comparison"] += 0.9
+    scores["recap"] = 0.25 * content + (1.8 if look.recap and place < 0.4 else 0.0) + (0.2 if place < 0.12 else -0.15)
+    if place > 0.35:
+        scores["recap"] -= 0.4
+    if _TODAY.search(low):
+        scores["recap"] -= 1.0
+    scores["reading"] = 0.2 * content + (2.0 if look.reading else 0.0) + (3.0 if is_read else 0.0) - 0.1
+    scores["questions"] = (
+        0.28 + 0.22 * content + (1.6 if look.asks else 0.0) + (1.2 if look.question and not look.meta else 0.0)
+    )
+    if look.question and before is not None and before.asks:
+        scores["questions"] += 0.6
+    if _RESUME.search(low):
+        scores["questions"] -= 1.6
+        scores["recap"] -= 0.8
+        scores["comparison"] -= 0.4
+    scores["housekeeping"] = (
+        1.5 * min(2, look.housekeeping) - 0.3 * content + (0.3 if not look.content and look.meaningful > 2 else 0.0)
+    )
+    if place < 0.05:
+        scores["housekeeping"] += 0.3
+    scores["close"] = -0.6 - 0.15 * content
+    if place > 0.85:
+        scores["close"] += (
+            (1.6 if look.close else 0.0) + (0.8 if look.housekeeping else 0.0) + (0.5 if look.promise else 0.0) + 0.5
+        )
+        if place > 0.95:
+            scores["close"] += 0.4
+        if not look.content:
+            scores["close"] += 0.5
+    elif place < 0.6:
+        scores["close"] -= 3.0
+    if in_case:
+        scores["case"] = 4.0
+    else:
+        scores["case"] = -2.0
+    return scores
+
+
+# ---------------------------------------------------------------- the remedy in focus
+
+
+_NEW_TOPIC = re.compile(
+    r"\b(?:today|now|next|let us|let's|we (?:will|shall|are|come|go|take|start|begin|move)|coming to|moving (?:on )?to|begin with|start with|turn to|our remedy|the remedy (?:is|today)|subject|topic)\b"
+)
+
+
+def follow_focus(session: Session, looks: Sequence[Look], given: Sequence[str] = ()) -> tuple[str | None, ...]:
+    """For each sentence the remedy it is about where it names none: the topic, changed only by an announcement
+    or by a run of sentences on another remedy.
+
+    ``given`` are the remedies a person set for the lecture; they win ties.
+    """
+    counts = Counter(remedy for look in looks for remedy in look.remedies)
+    for remedy in given:
+        counts[remedy] += 1000
+    if not counts:
+        return (None,) * len(looks)
+    main = max(counts, key=lambda r: (counts[r], r))
+    focus: list[str | None] = []
+    current: str | None = None
+    for index, look in enumerate(looks):
+        if len(look.remedies) == 1:
+            remedy = look.remedies[0]
+            announced = (
+                bool(_NEW_TOPIC.search(look.sentence.low)) and not look.recap and not look.promise and not look.close
+            )
+            ahead = Counter(r for later in looks[index : index + 25] for r in later.remedies)
+            others = max((n for r, n in ahead.items() if r != remedy), default=0)
+            if remedy != current and (
+                (announced and ahead[remedy] >= 2 and ahead[remedy] >= others)
+                or (ahead[remedy] >= 4 and ahead[remedy] >= 2 * others)
+                or (current is None and ahead[remedy] >= 2 and ahead[remedy] >= others)
+            ):
+                current = remedy
+        focus.append(current)
+    first = next((f for f in focus if f is not None), main)
+    return tuple(first if f is None else f for f in focus)
+
+
+def to_parts(session: Session, stretches: Sequence[Stretch], focus: Sequence[str | None]) -> tuple[SessionPart, ...]:
+    """Parts over heard words and times without gap; the first begins at 0, each ends where the next begins."""
+    parts: list[SessionPart] = []
+    split: list[tuple[PartKind, int, int, str | None]] = []
+    for stretch in stretches:
+        at = stretch.first
+        for index in range(stretch.first, stretch.last + 1):
+            if index == stretch.last or (focus[index] != focus[at] and stretch.kind in ("commentary", "reading")):
+                if index > at:
+                    split.append((stretch.kind, at, index, focus[at]))
+                at = index
+    starts = [session.sentences[first].start for _, first, _, _ in split]
+    duration = session.reading.transcript.duration_ms
+    for position, (kind, _, last, remedy) in enumerate(split):
+        end = session.sentences[last - 1].end
+        words = session.words(starts[position], end)
+        begin_ms = 0 if not position else session.units[starts[position]].time.start_ms
+        if position + 1 < len(split):
+            end_ms = session.units[starts[position + 1]].time.start_ms
+        else:
+            end_ms = max(duration, session.units[end - 1].time.end_ms)
+        shown = remedy if kind not in ("housekeeping", "close") else None
+        parts.append(SessionPart(kind, words, TimeSpan(begin_ms, max(begin_ms, end_ms)), shown))
+    return tuple(parts)

@@ -1,0 +1,215 @@
+"""Teaching points: one idea each, tidied, typed, given to the right remedy, weighted by emphasis."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from notesmith.annotations import PointKind, TeachingPoint, TextbookReading
+from notesmith.extract.contrast import Clause, negated
+from notesmith.extract.keys import key_of, unique_keys
+from notesmith.extract.kinds import chapters_in, kind_of
+from notesmith.extract.lexicon import stem
+from notesmith.extract.mentions import Hit
+from notesmith.extract.parts import Stretch
+from notesmith.extract.sentences import EMPHASIS, Look, generic_subject
+from notesmith.extract.session import Session
+from notesmith.extract.tidy import tidy
+
+MAX_WEIGHT = 4.0
+_ONLY_EMPHASIS = re.compile(
+    r"^(?:(?:so|now|and|please|okay|just|you|must|very|this|that|is|it|a|the|all|of|in|your|red|ink|note|down|write|here|again|for|exam|three|times|twice|box|i|say|am|telling|repeat|am repeating),? ?)*"
+    r"(?:remember|important|underline|mark|keynote|forget|don't forget|characteristic|star|write|note|repeat|guiding|highlight|bold|golden|attention)\b[^.]{0,40}[.!]?$"
+)
+_EMPTY = re.compile(
+    r"^(?:(?:yes|no|okay|ok|right|correct|exactly|good|very good|see|so|now|and|well|then|fine|clear|understood|is it|that's it|like this|like that|you know|of course|absolutely|all right|alright|anyway|next|thank you|hmm|um|uh)[,. !?]*)+$"
+)
+_CLASS_TALK = re.compile(
+    r"\b(?:you (?:all |people |guys )?(?:know|have (?:read|seen|heard|studied|done|written)|are (?:getting|following|writing|with me)|can write|may write|write|understand|understood|follow|got it|see (?:it|this|the point)|asked|were asking|want|wrote)|are you|did you|i (?:will|shall|am going to|want to|was|am telling|told|said|think i|don't know|cannot|have (?:told|said)|would)|"
+    r"let (?:me|us)|let's|we (?:will|shall|are going|have (?:to|done|seen|finished)|saw|did|had|go|come|move|start|stop|begin|take up|were)|page|notebook|slide|board|class|lecture|syllabus|exam(?:iner)?|viva)\b"
+)
+_FACT_IN_TALK = re.compile(
+    r"\b(?:you (?:will )?(?:see|find|get|notice)|you can (?:see|find)|patient|remedy|symptom|keynote|worse|better|indicated|potency|miasm|children|thirst)\b"
+)
+_ADVICE = re.compile(
+    r"\b(?:ask (?:him|her|them|the|about|whether|if|how|for)|don't ask|do not ask|never ask|observe|watch (?:the|how|him|her|for|whether)|elicit|enquire|read (?:it|this|the|kent|from)|study (?:it|this|the|each)|memori[sz]e|revise|make (?:a|your) (?:chart|table|list)|"
+    r"you (?:should|must|have to|need to|cannot|can't|should not|must not)|never (?:give|prescribe|repeat|forget|confuse|mix|ask|use)|always (?:ask|give|look|think|compare|remember|check|see)|do not (?:give|repeat|prescribe|confuse|mix|hurry|interfere|stop)|don't (?:give|repeat|prescribe|confuse|mix|hurry|interfere|go by|stop)|think of|look (?:for|at) (?:the|his|her)|wait (?:and|for|till|until))\b"
+)
+
+
+def find_points(
+    session: Session,
+    looks: Sequence[Look],
+    stretches: Sequence[Stretch],
+    clauses: Sequence[tuple[Clause, ...]],
+    hits: Sequence[Hit],
+    comparison_sentences: frozenset[int],
+    skip: frozenset[int],
+    readings: Sequence[TextbookReading],
+) -> tuple[TeachingPoint, ...]:
+    """``skip`` are sentences another rule already took: questions, carry-overs, prescriptions."""
+    by_unit: dict[int, list[Hit]] = {}
+    for hit in hits:
+        by_unit.setdefault(session.sentence_at(hit.start).index, []).append(hit)
+    read_words = [item.words for item in readings]
+    points: list[TeachingPoint] = []
+    pending = 0.0
+    for stretch in stretches:
+        for index in range(stretch.first, stretch.last):
+            look = looks[index]
+            low = look.sentence.low
+            bonus = 0.5 * min(2, look.emphasis)
+            if _ONLY_EMPHASIS.match(low) and look.content - look.emphasis <= 1 and look.meaningful <= 9:
+                # "Remember this." weighs on its neighbour: the sentence before if it closes, else the next.
+                if points and points[-1].words.end == session.words(look.sentence.start, look.sentence.end).start:
+                    points[-1] = _heavier(points[-1], 1.0)
+                else:
+                    pending += 1.0
+                continue
+            if index in skip or not is_point(session, look, stretch.kind, index in comparison_sentences):
+                continue
+            for clause in clauses[index]:
+                point = _point(
+                    session,
+                    clause,
+                    stretch,
+                    by_unit.get(index, []),
+                    index in comparison_sentences,
+                    bonus + pending,
+                    read_words,
+                )
+                if point is not None:
+                    points.append(point)
+            pending = 0.0
+    points = _repeated(session, points)
+    keys = unique_keys([point.key for point in points])
+    return tuple(_with_key(point, key) for point, key in zip(points, keys, strict=True))
+
+
+def is_point(session: Session, look: Look, part: str, compares: bool) -> bool:
+    """Whether a sentence teaches something, given the part of the session it stands in."""
+    low = look.sentence.low
+    if part in ("housekeeping",) or look.meaningful < 2 or _EMPTY.match(low):
+        return False
+    if look.question or look.promise:
+        return False
+    if part == "close" and (not look.content or look.close or look.housekeeping):
+        return bool(_ADVICE.search(low)) and look.content >= 1 and not look.housekeeping
+    substance = look.content + len(look.rubrics)
+    advice = bool(_ADVICE.search(low))
+    if part == "case":
+        # Inside a case only what is said of the remedy in general teaches; the rest is the story.
+        if look.narration or not look.present:
+            return False
+        general = bool(look.remedies) and substance >= 2
+        lesson = bool(
+            re.search(
+                r"\b(?:remedy|keynote|characteristic|always|never|in (?:this|such) (?:remedy|cases?)|such patients?|these patients|lesson|teaches)\b",
+                low,
+            )
+        )
+        return (general or lesson) and not re.search(r"\b(?:she|he|her|his|i gave|i)\b", low)
+    if look.housekeeping and substance < 2:
+        return False
+    if (
+        look.narration >= 1
+        and not look.present
+        and not look.reading
+        and part != "recap"
+        and not compares
+        and substance < 3
+    ):
+        return False
+    if look.meta and not advice:
+        # "Let us see the mind" announces; "We have to remember that the thirst is for ice water" teaches.
+        body_after = re.search(r"\b(?:that|because|is|are|has|means)\b", low) is not None
+        return (
+            substance >= 3
+            and body_after
+            and look.meaningful >= 7
+            and not re.match(
+                r"^(?:(?:so|now|okay|and|then),? )*(?:let|today|shall|we (?:will|shall|are going|go|come|move|begin|start)|next|coming|moving|any|can|could|do|did|have|who|what)\b",
+                low,
+            )
+        )
+    if _CLASS_TALK.search(low) and not _FACT_IN_TALK.search(low) and not advice:
+        return substance >= 2 and look.meaningful >= 6
+    if substance >= 1:
+        return look.meaningful >= 3 or (look.content >= 1 and (look.meaningful >= 2))
+    if advice:
+        return look.meaningful >= 4
+    return (
+        look.present
+        and look.meaningful >= 5
+        and generic_subject(session, look.sentence)
+        and part in ("commentary", "reading", "comparison")
+    )
+
+
+def _point(
+    session: Session, clause: Clause, stretch: Stretch, hits: Sequence[Hit], compares: bool, bonus: float,
+    read_words: Sequence[object],
+) -> TeachingPoint | None:  # fmt: skip
+    start, end = clause.start, clause.end
+    units = session.units[start:end]
+    tidied = tidy(tuple(unit.text for unit in units))
+    if len(tidied.kept) < 2:
+        return None
+    lows = [unit.low.removesuffix("'s") for unit in units if unit.low]
+    low = session.low(start, end)
+    inside = [hit for hit in hits if start <= hit.start < end]
+    words = session.words(start, end)
+    kind: PointKind = kind_of(low, lows, in_comparison=compares)
+    chapters = tuple(f"chapter/{chapter}" for chapter in chapters_in(lows))
+    return TeachingPoint(
+        key_of("point", " ".join(lows)),
+        kind,
+        tidied.text,
+        session.text(start, end),
+        words,
+        session.time(start, end),
+        clause.remedy_id,
+        min(MAX_WEIGHT, 1.0 + bonus),
+        negated(low),
+        chapters,
+        tuple(dict.fromkeys(h.concept_id for h in inside if h.concept_id.startswith("rubric/"))),
+        tuple(dict.fromkeys(h.concept_id for h in inside)),
+        stretch.kind == "reading" or any(words.overlaps(w) for w in read_words),  # type: ignore[arg-type]
+    )
+
+
+def _heavier(point: TeachingPoint, more: float) -> TeachingPoint:
+    return _copy(point, weight=min(MAX_WEIGHT, point.weight + more))
+
+
+def _with_key(point: TeachingPoint, key: str) -> TeachingPoint:
+    return point if point.key == key else _copy(point, key=key)
+
+
+def _copy(point: TeachingPoint, **changes: object) -> TeachingPoint:
+    import msgspec
+
+    return msgspec.structs.replace(point, **changes)
+
+
+def _repeated(session: Session, points: list[TeachingPoint]) -> list[TeachingPoint]:
+    """Said again in other words: the same remedy and mostly the same stems. Each saying adds weight to the first."""
+    bags = [
+        frozenset(s for w in point.text.casefold().split() if len(s := stem(w.strip(".,;:!?"))) > 3) for point in points
+    ]
+    gains = [0.0] * len(points)
+    for index, bag in enumerate(bags):
+        if len(bag) < 2:
+            continue
+        for earlier in range(index):
+            other = bags[earlier]
+            if len(other) < 2 or points[earlier].remedy_id != points[index].remedy_id:
+                continue
+            if len(bag & other) / len(bag | other) >= 0.6:
+                gains[earlier] += 0.5
+                break
+    del session
+    return [_heavier(point, gain) if gain else point for point, gain in zip(points, gains, strict=True)]
+
+
+__all__ = ["EMPHASIS", "find_points", "is_point"]

@@ -1,0 +1,325 @@
+"""Prescriptions as stated: remedy, potency, repetition, duration, what for. What was not said stays None."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from notesmith.annotations import Prescription
+from notesmith.extract.mentions import Hit
+from notesmith.extract.potency_words import NUMBER, POTENCY, normalise
+from notesmith.extract.session import Session, bare
+
+_COUNT = rf"(?:{NUMBER}|a|one|single|few|a few|couple of|a couple of|two|three|some)"
+_UNIT = r"(?:days?|weeks?|months?|hours?|minutes?|years?)"
+REPETITION = re.compile(
+    rf"\b(?:(?:just |only |in )?(?:a |one |the )?single doses?|(?:just |only )?{NUMBER} doses?(?: (?:a|per) day| daily)?|(?:just |only )?a dose|"
+    rf"(?:once|twice|thrice|{NUMBER} times|three times|four times) (?:a|per|in a|every|each) (?:day|week|month|fortnight)|(?:once|twice|thrice) daily|{NUMBER} times daily|"
+    rf"every (?:{NUMBER} |other |alternate |few |half )?(?:hours?|minutes?|days?|nights?|mornings?|evenings?|weeks?|fortnight|months?|an hour)|"
+    rf"(?:{NUMBER}[- ])?hourly|alternate (?:days?|nights?|weeks?|mornings?)|on alternate days|daily|nightly|weekly|fortnightly|monthly|(?:at|every) (?:bed ?time|night)|(?:in the |every )?(?:morning and (?:evening|night))|"
+    rf"morning,? (?:noon,? |afternoon,? )?(?:and )?(?:evening|night)|b\.?d\.?s?\b|t\.?d\.?s\b|t\.?i\.?d\b|q\.?d\.?s\b|q\.?i\.?d\b|o\.?d\b|h\.?s\b|s\.?o\.?s\b|p\.?r\.?n\b|stat\b|as (?:and when )?(?:needed|required)|when(?:ever)? (?:needed|required)|"
+    rf"in water|(?:in )?(?:ascending|plussed|plus(?:sing)?|split|divided) doses?|{NUMBER} (?:globules|pills|drops|pellets|tablets)(?: {NUMBER} times a day| (?:once|twice|thrice) (?:a day|daily))?|a teaspoon(?:ful)?(?: every \w+(?: \w+)?)?|repeated (?:every|once|twice)[^,.;]{{0,15}})"
+)
+DURATION = re.compile(
+    rf"\bfor (?:about |just |only |nearly |the next |another )?{_COUNT} {_UNIT}\b|\btill (?:the )?(?:next visit|follow[- ]?up|relief|better|improvement|she is better|he is better|it stops)\b|"
+    rf"\buntil (?:the )?(?:next visit|follow[- ]?up|relief|better|improvement)\b|\b{NUMBER} (?:days?|weeks?|months?)' supply\b"
+)
+_GIVES = re.compile(
+    r"\b(?:gave|give|given|gives|giving|prescribed|prescribe|prescribing|prescription|repeated|repeat|repeating|started (?:her|him|with|on)|put (?:her|him|them) on|received|took|taken|dose|doses|administered|"
+    r"went (?:up )?to|raised (?:it )?to|increased (?:it )?to|followed (?:it )?(?:up )?(?:by|with)|potency|placed on|dispensed|sent|changed (?:it )?to|switched to|gone (?:up )?to|begin with|start with|started|used|ordered|was on|one dose)\b"
+)
+_STATED_FOR = re.compile(
+    r"\b(?:for (?:the |her |his |this |these |that )?(?P<what>(?!(?:about|just|only|another|the next|few|a few|a week|a month|one|two|three|four|five|six|seven|ten|\d)\b)[a-z][^,.;?!]{2,50}))"
+)
+_NEGATED_GIVING = re.compile(
+    r"\b(?:did not|didn't|do not|don't|never|not|without|instead of|should not|shouldn't|cannot|avoid|no need to) (?:\w+ ){0,2}(?:give|gave|prescribe|repeat|giving|repeating|prescribing|want)\b"
+)
+_GAP = re.compile(
+    r"^(?:[ ,.]|in|the|a|an|of|potency|one|single|dose|doses|was|is|again|then|it|given|to|only|just|with|her|him|and|i|gave|at|our|first|once|came|up|went|from|same|remedy|i mean|here|now|next|started|now)*$"
+)
+REACH = 7
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """A potency said over units ``start`` to ``end``, with the remedy it goes with."""
+
+    start: int
+    end: int
+    potency: str
+    said: str
+    doubtful: bool
+    remedy: Hit | None
+
+
+@dataclass(frozen=True, slots=True)
+class Given:
+    """A prescription and the units of each of its pieces."""
+
+    value: Prescription
+    start: int
+    end: int
+    remedy_units: tuple[int, int] | None
+    potency_units: tuple[int, int] | None
+    repetition_units: tuple[int, int] | None
+    duration_units: tuple[int, int] | None
+
+
+def find_potencies(session: Session, remedies: Sequence[Hit]) -> tuple[Said, ...]:
+    """Every potency said. A bare number counts only beside a remedy, the word potency or giving."""
+    starts = {hit.end: hit for hit in remedies}
+    found: list[Said] = []
+    for sentence in session.sentences:
+        for start, end, match in session.search(POTENCY, sentence.start, sentence.end):
+            normal = normalise(match)
+            if normal is None:
+                continue
+            if any(hit.start < end and start < hit.end for hit in remedies):
+                continue
+            remedy = _nearest(session, starts, start, sentence.start)
+            near = session.low(max(sentence.start, start - 6), min(sentence.end, end + 4))
+            after = session.units[end].low if end < len(session.units) else ""
+            if match["bare"]:
+                if _a_count(session, start, end, match):
+                    continue
+                beside = remedy is not None and start - remedy.end <= 3
+                if (
+                    not beside
+                    and not re.search(r"\bpotenc(?:y|ies)\b", near)
+                    and not (_GIVES.search(near) and normal[0] not in ("3C", "6C", "12C"))
+                ):
+                    continue
+            elif match["num"] or match["d"] or match["mn"]:
+                if match["mn"] and match["mn"].casefold() in ("a",) and remedy is None:
+                    continue
+                if match["scale"] in ("d", "k", "c", "x") and remedy is None and not _GIVES.search(near):
+                    continue
+            elif match["q"]:
+                if match["q"].startswith("q") and remedy is None:
+                    continue
+            elif match["cm"]:
+                # cm is a length as well: "two cm". After a remedy or a word of giving it is a potency.
+                previous = session.units[start - 1].low if start > sentence.start else ""
+                if (previous.isdigit() and not remedy) or (remedy is None and not _GIVES.search(near)):
+                    continue
+            elif match["lm"] and remedy is None and not _GIVES.search(near) and not re.search(r"potenc", near):
+                continue
+            if after in {
+                "years",
+                "year",
+                "days",
+                "weeks",
+                "months",
+                "hours",
+                "minutes",
+                "times",
+                "doses",
+                "percent",
+                "per",
+                "grams",
+                "mg",
+                "ml",
+                "kilos",
+                "kg",
+                "%",
+            }:
+                continue
+            said = bare(session.text(start, end))
+            found.append(Said(start, end, normal[0], said, normal[1], remedy))
+    return tuple(found)
+
+
+def _a_count(session: Session, start: int, end: int, match: re.Match[str]) -> bool:
+    after = session.units[end].low if end < len(session.units) else ""
+    before = session.units[start - 1].low if start else ""
+    if re.match(
+        r"(?:year|month|day|week|hour|minute|time|dose|drop|pill|globule|percent|%|am|pm|o'clock|gram|mg|ml|kilo|kg|degree|stool|children|people|patient|case|student|remed|rupee|page|point|rubric|mark|question|thing|symptom|line|brother|sister|week|or|to|lakh|per|th$|st$)",
+        after,
+    ):
+        return True
+    return before in {
+        "page",
+        "aged",
+        "age",
+        "at",
+        "about",
+        "rubric",
+        "number",
+        "chapter",
+        "aphorism",
+        "section",
+        "paragraph",
+        "of",
+        "room",
+        "nearly",
+        "around",
+        "bp",
+        "line",
+    } or (before == "in" and len(match["bare"]) == 4 and match["bare"].isdigit())
+
+
+def _nearest(session: Session, ends: dict[int, Hit], start: int, first: int) -> Hit | None:
+    for end in range(start, max(first, start - REACH) - 1, -1):
+        if end in ends:
+            between = session.low(end, start)
+            return ends[end] if _GAP.match(between) or start - end <= 2 else None
+    return None
+
+
+def find_prescriptions(
+    session: Session, remedies: Sequence[Hit], potencies: Sequence[Said], cases: Sequence[tuple[str, int, int]]
+) -> tuple[Given, ...]:
+    """Prescriptions in order. ``cases`` are key and half-open units of the told cases.
+
+    Outside a case a potency with a remedy is a prescription as stated too; a remedy given in a case without a
+    potency is one with potency None.
+    """
+    given: list[Given] = []
+    used: set[int] = set()
+    last_in_case: dict[str, Hit] = {}
+    seen_sentences: set[int] = set()
+    for said in potencies:
+        if said.start in used:
+            continue
+        sentence = session.sentence_at(said.start)
+        case_key = _case_of(cases, said.start)
+        in_sentence = [hit for hit in remedies if sentence.start <= hit.start < sentence.end]
+        remedy = said.remedy or _after(session, in_sentence, said) or _before(in_sentence, said)
+        if remedy is None:
+            giving = _GIVES.search(sentence.low)
+            remedy = _carried(session, remedies, said.start, case_key, cases) if giving or case_key else None
+        if remedy is None and not _GIVES.search(sentence.low):
+            continue
+        if _NEGATED_GIVING.search(session.low(max(sentence.start, said.start - 9), said.start)):
+            continue
+        used.update(range(said.start, said.end))
+        seen_sentences.add(sentence.index)
+        others = [p.start for p in potencies if p.start > said.start]
+        stop = min([sentence.end, *(o for o in others if o < sentence.end)])
+        given.append(_build(session, sentence.start, stop, remedy, said, case_key))
+    given += _without_potency(session, remedies, cases, seen_sentences, {g.remedy_units for g in given})
+    given.sort(key=lambda g: g.start)
+    del last_in_case
+    return tuple(given)
+
+
+def _after(session: Session, hits: Sequence[Hit], said: Said) -> Hit | None:
+    """``one dose 200 of Sepia``."""
+    for hit in hits:
+        if said.end <= hit.start <= said.end + 4 and session.low(said.end, hit.start) in (
+            "of",
+            "potency of",
+            "dose of",
+            "a dose of",
+            "of the",
+        ):
+            return hit
+    return None
+
+
+def _before(hits: Sequence[Hit], said: Said) -> Hit | None:
+    before = [hit for hit in hits if hit.end <= said.start]
+    return before[-1] if before else None
+
+
+def _carried(
+    session: Session, remedies: Sequence[Hit], start: int, case_key: str | None, cases: Sequence[tuple[str, int, int]]
+) -> Hit | None:
+    """``I repeated it in 1M``: the remedy given before in the same case, else the last one named nearby."""
+    before = [hit for hit in remedies if hit.end <= start]
+    if case_key is not None:
+        ranges = [(s, e) for key, s, e in cases if key == case_key]
+        inside = [hit for hit in before if any(s <= hit.start < e for s, e in ranges)]
+        gave = [hit for hit in inside if _GIVES.search(session.sentence_at(hit.start).low)]
+        if gave or inside:
+            return (gave or inside)[-1]
+        return None
+    near = [hit for hit in before if start - hit.end < 40]
+    return near[-1] if near else None
+
+
+def _case_of(cases: Sequence[tuple[str, int, int]], unit: int) -> str | None:
+    return next((key for key, start, end in cases if start <= unit < end), None)
+
+
+_GAVE_HERE = re.compile(
+    r"\b(?:gave|given|prescribed|repeated|received|administered|put (?:her|him|them) on|started (?:her|him|on|with)|placed (?:her|him) on|dispensed|"
+    r"prescription was|changed (?:it )?to|switched to|followed (?:it )?(?:up )?(?:by|with)|a dose of|doses? of|went (?:up )?to|remedy (?:given )?was|on the basis of this|decided on|selected)\b"
+)
+
+
+def _without_potency(
+    session: Session, remedies: Sequence[Hit], cases: Sequence[tuple[str, int, int]], seen: set[int],
+    used: set[tuple[int, int] | None],
+) -> list[Given]:  # fmt: skip
+    found: list[Given] = []
+    for hit in remedies:
+        case_key = _case_of(cases, hit.start)
+        sentence = session.sentence_at(hit.start)
+        if case_key is None or sentence.index in seen or (hit.start, hit.end) in used:
+            continue
+        before = session.low(max(sentence.start, hit.start - 7), hit.start)
+        if not _GAVE_HERE.search(before) or _NEGATED_GIVING.search(before):
+            continue
+        found.append(_build(session, sentence.start, sentence.end, hit, None, case_key))
+        seen.add(sentence.index)
+    return found
+
+
+def _build(
+    session: Session, first: int, last: int, remedy: Hit | None, said: Said | None, case_key: str | None
+) -> Given:
+    pieces: list[tuple[int, int]] = []
+    remedy_units = None
+    if remedy is not None and first <= remedy.start < last + 6:
+        remedy_units = (remedy.start, remedy.end)
+        pieces.append(remedy_units)
+    potency_units = None if said is None else (said.start, said.end)
+    if potency_units:
+        pieces.append(potency_units)
+    anchor = min(start for start, _ in pieces) if pieces else first
+    repetition = _first_of(session, REPETITION, max(first, anchor - 8), last, said)
+    duration = _first_of(session, DURATION, max(first, anchor - 4), last, said)
+    if repetition is None and last < len(session.units):
+        # "… thirty. Three times a day for a week." said as a sentence of its own
+        following = session.sentence_at(last) if session.sentence_at(last).start == last else None
+        if following is not None and len(following) <= 12 and not re.search(r"\b(?:remed|he|she)\b", following.low):
+            repetition = _first_of(session, REPETITION, following.start, following.end, said)
+            duration = duration or _first_of(session, DURATION, following.start, following.end, said)
+    for piece in (repetition, duration):
+        if piece:
+            pieces.append(piece)
+    start, end = min(s for s, _ in pieces), max(e for _, e in pieces)
+    stated = None
+    for _, _, match in session.search(_STATED_FOR, anchor, last):
+        stated = match["what"].strip()
+        break
+    said_text = None if said is None else said.said
+    value = Prescription(
+        remedy.concept_id if remedy else None,
+        said.potency if said else None,
+        said_text,
+        _piece(session, repetition),
+        _piece(session, duration),
+        stated,
+        session.words(start, end),
+        session.time(start, end),
+        case_key,
+        bool(said and said.doubtful) or remedy is None,
+    )
+    return Given(value, start, end, remedy_units, potency_units, repetition, duration)
+
+
+def _piece(session: Session, units: tuple[int, int] | None) -> str | None:
+    return None if units is None else bare(session.text(*units))
+
+
+def _first_of(
+    session: Session, pattern: re.Pattern[str], first: int, last: int, said: Said | None
+) -> tuple[int, int] | None:
+    for start, end, _ in session.search(pattern, first, last):
+        if said is not None and start < said.end and said.start < end:
+            continue
+        return start, end
+    return None

@@ -1,0 +1,688 @@
+"""Names and other identifiers in the speech, and what publication prints and mutes in their place.
+
+The checklist is the 18 classes of HIPAA Safe Harbor, 45 CFR 164.514(b)(2). Authors of books stay. A remedy is
+never taken for a person. What the rules are unsure of is hidden and marked doubtful until a person rules.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from wordfreq import zipf_frequency
+
+from notesmith.annotations import PersonMention, PersonRole
+from notesmith.extract.keys import key_of
+from notesmith.extract.mentions import Hit, label_index
+from notesmith.extract.names import AUTHORS, OTHER_PROPER, STATES, name_lists
+from notesmith.extract.potency_words import NUMBER, number_of
+from notesmith.extract.session import Session, bare, lowered
+from notesmith.transcript import TimeSpan, Word, WordRange, sounding
+from notesmith.verdicts import PersonVerdict
+from notesmith.vocabulary import Vocabulary
+
+REPLACEMENTS: dict[PersonRole, str] = {
+    "student": "a student",
+    "patient": "the patient",
+    "relative": "a relative",
+    "colleague": "a colleague",
+    "author": "the author",
+    "lecturer": "the lecturer",
+    "place": "a place",
+    "date": "a date",
+    "phone": "a phone number",
+    "address": "an address",
+    "record number": "a record number",
+    "age over 89": "90 or over",
+    "other identifier": "an identifier",
+}
+
+_TITLES = frozenset(
+    ["mr", "mrs", "ms", "miss", "dr", "doctor", "prof", "professor", "shri", "smt", "sri", "shrimati", "kumari", "master", "baby", "sister", "brother", "father", "mother", "uncle", "aunty", "auntie", "aunt", "principal", "sister-in-charge", "captain", "major", "colonel"]
+)
+_COLLEAGUE_TITLES = frozenset(["dr", "doctor", "prof", "professor", "principal"])
+_AFTER_TITLES = frozenset(
+    ["sir", "madam", "ma'am", "maam", "mam", "ji", "bhai", "ben", "behen", "didi", "anna", "akka", "saheb", "sahab", "saab", "garu", "tai", "dada", "kaka", "mausi", "bhaiya", "aunty", "uncle"]
+)
+_RELATIVES = frozenset(
+    ["wife", "husband", "son", "daughter", "brother", "sister", "mother", "father", "uncle", "aunt", "aunty", "grandmother", "grandfather", "niece", "nephew", "cousin", "mother-in-law", "father-in-law", "daughter-in-law", "son-in-law", "sister-in-law", "brother-in-law", "granddaughter", "grandson"]
+)  # fmt: skip
+_SPEECH_VERBS = frozenset(
+    ["asks", "asked", "asking", "says", "said", "saying", "told", "tells", "wants", "wanted", "wrote", "writes", "raised", "answered", "came", "reported", "complained", "called", "phoned", "is", "has", "was", "had", "will", "would", "can", "could", "did", "does"]
+)  # fmt: skip
+_VOCATIVE_BEFORE = frozenset(
+    ["yes", "no", "okay", "ok", "thanks", "thank", "you", "hello", "hi", "good", "morning", "afternoon", "evening", "dear", "question", "point", "answer", "correct", "right", "please", "sorry", "and", "so", "now", "come", "welcome", "excellent", "exactly", "absolutely", "wonderful", "great", "very", "nice", "like", "listen", "wait", "sit", "ask", "tell", "madam", "sir"]
+)  # fmt: skip
+_VOCATIVE_AFTER = frozenset(
+    ["what", "why", "how", "when", "where", "who", "which", "can", "could", "please", "you", "your", "tell", "do", "did", "are", "is", "any", "has", "have", "will", "would", "go", "come", "read", "repeat", "mute", "unmute", "sit", "don't", "ji", "sir", "madam", "speak", "start", "switch", "close", "open", "one", "let"]
+)  # fmt: skip
+_INTRODUCES = re.compile(
+    r"\b(?:(?:my|his|her|their|whose|the|patient's|child's|boy's|girl's) name (?:is|was)|named|name is|name was|called|i am|i'm|myself|this is|calling from|goes by)$"
+)
+_PLACE_BEFORE = frozenset(["from", "in", "at", "near", "to", "of", "around", "outside", "via"])
+_PLACE_SUFFIX = re.compile(
+    r"^[a-z]{2,}(?:pur|puram|nagar|abad|ganj|halli|palli|palle|wadi|gaon|garh|khed|pet|patnam|kotta|giri|vadi|pura|kuppam|cheri|bagh|ville|burgh|shire)$"
+)
+_PLACE_WORDS = frozenset(
+    ["hospital", "clinic", "college", "school", "nursing", "institute", "colony", "road", "street", "lane", "sector", "layout", "village", "taluka", "taluk", "district", "chowk", "market", "mandir", "temple", "church", "society", "apartments", "apartment", "towers", "complex", "university", "bazaar", "nagar", "block", "phase", "cross", "extension"]
+)  # fmt: skip
+_MONTHS = "january|february|march|april|may|june|july|august|september|october|november|december|jan|feb|mar|apr|jun|jul|aug|sept|sep|oct|nov|dec"
+_ORDINAL = (
+    r"(?:\d{1,2}(?:st|nd|rd|th)?|(?:twenty[ -]|thirty[ -])?(?:first|second|third|fourth|fifth|sixth|seventh|eighth|ninth)|tenth|eleventh|twelfth|"
+    r"thirteenth|fourteenth|fifteenth|sixteenth|seventeenth|eighteenth|nineteenth|twentieth|thirtieth)"
+)
+_DATE = re.compile(
+    rf"\b{_ORDINAL}(?: of)? (?:{_MONTHS})\b\.?(?:,? \d{{4}})?|\b(?:{_MONTHS})\.? (?:the )?{_ORDINAL}\b(?:,? \d{{4}})?"
+    r"|\b\d{1,2}[/.-]\d{1,2}[/.-](?:\d{4}|\d{2})\b|\b\d{4}-\d{2}-\d{2}\b"
+)
+_MONTH_ALONE = re.compile(
+    rf"\b(?:in|since|from|last|till|until|by|of|on|during|mid|early|late|this|next) (?P<month>{_MONTHS})(?P<year>,? (?:of )?(?:\d{{4}}|two thousand[a-z ]*))?(?=[ ,.;?!]|$)"
+)
+_SPOKEN_DIGIT = r"(?:zero|oh|one|two|three|four|five|six|seven|eight|nine|(?:double|triple) (?:zero|one|two|three|four|five|six|seven|eight|nine)|\d+)"
+_PHONE = re.compile(
+    rf"(?<![\w/.])(?:\+?\d[\d\-() .]{{6,}}\d)(?![\w/])|\b{_SPOKEN_DIGIT}(?:[ ,-]+{_SPOKEN_DIGIT}){{5,}}\b"
+)
+_EMAIL = re.compile(
+    r"\b[\w.+-]+@[\w-]+\.[\w.]+|\b[\w.]+ at (?:the rate )?(?:gmail|yahoo|hotmail|outlook|rediffmail|[a-z]+mail) dot (?:com|in|co)(?: dot in)?"
+)
+_URL = re.compile(r"\bhttps?://\S+|\bwww\.\S+|\b\w+ dot (?:com|org|net|co dot in)\b|\b(?:\d{1,3}\.){3}\d{1,3}\b")
+_RECORD = re.compile(
+    r"\b(?:(?:o\.?p\.?d|i\.?p\.?d|registration|regd|reg|file|record|case|card|patient|mrd|mrn|uhid|aadhaar|aadhar|pan|passport|licen[cs]e|policy|account|"
+    r"insurance|membership|hospital|vehicle|car|roll|bed|room|ward|token|enrol?ment|social security|ssn)(?: (?:card|paper|record|plate))? ?(?:number|no\.?|id|#)|"
+    r"uhid|mrn|mrd|aadhaar|ssn)(?: (?:is|was|being|of))?[ :]+"
+    rf"(?P<id>(?:[a-z]{{1,4}}[-/ ]?)?\d[\w/-]*(?: \d[\w/-]*)*|{_SPOKEN_DIGIT}(?: {_SPOKEN_DIGIT})+|[a-z]*\d[\w-]*)"
+)
+_ADDRESS = re.compile(
+    r"\b(?:flat|house|plot|door|shop|room|block|building|sector|lane|ward|survey|bungalow|gali)(?: (?:number|no\.?))? ?[a-z]?-?\d+[a-z]?(?:[/-]\d+)?(?:,? (?:[\w']+ ){0,4}(?:road|street|lane|colony|nagar|society|"
+    r"apartments?|avenue|marg|layout|cross|block|chowk|sector \d+))?|\b\d+[a-z]?(?:/\d+)?,? (?:[\w']+ ){1,3}(?:road|street|lane|avenue|marg|drive|close|cross|main road)\b|"
+    r"\b(?:pin ?code|zip ?code|postcode|pincode)(?: is| number)? ?\d[\d ]{3,}|\b[1-9]\d{5}\b(?= ?(?:pin|pincode))"
+)
+_OLD_AGE = re.compile(
+    rf"\b(?P<age>{NUMBER})(?=[ -]?(?:years?|yrs?|yr)(?:[ -]?olds?| of age)?\b)|\b(?:aged?|age of|turned|she is|he is|she was|he was|lady of|man of|woman of|gentleman of|patient of|aged about|nearly|almost)"
+    rf" (?P<age2>{NUMBER})(?=[ ,.;]|$)|\b(?:in )?(?:her|his|their) (?P<nineties>nineties|hundreds)|\b(?P<word>nonagenarian|centenarian)"
+)
+_NAMED_PLACE = re.compile(r"^(?:st\.?|saint)$")
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    start: int
+    end: int
+    role: PersonRole
+    doubtful: bool = False
+    hide: bool = True
+
+
+def find_persons(
+    session: Session,
+    hits: Sequence[Hit],
+    cases: Sequence[tuple[int, int]],
+    question_ranges: Sequence[tuple[int, int]],
+    lecturer_names: Sequence[str] = (),
+) -> tuple[PersonMention, ...]:
+    """All identifiers in order of time. ``cases`` and ``question_ranges`` are half-open over units."""
+    found = [*_patterns(session, cases)]
+    taken = {unit for item in found for unit in range(item.start, item.end)}
+    names = _Names(session, hits, cases, question_ranges, lecturer_names, taken)
+    found += names.find()
+    mentions: list[PersonMention] = []
+    for item in sorted(found, key=lambda f: (f.start, -f.end)):
+        words = session.words(item.start, item.end)
+        if mentions and words.start < mentions[-1].words.end:
+            continue
+        said = bare(session.text(item.start, item.end))
+        mentions.append(
+            PersonMention(
+                key_of("person", item.role, sounding(said)), item.role, said, words,
+                session.time(item.start, item.end), _replacement(session, item), item.hide, item.doubtful,
+            )
+        )  # fmt: skip
+    return tuple(mentions)
+
+
+def _replacement(session: Session, item: _Found) -> str:
+    if item.role == "date" and (year := re.search(r"\b(?:19|20)\d\d\b", session.low(item.start, item.end))):
+        return year[0]  # the year may stand under Safe Harbor
+    if item.role == "age over 89" and "years" in session.low(item.start, item.end):
+        return "90 or over"
+    return REPLACEMENTS[item.role]
+
+
+# ---------------------------------------------------------------- identifiers with a shape
+
+
+def _patterns(session: Session, cases: Sequence[tuple[int, int]]) -> Iterable[_Found]:
+    taken: set[int] = set()
+    for sentence in session.sentences:
+        in_case = any(s < sentence.end and sentence.start < e for s, e in cases)
+        for pattern, role in (
+            (_EMAIL, "other identifier"), (_URL, "other identifier"), (_RECORD, "record number"), (_ADDRESS, "address"), (_DATE, "date"),
+            (_PHONE, "phone"), (_OLD_AGE, "age over 89"),
+        ):  # fmt: skip
+            for start, end, match in session.search(pattern, sentence.start, sentence.end):
+                if taken & set(range(start, end)):
+                    continue
+                item = _shaped(session, sentence.start, start, end, match, role)  # type: ignore[arg-type]
+                if item is not None:
+                    taken.update(range(item.start, item.end))
+                    yield item
+        for start, end, match in session.search(_MONTH_ALONE, sentence.start, sentence.end):
+            month = match["month"]
+            first, _ = session.span_of(sentence.start, match, "month")
+            if taken & set(range(start, end)) or (
+                month in ("march", "may") and not session.units[first].bare[:1].isupper()
+            ):
+                continue
+            if in_case or match["year"]:
+                yield _Found(first, end, "date")
+                taken.update(range(first, end))
+
+
+def _shaped(session: Session, base: int, start: int, end: int, match: re.Match[str], role: PersonRole) -> _Found | None:
+    if role == "phone":
+        digits = re.sub(r"\D", "", match[0])
+        words = len(re.findall(r"[a-z]+", match[0]))
+        if len(digits) + words < 7 or re.search(
+            r"\b(?:one|two|three|four|five|six)(?:,? )(?:two|three|four|five|six|seven)(?:,? )(?:three|four|five|six|seven|eight)",
+            match[0],
+        ):
+            return None
+        if len(digits) < 7 and words < 7:
+            return None
+        # counting aloud ("one, two, three …") is no number anybody can call
+        return _Found(start, end, role)
+    if role == "record number":
+        first, last = session.span_of(base, match, "id")
+        return _Found(first, last, role)
+    if role == "age over 89":
+        if match["nineties"] or match["word"]:
+            return _Found(*session.span_of(base, match, "nineties" if match["nineties"] else "word"), role)
+        group = "age" if match["age"] else "age2"
+        value = number_of(match[group])
+        if value is None or not 90 <= value <= 125:
+            return None
+        return _Found(*session.span_of(base, match, group), role)
+    return _Found(start, end, role)
+
+
+# ---------------------------------------------------------------- names
+
+
+class _Names:
+    def __init__(
+        self,
+        session: Session,
+        hits: Sequence[Hit],
+        cases: Sequence[tuple[int, int]],
+        question_ranges: Sequence[tuple[int, int]],
+        lecturer_names: Sequence[str],
+        taken: set[int],
+    ) -> None:
+        self.session = session
+        self.lists = name_lists()
+        self.cases = cases
+        self.question_ranges = question_ranges
+        self.taken = taken
+        self.lecturer = {word for name in lecturer_names for word in sounding(name).split() if word not in _TITLES}
+        vocabulary = session.vocabulary
+        self.term_words = _term_words(vocabulary)
+        self.author_words = _author_words(vocabulary)
+        self.term_units = {
+            unit
+            for hit in hits
+            if hit.exact and not hit.concept_id.startswith("author/")
+            for unit in range(hit.start, hit.end)
+        }
+        self.remedy_units = {
+            unit
+            for hit in hits
+            if hit.exact and hit.concept_id.startswith("remedy/")
+            for unit in range(hit.start, hit.end)
+        }
+        self.sentence_starts = {sentence.start for sentence in session.sentences}
+        self.entities: dict[int, str] = {}
+        for start, end, label in session.parse.entities():
+            for unit in range(start, end):
+                self.entities[unit] = label
+        self.lower_seen = {unit.bare for unit in session.units if unit.bare.islower()}
+
+    def find(self) -> list[_Found]:
+        found = self._places()
+        used = self.taken | {unit for item in found for unit in range(item.start, item.end)}
+        names: list[_Found] = []
+        at = 0
+        while at < len(self.session.units):
+            item = None if at in used else self._name_at(at, used)
+            if item is None:
+                at += 1
+                continue
+            names.append(item)
+            at = item.end
+        names += self._again(names, used)
+        return found + names
+
+    # A name once known is hidden wherever it is said again, whatever its case.
+    def _again(self, names: list[_Found], used: set[int]) -> list[_Found]:
+        known: dict[str, _Found] = {}
+        for item in names:
+            if item.doubtful or not item.hide:
+                continue
+            for unit in range(item.start, item.end):
+                low = self._key(unit)
+                if len(low) > 2 and low not in _TITLES and low not in _AFTER_TITLES:
+                    known.setdefault(low, item)
+        covered = used | {unit for item in names for unit in range(item.start, item.end)}
+        more: list[_Found] = []
+        for at, _ in enumerate(self.session.units):
+            low = self._key(at)
+            if at in covered or low not in known:
+                continue
+            ordinary = low in self.lists.ordinary_names or zipf_frequency(low, "en") > 4.2 or low in self.term_words
+            if (ordinary and not self._capital(at)) or at in self.remedy_units:
+                continue
+            more.append(_Found(at, at + 1, known[low].role))
+        return more
+
+    def _key(self, unit: int) -> str:
+        return self.session.units[unit].low.removesuffix("'s").removesuffix("'")
+
+    def _capital(self, unit: int) -> bool:
+        text = self.session.units[unit].bare
+        return text[:1].isupper() and not (len(text) > 3 and text.isupper())
+
+    def _before(self, unit: int, back: int = 1) -> str:
+        return self.session.units[unit - back].low if unit - back >= 0 else ""
+
+    def _after(self, unit: int) -> str:
+        return self.session.units[unit].low if unit < len(self.session.units) else ""
+
+    def _comma(self, unit: int) -> bool:
+        return 0 <= unit < len(self.session.units) and self.session.units[unit].text.endswith(
+            (",", ".", "?", "!", ";", ":")
+        )
+
+    def _listed(self, unit: int) -> bool:
+        low = self._key(unit)
+        return low in self.lists.given or low in self.lists.surnames
+
+    def _name_at(self, at: int, used: set[int]) -> _Found | None:
+        low = self._key(at)
+        if not low or not low[0].isalpha() or low in OTHER_PROPER or low in STATES:
+            return None
+        before, before2 = self._before(at), self._before(at, 2)
+        titled = before.rstrip(".") in _TITLES and self._title_meant(at, before.rstrip("."))
+        if low in _TITLES and not titled:
+            return None
+        capital = self._capital(at)
+        listed = self._listed(at)
+        ordinary = low in self.lists.ordinary_names or (low in self.term_words and low not in self.lists.given)
+        evidence = 0.0
+        strong = False
+        if titled:
+            evidence += 3.0 if capital else (2.0 if listed and not ordinary else 0.0)
+            strong = capital
+        after = self._after(at + 1)
+        if after in _AFTER_TITLES and not self._comma(at) and (capital or (listed and not ordinary)):
+            evidence += 2.5
+            strong = True
+        if self._vocative(at) and (capital or (listed and not ordinary)):
+            evidence += 1.6
+            strong = strong or listed or self.entities.get(at) == "PERSON"
+        preceding = self.session.low(max(0, at - 4), at)
+        if _INTRODUCES.search(preceding) and capital:
+            evidence += 2.0
+            strong = strong or not re.search(r"(?:i am|i'm|this is|called|named)$", preceding)
+        if before in _RELATIVES and capital and not self._comma(at - 1):
+            evidence += 1.5
+        if (
+            after in {"asks", "asked", "says", "said", "wants", "told", "raised", "is", "has", "was", "had", "came"}
+            and capital
+        ):
+            evidence += 0.8
+        if self.session.units[at].low.endswith("'s") and after in _RELATIVES and capital:
+            evidence += 1.5
+        if capital:
+            if listed and not ordinary:
+                evidence += 2.2 if low in self.lists.given else 1.6
+            elif listed:
+                evidence += 0.6 if at in self.sentence_starts else 1.0
+            if self.entities.get(at) == "PERSON":
+                evidence += 1.0
+            if at not in self.sentence_starts and self._unknown(at):
+                evidence += 1.5
+        elif listed and not ordinary and (before in _RELATIVES or self._case_lower(at)):
+            evidence += 1.6
+        if not capital and before in {"named", "called"} and listed:
+            evidence += 1.5
+        if at in self.term_units or low in self.term_words:
+            # Sabina, Iris, Veronica are remedies as well as names: only a title or a form of address decides.
+            if (
+                not (strong and at not in self.remedy_units)
+                and not (titled and capital)
+                and not (after in _AFTER_TITLES and capital)
+            ):
+                return None
+        if evidence < 1.5:
+            return None
+        end = at + 1
+        while end < len(self.session.units) and not self._comma(end - 1) and end not in used and self._continues(end):
+            end += 1
+        return self._role(at, end, titled, strong or evidence >= 2.0)
+
+    def _title_meant(self, at: int, title: str) -> bool:
+        if title in {
+            "sister",
+            "brother",
+            "father",
+            "mother",
+            "uncle",
+            "aunt",
+            "aunty",
+            "auntie",
+            "baby",
+            "master",
+            "major",
+            "doctor",
+            "principal",
+            "miss",
+        }:
+            return self._capital(at) and not self._comma(at - 1)
+        return not self._comma(at - 1) or self.session.units[at - 1].text.endswith(".")
+
+    def _continues(self, unit: int) -> bool:
+        low = self._key(unit)
+        if not self._capital(unit) or low in OTHER_PROPER or low in self.term_words or unit in self.term_units:
+            return False
+        return self._listed(unit) or self._unknown(unit) or self.entities.get(unit) == "PERSON" or len(low) == 1
+
+    def _case_lower(self, at: int) -> bool:
+        """A listed name in lower case right after ``yes,`` or before ``ji``: the recogniser lost the capital."""
+        return self._vocative(at) or self._before(at).rstrip(".") in _TITLES
+
+    def _unknown(self, unit: int) -> bool:
+        """A capitalised word that neither the vocabulary nor the dictionary knows."""
+        low = self._key(unit)
+        if low in self.term_words or low in OTHER_PROPER or low in STATES or low in self.author_words or len(low) < 3:
+            return False
+        if low in self.lower_seen:
+            return False
+        return zipf_frequency(low, "en") < 2.6 and not any(c.isdigit() for c in low) and "'" not in low
+
+    def _vocative(self, at: int) -> bool:
+        before, after = self._before(at), self._after(at + 1)
+        opens = at in self.sentence_starts
+        set_off_before = opens or self._comma(at - 1)
+        set_off_after = self._comma(at)
+        if (
+            not opens
+            and before in {"thank", "thanks", "you"}
+            and self._before(at, 2) in {"thank", "yes", ""}
+            and set_off_after
+        ):
+            return True
+        if set_off_before and set_off_after:
+            return opens is False or after in _VOCATIVE_AFTER or after in _VOCATIVE_BEFORE
+        if before in _VOCATIVE_BEFORE and set_off_after and before not in {"and", "so", "now", "like", "very", "the"}:
+            return True
+        return opens and set_off_after and after in _VOCATIVE_AFTER
+
+    def _role(self, start: int, end: int, titled: bool, sure: bool) -> _Found | None:
+        lows = {self._key(unit) for unit in range(start, end)}
+        if lows & self.lecturer:
+            return _Found(start, end, "lecturer")
+        known_authors = lows & self.author_words
+        if known_authors and not self._student_context(start, end):
+            # An author's surname together with another given name is another person of that name.
+            others = {low for low in lows - known_authors if low in self.lists.given and low not in self.author_words}
+            if not others:
+                return None
+        before = self._before(start)
+        if titled and before.rstrip(".") in _COLLEAGUE_TITLES:
+            role: PersonRole = "colleague"
+        elif before in _RELATIVES:
+            role = "relative"
+        elif self._student_context(start, end) or any(s <= start < e for s, e in self.question_ranges):
+            role = "student"
+        elif any(s <= start < e for s, e in self.cases):
+            role = "patient"
+        else:
+            role = "student"
+        return _Found(start, end, role, doubtful=not sure)
+
+    def _student_context(self, start: int, end: int) -> bool:
+        after = self._after(end)
+        return (
+            self._vocative(start)
+            or self._vocative(end - 1)
+            or (after in {"asks", "asked", "wants"} and not any(s <= start < e for s, e in self.cases))
+        )
+
+    # ------------------------------------------------------------ places
+
+    def _places(self) -> list[_Found]:
+        found: list[_Found] = []
+        units = self.session.units
+        at = 0
+        while at < len(units):
+            end = self._place_end(at)
+            if end is None:
+                at += 1
+                continue
+            sentence = self.session.sentence_at(at)
+            history = any(self._key(u) in self.author_words for u in range(sentence.start, sentence.end))
+            in_case = any(s <= at < e for s, e in self.cases)
+            if not (history and not in_case):
+                found.append(_Found(at, end, "place"))
+            at = end
+        return found
+
+    def _place_end(self, at: int) -> int | None:
+        units = self.session.units
+        if at in self.taken or at in self.remedy_units:
+            return None
+        low = self._key(at)
+        if not low or low in OTHER_PROPER:
+            return None
+        before = self._before(at).rstrip(",")
+        for length in range(min(self.lists.longest_place, 4), 0, -1):
+            end = at + length
+            if end > len(units) or any(self._comma(u) for u in range(at, end - 1)):
+                continue
+            name = " ".join(self._key(unit) for unit in range(at, end)).replace("-", " ")
+            if name in self.lists.places and name not in STATES:
+                if length > 1 and all(self._capital(u) for u in range(at, end)):
+                    return self._extended(end)
+                if length == 1 and self._single_place(at, name, before):
+                    return self._extended(end)
+        if self._capital(at) and low not in self.term_words and low not in STATES:
+            if _PLACE_SUFFIX.match(low) and zipf_frequency(low, "en") < 3.0 and not self._listed(at):
+                return self._extended(at + 1)
+            # "Saraswati Clinic", "Ashok Nagar", "MG Road": a proper noun and a word for a place, both with capitals
+            end = at + 1
+            while end < len(units) and end - at < 4 and self._capital(end) and not self._comma(end - 1):
+                end += 1
+            if (
+                end > at + 1 and self._key(end - 1) in _PLACE_WORDS
+                and not any(self._key(u) in self.term_words for u in range(at, end - 1))
+                and (self._listed(at) or self._unknown(at) or len(self._key(at)) <= 2 or low in {"saint", "st", "government", "city", "civil"})
+            ):  # fmt: skip
+                return end
+        if before in {"from", "village"} and not self._capital(at) and low in self.lists.places:
+            ordinary = (
+                low in self.lists.ordinary_places or low in self.lower_seen - {low} or zipf_frequency(low, "en") > 4.3
+            )
+            if not ordinary and low not in self.term_words and low not in STATES:
+                return at + 1
+        return None
+
+    def _extended(self, end: int) -> int:
+        while (
+            end < len(self.session.units)
+            and self._capital(end)
+            and self._key(end) in _PLACE_WORDS
+            and not self._comma(end - 1)
+        ):
+            end += 1
+        return end
+
+    def _single_place(self, at: int, name: str, before: str) -> bool:
+        if not self._capital(at) or name in self.author_words:
+            return False
+        if name in self.term_words and not (before in {"from", "near", "at"} and at not in self.term_units):
+            return False
+        placed = before in _PLACE_BEFORE or (before in {"and", "or"}) or self._comma(at - 1)
+        if name in self.lists.ordinary_places:
+            return (
+                before in {"from", "near", "in", "at"}
+                and at not in self.sentence_starts
+                and name not in self.lower_seen
+            )
+        if self._listed(at):
+            return before in {"from", "in", "near", "at"}
+        return (
+            placed
+            or self.entities.get(at) in {"GPE", "LOC"}
+            or at not in self.sentence_starts
+            or zipf_frequency(name, "en") < 3.5
+        )
+
+
+def _term_words(vocabulary: Vocabulary) -> frozenset[str]:
+    """Words of remedy names and of the other vocabulary that must not be taken for a person."""
+    words = set(label_index(vocabulary).single_words)
+    for concept in vocabulary.in_scheme("remedy", "rubric", "chapter", "medical", "idea", "family"):
+        for label in (
+            concept.pref_label,
+            *concept.alt_labels,
+            *concept.ambiguous_labels,
+            *concept.fact("abbreviation"),
+        ):
+            for word in lowered(label).replace("-", " ").replace(",", " ").split():
+                if len(word.strip(".'")) > 2:
+                    words.add(word.strip(".'"))
+    return frozenset(words)
+
+
+def _author_words(vocabulary: Vocabulary) -> frozenset[str]:
+    words = set(AUTHORS)
+    for concept in vocabulary.in_scheme("canon"):
+        if concept.id.startswith("author/"):
+            for label in (concept.pref_label, *concept.alt_labels):
+                words.update(w.strip(".") for w in lowered(label).split() if len(w.strip(".")) > 2)
+    return frozenset(words)
+
+
+# ---------------------------------------------------------------- what publication does with them
+
+
+def hidden(person: PersonMention, verdicts: Sequence[PersonVerdict] = ()) -> str | None:
+    """What is printed in place of a mention, None where it is shown. The last verdict that fits wins."""
+    ruling: PersonVerdict | None = None
+    for verdict in verdicts:
+        if sounding(verdict.said) == sounding(person.said):
+            ruling = verdict
+    if ruling is None:
+        return person.replacement if person.hide else None
+    if ruling.ruling == "show":
+        return None
+    return ruling.replacement or person.replacement
+
+
+def unresolved(persons: Sequence[PersonMention], verdicts: Sequence[PersonVerdict] = ()) -> tuple[PersonMention, ...]:
+    """Doubtful mentions no person has ruled on; publication waits for them."""
+    ruled = {sounding(verdict.said) for verdict in verdicts}
+    return tuple(p for p in persons if p.doubtful and sounding(p.said) not in ruled)
+
+
+def hidden_words(persons: Sequence[PersonMention], verdicts: Sequence[PersonVerdict] = ()) -> Mapping[int, str]:
+    """For each heard word to hide, what is printed: the replacement at the first word, nothing at the rest.
+
+    Covers words a correction joined to the name as well, since ranges are over heard words.
+    """
+    printed: dict[int, str] = {}
+    for person in persons:
+        replacement = hidden(person, verdicts)
+        if replacement is None:
+            continue
+        for word in range(person.words.start, person.words.end):
+            printed[word] = replacement if word == person.words.start else ""
+    return printed
+
+
+def mute_spans(
+    persons: Sequence[PersonMention],
+    words: Sequence[Word],
+    verdicts: Sequence[PersonVerdict] = (),
+    *,
+    margin_ms: int = 120,
+) -> tuple[TimeSpan, ...]:
+    """The stretches of sound to silence in a published copy, merged and in order.
+
+    A margin covers the attack and release of the word; recognisers set word ends early.
+    """
+    spans = [
+        TimeSpan(max(0, words[p.words.start].time.start_ms - margin_ms), words[p.words.end - 1].time.end_ms + margin_ms)
+        for p in persons
+        if hidden(p, verdicts) is not None
+    ]
+    merged: list[TimeSpan] = []
+    for span in sorted(spans):
+        if merged and span.start_ms <= merged[-1].end_ms:
+            merged[-1] = merged[-1].cover(span)
+        else:
+            merged.append(span)
+    return tuple(merged)
+
+
+def redact(
+    text: str,
+    persons: Sequence[PersonMention],
+    verdicts: Sequence[PersonVerdict] = (),
+    *,
+    words: WordRange | None = None,
+) -> str:
+    """A derived text (a tidied point, a field, a title) with its names replaced by roles.
+
+    With ``words`` the mentions inside that range are replaced in any case of letters. Mentions elsewhere in the
+    session are replaced too where the text holds the same capitalised name, so that none slips through.
+    """
+    inside: dict[str, str] = {}
+    elsewhere: dict[str, str] = {}
+    shown: set[str] = set()
+    for person in persons:
+        replacement = hidden(person, verdicts)
+        if replacement is None:
+            shown.add(person.said)
+            continue
+        target = inside if words is not None and person.words.overlaps(words) else elsewhere
+        target.setdefault(person.said, replacement)
+    for said in sorted(inside, key=lambda s: (-len(s), s)):
+        text = _swap(text, said, inside[said], ignore_case=True)
+    for said in sorted(elsewhere, key=lambda s: (-len(s), s)):
+        if said not in shown and said[:1].isupper():
+            text = _swap(text, said, elsewhere[said], ignore_case=False)
+    return text
+
+
+def _swap(text: str, said: str, replacement: str, *, ignore_case: bool) -> str:
+    spaced = r"[\s,]+".join(re.escape(word.strip(",")) for word in said.split())
+    pattern = re.compile(rf"(?<!\w){spaced}(?!\w)", re.IGNORECASE if ignore_case else 0)
+
+    def put(match: re.Match[str]) -> str:
+        before = text[: match.start()].rstrip()
+        opens = not before or before[-1] in ".?!"
+        value = replacement
+        # "the patient's the patient": no article twice
+        if before.lower().endswith((" the", " a", " an", " my", " her", " his")) or before.lower() in {
+            "the",
+            "a",
+            "an",
+            "my",
+            "her",
+            "his",
+        }:
+            value = value.removeprefix("the ").removeprefix("a ").removeprefix("an ")
+        return value[:1].upper() + value[1:] if opens else value
+
+    return pattern.sub(put, text)

@@ -1,0 +1,197 @@
+"""What can be seen of each sentence by itself: content words, narration, question, talk about the class."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from notesmith.extract.lexicon import (
+    BODY_CHAPTERS,
+    CLINICAL_WORDS,
+    FILLERS,
+    GENERALISING,
+    MIND_WORDS,
+    MODALITY_WORDS,
+    SENSATIONS,
+)
+from notesmith.extract.mentions import Hit
+from notesmith.extract.session import Sentence, Session
+
+HOUSEKEEPING = re.compile(
+    r"\b(?:mic|microphone|mike|audible|can you (?:all )?hear me|can (?:every(?:one|body)|you all) hear|am i audible|hear me|screen|share (?:my|the) (?:screen|pdf|slides?)|"
+    r"projector|recording (?:is )?(?:on|started)|start(?:ed)? (?:the )?recording|attendance|roll call|sign (?:the|on)|timetable|time table|schedule|holiday|"
+    r"tea break|lunch|break for|short break|ten minutes?'? break|five minutes?'? break|break now|internal assessment|viva|exam(?:s|ination)?s? (?:is|are|will|date|on|form|fees)|"
+    r"fees|hall ticket|zoom|google meet|mute|unmute|muted|network|wi-?fi|internet|link|whatsapp|telegram|upload(?:ed)?|pdf|google drive|chat ?box|"
+    r"charger|battery|laptop|speaker volume|volume|light(?:s)? (?:on|off)|fan|a\.?c\.? (?:on|off)|air conditioner|window|door|chairs?|bench|benches|"
+    r"sit (?:down|in front|here)|settle down|come in front|last bench|keep quiet|silence please|phones? (?:on|off|in|away)|mobile phones?|switch off|"
+    r"latecomers|late comers|coming late|good (?:morning|afternoon|evening)|namaste|welcome (?:back|everyone|all|to)|how are you all|is everyone here|shall we (?:start|begin)|"
+    r"bus|parking|canteen|library card|registration|workshop|seminar (?:is|on|next)|sunday|saturday (?:is|we|class)|submit|submission|assignment|journal(?:s)? (?:to be )?(?:sub|sign|complet))\b"
+)
+RECAP = re.compile(
+    r"\b(?:last (?:time|class|lecture|week|session|month)|previous (?:class|lecture|session|week)|yesterday(?:'s)? (?:we|class|lecture|session)?|earlier (?:class|lecture|session)|"
+    r"(?:we|you) (?:had |have )?(?:already )?(?:saw|seen|done|did|finished|discussed|covered|studied|learnt|learned|completed|stopped|left off|looked at|talked about|spoke of|spoke about)|"
+    r"recap|recapitulat\w+|revis(?:e|ion|ing)|where (?:did )?we (?:stop|stopped|left)|so far|up to now|just to remind|to remind you|do you remember|if you remember|you will remember|who remembers|who can tell me)\b"
+)
+READING = re.compile(
+    r"\b(?:(?:the )?(?:book|author|text|kent|boericke|allen|hering|clarke|nash|farrington|hahnemann|tyler|phatak|boger|lippe|he|she) (?:says|writes|write|mentions|describes|puts it|gives|has written|calls)|"
+    r"(?:i am|i'm|i will|i'll|let me|let us|let's|we will|we'll|please|now|can you|you) (?:just )?(?:read|reading)|read(?:ing)? (?:from|the|this|it|out|aloud|on|further|next)|"
+    r"it is (?:written|given|mentioned)|(?:is )?written (?:here|in)|page (?:number )?\d+|page (?:one|two|three|four|five|six|seven|eight|nine|ten|twenty|thirty|forty|fifty|a)|"
+    r"paragraph|next line|this line|the line|in the (?:text|book|keynotes|materia medica)|quote|unquote|open your books?|text ?book|according to)\b"
+)
+COMPARISON = re.compile(
+    r"\b(?:compar(?:e|ed|ing|ison|isons|ative)|differ(?:s|ent|ence|ences|entiate|entiation|ential)?|distinguish|versus|whereas|unlike|on the other hand|contrast|in contrast|"
+    r"(?:similar|close|near) to|resembles?|confuse(?:d)? with|mix(?:ed)? up with|both (?:are|have|of|the|remedies)|on the contrary|as against|while (?:in )?\w+ (?:is|has|wants|will)|"
+    r"side by side|not like|just like|the other (?:one|remedy)|other remedies)\b"
+)
+QUESTIONS = re.compile(
+    r"\b(?:any (?:questions?|doubts?|quer(?:y|ies))|questions? (?:please|now|from|is)|your (?:question|doubt)|(?:a|one|my|good|nice|first|next|last|another|the) (?:question|doubt|query)|"
+    r"doubts?|(?:some(?:one|body)|student|students) (?:is |are |has |have )?(?:ask\w*|want\w* to (?:know|ask))|(?:sir|madam|ma'am|doctor|professor|teacher),? (?:i|can|what|how|is|why|when|if|in|does|do|should|but|one|a|my)|"
+    r"you(?:'re| are) asking|you asked|has asked|is asking|she asks|he asks|(?:the )?answer (?:is|to)|to answer (?:you|that)|typed in the chat|in the chat)\b"
+)
+CLOSE = re.compile(
+    r"\b(?:thank(?:s| you)(?: (?:very|so) much| all| everyone| everybody)?[.,!]?|(?:we(?:'ll| will| shall)?|let us|let's|i(?:'ll| will)?|shall we) (?:stop|end|close|finish|wind up|conclude)(?: (?:it )?(?:here|now|today|there|with))?|"
+    r"that(?:'s| is) (?:all|it|enough) (?:for|from)|(?:see|meet) you (?:all )?(?:next|tomorrow|on|in|again|soon)|next (?:class|lecture|session|week|time)|tomorrow|for today|time is (?:up|over)|"
+    r"home ?work|good ?bye|bye|have a (?:nice|good)|we have run out of time|before (?:we|you|i) (?:go|leave|close|end)|to (?:sum up|summari[sz]e|conclude)|in (?:short|summary|conclusion))\b"
+)
+PROMISE = re.compile(
+    r"\b(?:(?:we(?:'ll| will| shall| are going to)|i(?:'ll| will| shall| am going to)|let us|let's|you(?:'ll| will)) (?:\w+ ){0,4}(?:next (?:class|lecture|session|week|time|month|term)|tomorrow|later|"
+    r"another (?:time|day|class|session)|afterwards|in (?:the )?(?:next|coming|another|a later|a future|the following|two|three|a few|some)|on (?:monday|tuesday|wednesday|thursday|friday|saturday|sunday)|"
+    r"when we (?:come|get|reach|do|take|study|discuss))|"
+    r"(?:next (?:class|lecture|session|week|time|month|term)|tomorrow|later on|another (?:time|day|class|session)|in (?:the )?(?:next|coming|following) (?:class|lecture|session|week|month)),? (?:\w+ ){0,4}"
+    r"(?:we(?:'ll| will| shall)?|i(?:'ll| will)?|let)|(?:keep|leave|park|hold|save|reserve) (?:that|it|this|the \w+(?: \w+)?) (?:\w+ ){0,2}(?:for (?:the )?(?:next|later|another|tomorrow|now|some other)|aside)|"
+    r"come back to (?:that|this|it|them|the)|(?:remind me|i owe you)|will (?:be )?(?:take|taken|come|cover|covered|discuss|discussed|see|do|done|explain|show|bring|tell|compare|look at)(?: \w+){0,6} (?:next|later|tomorrow|another)"
+    r"|that is for (?:the )?(?:next|another|later)|(?:a )?separate (?:class|lecture|session))\b"
+)
+REFERRED = re.compile(
+    r"\b(?:(?:as|like|what|which|that|remember|remember,?) (?:we|i|you)(?:'ve| have| had)? (?:\w+ ){0,2}(?:saw|seen|said|told|discussed|did|done|studied|learnt|learned|covered|mentioned|compared|promised)|"
+    r"(?:last|previous|earlier) (?:time|class|lecture|week|session|month)(?:,)? (?:\w+ ){0,3}(?:we|i|you)|(?:in|from) (?:the |our |my )?(?:last|previous|earlier) (?:class|lecture|session)|"
+    r"(?:we|i|you) (?:\w+ ){0,3}(?:last|previous|earlier) (?:time|class|lecture|week|session)|yesterday|in the \w+ (?:lecture|class|session)|when we (?:did|studied|discussed|took|covered)|"
+    r"i (?:had )?promised|earlier (?:i|we) (?:had )?|if you remember|you (?:will )?remember|(?:we|i) (?:have )?already)\b"
+)
+META = re.compile(
+    r"^(?:(?:so|now|okay|ok|and|then|right|well|yes|alright|all right|see|first|next|also|but|let me see),? )*"
+    r"(?:let (?:us|me)\b|let's\b|we (?:will|shall|are going to|have to|can|should|now|are|must|begin|start|come|go|move)\b|we'll\b|i (?:will|shall|am going to|want to|would like to|have to|think i|hope|don't want to|wanted to|was going)\b|i'll\b|i'd like\b|shall we\b|"
+    r"coming to\b|moving (?:on|to)\b|next (?:is|we|comes|remedy|point|topic|one|part|heading)\b|today\b|are you\b|is (?:it|that|this) clear\b|any (?:questions|doubts)\b|"
+    r"write (?:it |this |that )?down\b|note (?:it |this |that )?down\b|underline\b|mark (?:it|this|that)\b|listen\b|take (?:it |this )?down\b|open\b|turn to\b|look at (?:page|the board|the screen|your|this)\b|where (?:was|were) (?:i|we)\b|"
+    r"what (?:was|were) (?:i|we) saying|give me|bear with me|one (?:minute|second|moment)|just a (?:minute|second|moment)|sorry\b|excuse me|thank|good (?:morning|afternoon|evening|question|point)|very good\b|"
+    r"did (?:you|everyone)|have you|can you|could you|do you|who (?:will|can|is|knows|wants)|anyone|anybody|come on|go on|continue\b|carry on\b|please\b|hold on|wait\b|interesting\b|that is (?:all|it)\b|that's (?:all|it)\b|so that was\b|this is (?:what|all|how|the (?:book|text|line|page))\b)"
+)
+EMPHASIS = re.compile(
+    r"\b(?:remember(?: this| that| it)?|very (?:very )?important|most important|important|underline|mark (?:it|this|that)|never forget|don't forget|do not forget|must (?:know|remember)|"
+    r"keynote|key ?note|red (?:ink|line|letter)|grand characteristic|(?:most |very )?characteristic|guiding symptom|leading symptom|star(?: mark)?|golden|without (?:this|that|it) (?:do not|don't|never)|"
+    r"i repeat|i am repeating|again i (?:say|tell|am telling)|write (?:it|this|that) down|note (?:it|this|that)|three marks|bold|capital(?: letters?)?|above all|the one thing|if you remember (?:only|nothing)|"
+    r"exam(?:iner)?s? (?:favou?rite|question|will ask)|by heart|strik(?:ing|ingly)|marked|pay attention|listen carefully|highlight)\b"
+)
+_QUESTION_OPEN = re.compile(
+    r"^(?:(?:so|now|okay|ok|and|but|yes|sir|madam|ma'am|doctor|then|right),? )*(?:what|why|how|when|where|which|who|whom|whose|is (?:it|there|this|that|the)|are (?:there|they|you|we)|do (?:you|we|they)|"
+    r"does (?:it|this|that|she|he|the)|can (?:we|you|i|it|this|one)|could (?:we|you|i)|should (?:we|i|you)|will (?:it|you|he|she|this|the)|would (?:it|you)|did (?:you|she|he|it)|have you|has (?:she|he|it|this|any\w*)|shall (?:we|i)|any)\b"
+)
+_GENERIC_SUBJECT = frozenset(
+    ["it", "he", "she", "they", "this", "that", "these", "those", "there", "remedy", "drug", "patient", "patients", "person", "people", "child", "children", "all", "both", "which", "symptoms", "pain", "pains"]
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """What one sentence shows. Counts are of words; ``narration`` counts past-tense verbs with a personal subject."""
+
+    sentence: Sentence
+    content: int
+    mind: int
+    body: frozenset[str]
+    remedies: tuple[str, ...]
+    rubrics: tuple[str, ...]
+    concepts: tuple[str, ...]
+    question: bool
+    meta: bool
+    housekeeping: int
+    recap: bool
+    reading: bool
+    comparison: bool
+    asks: bool
+    close: bool
+    promise: bool
+    referred: bool
+    emphasis: int
+    narration: int
+    present: bool
+    has_verb: bool
+    meaningful: int
+
+
+def look_at(session: Session, hits: Sequence[Hit]) -> tuple[Look, ...]:
+    by_sentence: dict[int, list[Hit]] = {}
+    for hit in hits:
+        by_sentence.setdefault(session.sentence_at(hit.start).index, []).append(hit)
+    return tuple(_look(session, sentence, by_sentence.get(sentence.index, [])) for sentence in session.sentences)
+
+
+def _look(session: Session, sentence: Sentence, hits: list[Hit]) -> Look:
+    lows = [unit.low.removesuffix("'s") for unit in session.units[sentence.start : sentence.end]]
+    low = sentence.low
+    content = sum(
+        1 for word in lows
+        if word in BODY_CHAPTERS or word in SENSATIONS or word in MIND_WORDS or word in MODALITY_WORDS or word in CLINICAL_WORDS
+    )  # fmt: skip
+    remedies = tuple(dict.fromkeys(hit.concept_id for hit in hits if hit.concept_id.startswith("remedy/")))
+    rubrics = tuple(dict.fromkeys(hit.concept_id for hit in hits if hit.concept_id.startswith("rubric/")))
+    narration, present, has_verb = _tense(session, sentence)
+    bare_words = [word for word in lows if word and word not in FILLERS]
+    question = low.rstrip("\"')").endswith("?") or (
+        bool(_QUESTION_OPEN.match(low)) and not low.rstrip().endswith((".", "!"))
+    )
+    return Look(
+        sentence=sentence,
+        content=content + len(remedies) + sum(1 for hit in hits if hit.concept_id.startswith(("idea/", "medical/"))),
+        mind=sum(word in MIND_WORDS for word in lows),
+        body=frozenset(BODY_CHAPTERS[word] for word in lows if word in BODY_CHAPTERS),
+        remedies=remedies,
+        rubrics=rubrics,
+        concepts=tuple(dict.fromkeys(hit.concept_id for hit in hits)),
+        question=question,
+        meta=bool(META.match(low)),
+        housekeeping=len(HOUSEKEEPING.findall(low)),
+        recap=bool(RECAP.search(low)),
+        reading=bool(READING.search(low)),
+        comparison=bool(COMPARISON.search(low)),
+        asks=bool(QUESTIONS.search(low)),
+        close=bool(CLOSE.search(low)),
+        promise=bool(PROMISE.search(low)),
+        referred=bool(REFERRED.search(low)),
+        emphasis=len(EMPHASIS.findall(low)),
+        narration=narration,
+        present=present,
+        has_verb=has_verb,
+        meaningful=len(bare_words),
+    )
+
+
+_PERSONAL = frozenset(
+    ["she", "he", "they", "i", "we", "mother", "father", "husband", "wife", "lady", "boy", "girl", "man", "woman", "patient", "child", "son", "daughter", "parents", "relatives", "doctor", "gentleman", "baby"]
+)
+
+
+def _tense(session: Session, sentence: Sentence) -> tuple[int, bool, bool]:
+    narration, present, has_verb = 0, False, False
+    for token in session.parse.tokens(sentence.start, sentence.end):
+        tag = token.tag_
+        if tag in ("VBD", "VBZ", "VBP", "MD", "VBN", "VB", "VBG"):
+            has_verb = True
+        if tag == "VBD":
+            subject = next((child for child in token.children if child.dep_ in ("nsubj", "nsubjpass")), None)
+            if subject is None and token.dep_ in ("conj", "aux", "auxpass"):
+                subject = next((child for child in token.head.children if child.dep_ in ("nsubj", "nsubjpass")), None)
+            if subject is not None and subject.lower_ in _PERSONAL:
+                narration += 1
+            elif token.dep_ in ("ROOT", "conj"):
+                narration += 0 if subject is None else 1
+        elif tag in ("VBZ", "VBP", "MD"):
+            present = True
+    return narration, present, has_verb
+
+
+def generic_subject(session: Session, sentence: Sentence) -> bool:
+    """Whether the sentence says something of a remedy or of people in general, not of one person in the past."""
+    head = [unit.low for unit in session.units[sentence.start : min(sentence.end, sentence.start + 8)]]
+    return any(word in _GENERIC_SUBJECT or word in GENERALISING for word in head)

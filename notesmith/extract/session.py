@@ -1,0 +1,283 @@
+"""One session as the rules see it: units, sentences, and where each term was found.
+
+A *unit* is one blank-separated word of the restored reading. Several units may stand for the same heard words
+(a restored term of two words), and each knows the heard words it stands for. Ranges named ``units`` are
+half-open over units; they are turned into heard ``WordRange`` only when a value leaves this package.
+"""
+
+from __future__ import annotations
+
+import re
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+from notesmith.reading import Reading
+from notesmith.transcript import TimeSpan, WordRange
+from notesmith.vocabulary import Vocabulary, label_key
+
+_EDGE = re.compile(r"^([^\w]*)(.*?)([^\w]*)$", re.DOTALL)
+_CONTRACTION = re.compile(r"^(.+?)(n['’]t|['’](?:s|re|ll|ve|d|m))$", re.IGNORECASE)
+_ENDS_SENTENCE = re.compile(r"[.?!…][\"')\]”’]*$")
+_ABBREVIATION = {"dr", "mr", "mrs", "ms", "st", "prof", "vs", "e.g", "i.e", "etc", "no", "alt", "b.d", "o.d", "t.d.s"}
+# A stretch longer than this without a full stop is cut where a speaker would have made one.
+LONG_SENTENCE_UNITS = 45
+PAUSE_MS = 600
+_STARTERS = {
+    "so",
+    "now",
+    "and",
+    "but",
+    "okay",
+    "ok",
+    "then",
+    "because",
+    "see",
+    "next",
+    "also",
+    "this",
+    "it",
+    "she",
+    "he",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """``low`` is the word without edge punctuation, lower case, with straight apostrophes."""
+
+    text: str
+    bare: str
+    low: str
+    words: WordRange
+    time: TimeSpan
+    segment_id: int
+    concept_id: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Sentence:
+    """A sentence over units ``start`` to ``end``; ``low`` is its lower-case text with punctuation."""
+
+    index: int
+    start: int
+    end: int
+    text: str
+    low: str
+
+    def __len__(self) -> int:
+        return self.end - self.start
+
+
+class Session:
+    """A reading with its words, sentences and parse; built once, read by every rule."""
+
+    def __init__(self, reading: Reading, vocabulary: Vocabulary, nlp: Any) -> None:
+        self.reading = reading
+        self.vocabulary = vocabulary
+        self.units = tuple(_units(reading))
+        self.sentences = tuple(self._sentences())
+        self._starts = [sentence.start for sentence in self.sentences]
+        self.parse = Parse(self, nlp)
+
+    def __len__(self) -> int:
+        return len(self.units)
+
+    def sentence_at(self, unit: int) -> Sentence:
+        return self.sentences[max(0, bisect_right(self._starts, unit) - 1)]
+
+    def sentences_in(self, start: int, end: int) -> tuple[Sentence, ...]:
+        """The sentences that touch units ``start`` to ``end``."""
+        if start >= end:
+            return ()
+        first = max(0, bisect_right(self._starts, start) - 1)
+        return self.sentences[first : bisect_left(self._starts, end)]
+
+    def text(self, start: int, end: int) -> str:
+        return " ".join(unit.text for unit in self.units[start:end])
+
+    def low(self, start: int, end: int) -> str:
+        return " ".join(lowered(unit.text) for unit in self.units[start:end])
+
+    def words(self, start: int, end: int) -> WordRange:
+        """The heard words of a non-empty range of units."""
+        return WordRange(self.units[start].words.start, self.units[end - 1].words.end)
+
+    def time(self, start: int, end: int) -> TimeSpan:
+        return self.reading.transcript.time(self.words(start, end))
+
+    @cached_property
+    def unit_of_word(self) -> tuple[int, ...]:
+        """For each heard word, the first unit that stands for it."""
+        index = [0] * len(self.reading.transcript.words)
+        for position in range(len(self.units) - 1, -1, -1):
+            span = self.units[position].words
+            index[span.start : span.end] = [position] * len(span)
+        return tuple(index)
+
+    def units_of(self, words: WordRange) -> tuple[int, int]:
+        """Half-open units of a range of heard words."""
+        if not len(words):
+            return 0, 0
+        first = self.unit_of_word[words.start]
+        last = self.unit_of_word[words.end - 1]
+        span = self.units[last].words
+        while last + 1 < len(self.units) and self.units[last + 1].words == span:
+            last += 1
+        return first, last + 1
+
+    def search(self, pattern: re.Pattern[str], start: int, end: int) -> Iterator[tuple[int, int, re.Match[str]]]:
+        """Matches of a pattern in the lower-case text of a range of units, with the units they touch."""
+        offsets: list[int] = []
+        parts: list[str] = []
+        at = 0
+        for unit in self.units[start:end]:
+            offsets.append(at)
+            part = lowered(unit.text)
+            parts.append(part)
+            at += len(part) + 1
+        for match in pattern.finditer(" ".join(parts)):
+            if match.end() == match.start():
+                continue
+            yield (
+                start + bisect_right(offsets, match.start()) - 1,
+                start + bisect_left(offsets, match.end()),
+                match,
+            )
+
+    def span_of(self, start: int, match: re.Match[str], group: int | str = 0) -> tuple[int, int]:
+        """The units of one group of a match made by ``search`` from unit ``start``."""
+        first, last = match.span(group)
+        text = match.string
+        begin = start + text.count(" ", 0, first)
+        return begin, begin + text.count(" ", first, last) + 1
+
+    def _sentences(self) -> Iterator[Sentence]:
+        start, count = 0, 0
+        for index, unit in enumerate(self.units):
+            last = index + 1 == len(self.units)
+            speaker_turn = not last and self._speaker(index) != self._speaker(index + 1)
+            if last or speaker_turn or _is_end(unit.text):
+                for first, end in self._cut(start, index + 1):
+                    text = self.text(first, end)
+                    yield Sentence(count, first, end, text, lowered(text))
+                    count += 1
+                start = index + 1
+
+    def _speaker(self, unit: int) -> str | None:
+        return self.reading.transcript.segments[self.units[unit].segment_id].speaker
+
+    def _cut(self, start: int, end: int) -> Iterator[tuple[int, int]]:
+        """Cut a stretch without full stops at pauses, ends of segments and words that begin sentences."""
+        at = start
+        while end - at > LONG_SENTENCE_UNITS:
+            best, best_score = 0, 0.0
+            for index in range(at + 6, min(end - 5, at + LONG_SENTENCE_UNITS)):
+                before, here = self.units[index - 1], self.units[index]
+                score = 0.0
+                if here.time.start_ms - before.time.end_ms >= PAUSE_MS:
+                    score += 2.0
+                if here.segment_id != before.segment_id:
+                    score += 1.0
+                if before.text.endswith((",", ";", ":", "-", "—")):
+                    score += 0.7 if before.text.endswith(",") else 1.5
+                if here.low in _STARTERS:
+                    score += 1.0
+                if score > best_score:
+                    best, best_score = index, score
+            if best_score < 1.0:
+                break
+            yield at, best
+            at = best
+        yield at, end
+
+
+class Parse:
+    """The spaCy parse, aligned with the units. Sentence starts are ours, so the parser never crosses them."""
+
+    def __init__(self, session: Session, nlp: Any) -> None:
+        from spacy.tokens import Doc
+
+        words: list[str] = []
+        spaces: list[bool] = []
+        starts: list[bool | int | None] = []
+        first_of: list[int] = []
+        owner: list[int] = []
+        sentence_starts = {sentence.start for sentence in session.sentences}
+        for index, unit in enumerate(session.units):
+            pieces = _pieces(unit.text)
+            first_of.append(len(words))
+            for position, piece in enumerate(pieces):
+                words.append(piece)
+                owner.append(index)
+                spaces.append(position + 1 == len(pieces))
+                starts.append(position == 0 and index in sentence_starts)
+        doc = Doc(nlp.vocab, words=words, spaces=spaces, sent_starts=starts)
+        self.doc = nlp(doc) if words else doc
+        self.first_of = tuple(first_of)
+        self.owner = tuple(owner)
+
+    def tokens(self, start: int, end: int) -> Any:
+        """The spaCy span of units ``start`` to ``end``."""
+        last = self.first_of[end] if end < len(self.first_of) else len(self.owner)
+        return self.doc[self.first_of[start] : last]
+
+    def head_token(self, unit: int) -> Any:
+        """The first token of a unit that is not punctuation (or its first token)."""
+        tokens = self.tokens(unit, unit + 1)
+        return next((token for token in tokens if not token.is_punct), tokens[0])
+
+    def tag(self, unit: int) -> str:
+        return str(self.head_token(unit).tag_)
+
+    def entities(self) -> Iterator[tuple[int, int, str]]:
+        """Half-open units and label of each entity the pipeline saw."""
+        for entity in self.doc.ents:
+            yield self.owner[entity.start], self.owner[entity.end - 1] + 1, str(entity.label_)
+
+
+def lowered(text: str) -> str:
+    return text.casefold().replace("’", "'")
+
+
+def bare(text: str) -> str:
+    match = _EDGE.match(text)
+    assert match is not None
+    return match[2]
+
+
+def keys_of(unit: Unit) -> list[str]:
+    """The label keys of a unit, without a possessive ending; a hyphened word has several."""
+    text = unit.low.removesuffix("'s")
+    return label_key(text).split()
+
+
+def _units(reading: Reading) -> Iterator[Unit]:
+    for token in reading.tokens:
+        for text in token.text.split():
+            plain = bare(text)
+            yield Unit(text, plain, lowered(plain), token.words, token.time, token.segment_id, token.concept_id)
+
+
+def _is_end(text: str) -> bool:
+    if not _ENDS_SENTENCE.search(text):
+        return False
+    if text.rstrip("\"')]”’").endswith("."):
+        low = bare(text).casefold()
+        return low not in _ABBREVIATION and not (len(low) == 1 and low.isalpha() and low != "i")
+    return True
+
+
+def _pieces(text: str) -> list[str]:
+    match = _EDGE.match(text)
+    assert match is not None
+    before, middle, after = match.groups()
+    pieces = list(before)
+    if contraction := _CONTRACTION.match(middle):
+        pieces += [contraction[1], contraction[2]]
+    elif middle:
+        pieces.append(middle)
+    pieces += list(after)
+    return pieces or [text]
