@@ -9,7 +9,7 @@ from typing import Any
 
 from notesmith.annotations import Extraction, TextbookReading
 from notesmith.extract import privacy
-from notesmith.extract.carry_overs import find_carry_overs
+from notesmith.extract.carry_overs import SessionTeaching, find_carry_overs, match_promises
 from notesmith.extract.case_fields import build_vignettes, case_key, case_units
 from notesmith.extract.cases import find_cases
 from notesmith.extract.cautions import STANDING_LINE, find_cautions
@@ -25,6 +25,9 @@ from notesmith.extract.sentences import look_at
 from notesmith.extract.session import Session
 from notesmith.reading import Reading
 from notesmith.vocabulary import Vocabulary
+
+#: Changed whenever the rules change, so that kept results are made anew.
+VERSION = "1"
 
 #: The families in the order they run; each leans only on those before it.
 RULES = (
@@ -105,4 +108,4 @@ def extract(
     )
 
 
-__all__ = ["RULES", "STANDING_LINE", "extract", "load_nlp", "privacy"]
+__all__ = ["RULES", "STANDING_LINE", "VERSION", "SessionTeaching", "extract", "load_nlp", "match_promises", "privacy"]

@@ -19,7 +19,7 @@ from notesmith.extract.names import AUTHORS, OTHER_PROPER, STATES, name_lists
 from notesmith.extract.potency_words import NUMBER, number_of
 from notesmith.extract.session import Session, bare, lowered
 from notesmith.transcript import TimeSpan, Word, WordRange, sounding
-from notesmith.verdicts import PersonVerdict
+from notesmith.verdicts import PersonVerdict, VerdictEntry
 from notesmith.vocabulary import Vocabulary
 
 REPLACEMENTS: dict[PersonRole, str] = {
@@ -224,7 +224,11 @@ class _Names:
         self.cases = cases
         self.question_ranges = question_ranges
         self.taken = taken
-        self.lecturer = {word for name in lecturer_names for word in sounding(name).split() if word not in _TITLES}
+        # "the lecturer" is how one without a name is printed; it is no name.
+        self.lecturer = {
+            word for name in lecturer_names for word in sounding(name).split()
+            if word not in _TITLES and word not in {"the", "lecturer", "and", "of"} and len(word) > 1
+        }
         vocabulary = session.vocabulary
         self.term_words = _term_words(vocabulary)
         self.author_words = _author_words(vocabulary)
@@ -587,6 +591,15 @@ def hidden(person: PersonMention, verdicts: Sequence[PersonVerdict] = ()) -> str
     if ruling.ruling == "show":
         return None
     return ruling.replacement or person.replacement
+
+
+def person_rulings(entries: Iterable[VerdictEntry], lecture_id: str | None = None) -> tuple[PersonVerdict, ...]:
+    """The rulings on names in force for a lecture, in the order they were made; undone ones are left out."""
+    return tuple(
+        entry.verdict for entry in entries
+        if isinstance(entry.verdict, PersonVerdict) and not entry.undone
+        and (entry.verdict.lecture_id is None or lecture_id is None or entry.verdict.lecture_id == lecture_id)
+    )  # fmt: skip
 
 
 def unresolved(persons: Sequence[PersonMention], verdicts: Sequence[PersonVerdict] = ()) -> tuple[PersonMention, ...]:
