@@ -43,6 +43,8 @@ def propose(
     """
     metadata = metadata or {}
     spaced = re.sub(r"[_\s]+", " ", stem).strip()
+    if " " not in spaced:
+        spaced = _DATE.sub(lambda match: "-".join(match.groups()), spaced).replace("-", " ")
     found_date = (
         _find_date(stem) or _find_date(metadata.get("date", "")) or _find_date(metadata.get("creation_time", ""))
     )
