@@ -59,7 +59,7 @@ def load_vocabulary(*layers: Path) -> Vocabulary:
     spoken: dict[str, list[str]] = {}
     digest = hashlib.sha256()
     for folder in (packaged_vocabulary_dir(), *layers):
-        for path in _concept_files(folder):
+        for path in vocabulary_files(folder):
             digest.update(path.read_bytes())
             for concept in read_concepts(path):
                 concepts[concept.id] = concept
@@ -83,7 +83,8 @@ def _with_spoken(concept: Concept, spoken: tuple[str, ...]) -> Concept:
     )  # fmt: skip
 
 
-def _concept_files(folder: Path) -> Iterator[Path]:
+def vocabulary_files(folder: Path) -> Iterator[Path]:
+    """The concept files of a layer, in the order they are read."""
     for name in CONCEPT_FILES:
         if (path := folder / name).is_file():
             yield path
@@ -97,7 +98,7 @@ def read_concepts(path: Path) -> Iterator[Concept]:
         raise VocabularyError(f"{path}:1: the columns must begin with {' '.join(COMMON_COLUMNS)}")
     extra = header[len(COMMON_COLUMNS) :]
     width = len(header)
-    for number, line in _lines(path):
+    for number, line in data_lines(path):
         cells = line.split("\t")
         if len(cells) > width:
             raise VocabularyError(f"{path}:{number}: {len(cells)} cells, but the header names {width}")
@@ -141,7 +142,7 @@ def _read_relations(path: Path) -> Iterator[Relation]:
 def _rows(path: Path, columns: Sequence[str]) -> Iterator[tuple[str, ...]]:
     if _header(path) != tuple(columns):
         raise VocabularyError(f"{path}:1: the columns must be {' '.join(columns)}")
-    for number, line in _lines(path):
+    for number, line in data_lines(path):
         cells = tuple(cell.strip() for cell in line.split("\t"))
         if len(cells) != len(columns):
             raise VocabularyError(f"{path}:{number}: {len(cells)} cells, but {len(columns)} are needed")
@@ -163,7 +164,8 @@ def _header(path: Path) -> tuple[str, ...]:
     raise VocabularyError(f"{path}: is empty; the first line must name the columns")
 
 
-def _lines(path: Path) -> Iterator[tuple[int, str]]:
+def data_lines(path: Path) -> Iterator[tuple[int, str]]:
+    """The rows of a file after its header with their line numbers, counted from 1."""
     lines = _all_lines(path)
     next(lines, None)
     return lines
