@@ -1,0 +1,275 @@
+"""Which stretches of what was heard may be a term, and which terms they sound like."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from functools import lru_cache
+
+import msgspec
+from wordfreq import zipf_frequency
+
+from notesmith.correct.forms import FormTable
+from notesmith.sounds import pronounce_text
+from notesmith.transcript import Transcript, WordRange, sounding
+from notesmith.vocabulary import Vocabulary, label_key
+
+MAX_WORDS = 5
+MAX_HEARD_PHONES = 34
+# wordfreq's Zipf scale: 3 is once in a million words. Rarer words are odd in a lecture unless the vocabulary has them.
+ODD_ZIPF = 2.7
+COMMON_ZIPF = 4.2
+KEEP, NARROW = 8, 60
+NEGATIONS = frozenset(
+    [
+        "no",
+        "not",
+        "never",
+        "none",
+        "nothing",
+        "neither",
+        "nor",
+        "without",
+        "cannot",
+        "cant",
+        "dont",
+        "doesnt",
+        "didnt",
+        "isnt",
+        "wasnt",
+    ]
+)
+NUMBER_WORDS = frozenset(
+    [
+        "zero",
+        "one",
+        "two",
+        "three",
+        "four",
+        "five",
+        "six",
+        "seven",
+        "eight",
+        "nine",
+        "ten",
+        "eleven",
+        "twelve",
+        "thirteen",
+        "fourteen",
+        "fifteen",
+        "sixteen",
+        "seventeen",
+        "eighteen",
+        "nineteen",
+        "twenty",
+        "thirty",
+        "forty",
+        "fifty",
+        "sixty",
+        "seventy",
+        "eighty",
+        "ninety",
+        "hundred",
+        "thousand",
+        "million",
+    ]
+)
+_SENTENCE_END = re.compile(r"[.?!…][\"')\]]*$")
+_EDGE_WORDS = frozenset(
+    [
+        "the",
+        "and",
+        "or",
+        "but",
+        "of",
+        "in",
+        "to",
+        "is",
+        "was",
+        "are",
+        "for",
+        "with",
+        "that",
+        "this",
+        "it",
+        "he",
+        "she",
+        "they",
+        "we",
+        "you",
+        "i",
+    ]
+)
+
+
+class HeardWord(msgspec.Struct, frozen=True):
+    """A word of the transcript with what the search needs of it."""
+
+    text: str
+    plain: str
+    zipf: float
+    phones: str
+    probability: float | None
+    capital: bool  # inside a sentence, so the recogniser took it for a name
+    starts_sentence: bool
+    ends_clause: bool
+
+    @property
+    def odd(self) -> bool:
+        return self.zipf < ODD_ZIPF
+
+
+class Match(msgspec.Struct, frozen=True):
+    """A form near a heard stretch, with its distance."""
+
+    form: int
+    concept_id: str
+    label: str
+    distance: float
+
+
+class Span(msgspec.Struct, frozen=True):
+    """A heard stretch inside one segment and the forms near it, nearest first, each concept once."""
+
+    segment_id: int
+    words: WordRange
+    heard: str
+    plain: str
+    phones: str
+    matches: tuple[Match, ...]
+
+
+@lru_cache(maxsize=100_000)
+def word_zipf(plain: str) -> float:
+    """How common a word is in English; inflected odd words count as their stems."""
+    zipf = zipf_frequency(plain, "en")
+    if zipf < ODD_ZIPF and plain.endswith("s"):
+        zipf = max(zipf, zipf_frequency(plain[:-1], "en") - 0.5)
+    return zipf
+
+
+def heard_words(transcript: Transcript) -> tuple[HeardWord, ...]:
+    words: list[HeardWord] = []
+    starts = True
+    for segment in transcript.segments:
+        for word in segment.words:
+            plain = sounding(word.text)
+            letters = re.sub(r"[^A-Za-z]", "", word.text)
+            words.append(
+                HeardWord(
+                    word.text, plain, min((word_zipf(part) for part in plain.split()), default=9.0),
+                    pronounce_text(word.text), word.probability,
+                    bool(letters[:1].isupper()) and not starts and letters != "I", starts,
+                    word.text[-1:] in ",.;:?!",
+                )
+            )  # fmt: skip
+            starts = bool(_SENTENCE_END.search(word.text))
+    return tuple(words)
+
+
+def right_already(
+    vocabulary: Vocabulary, words: tuple[HeardWord, ...], transcript: Transcript
+) -> dict[int, tuple[int, str]]:
+    """Terms heard rightly: the start of each longest label to its end and concept. They are never changed."""
+    found: dict[int, tuple[int, str]] = {}
+    for segment in transcript.segments:
+        span = transcript.segment_range(segment.id)
+        at = span.start
+        while at < span.end:
+            for length in range(min(MAX_WORDS, span.end - at), 0, -1):
+                if (concept := _label_at(vocabulary, words[at : at + length])) is not None:
+                    found[at] = (at + length, concept)
+                    at += length - 1
+                    break
+            at += 1
+    return found
+
+
+def _label_at(vocabulary: Vocabulary, words: tuple[HeardWord, ...]) -> str | None:
+    if any(word.ends_clause for word in words[:-1]):
+        return None
+    text = " ".join(word.text for word in words).strip(".,;:?!\"'()")
+    if words[-1].text.rstrip(".,;:?!\"'()").endswith(("'s", "’s")):
+        text = text.rstrip(".,;:?!\"'()")[:-2]
+    ids = [
+        i
+        for i in vocabulary.by_label.get(label_key(text), ())
+        if not i.startswith(("rubric/", "chapter/", "rx/", "potency/"))
+    ]
+    if not ids:
+        return None
+    plain = [word.plain for word in words]
+    if len(plain) == 1 and words[0].zipf >= ODD_ZIPF and not _name_like(vocabulary, ids[0], text):
+        return None
+    return ids[0]
+
+
+def _name_like(vocabulary: Vocabulary, concept_id: str, text: str) -> bool:
+    """Whether an ordinary-looking single word is written as the vocabulary writes the term."""
+    concept = vocabulary[concept_id]
+    return text[:1].isupper() or concept.scheme in ("idea", "medical") or text == concept.pref_label
+
+
+def spans(
+    transcript: Transcript, words: tuple[HeardWord, ...], right: dict[int, tuple[int, str]], *, everyday: bool
+) -> Iterator[tuple[int, WordRange]]:
+    """Stretches worth asking about: with an odd word in them, or (``everyday``) of one to three ordinary words."""
+    covered = {i for start, (end, _) in right.items() for i in range(start, end)}
+    for segment in transcript.segments:
+        whole = transcript.segment_range(segment.id)
+        for start in range(whole.start, whole.end):
+            for end in range(start + 1, min(start + MAX_WORDS, whole.end) + 1):
+                inside = words[start:end]
+                if any(word.ends_clause for word in inside[:-1]) and any(w.text[-1] in ".?!" for w in inside[:-1]):
+                    break
+                if any(index in covered for index in range(start, end)):
+                    break
+                if any(not w.phones or _number_like(w.plain) or w.plain in NEGATIONS for w in inside):
+                    break
+                if sum(len(w.phones) for w in inside) > MAX_HEARD_PHONES:
+                    break
+                odd = any(word.odd for word in inside)
+                if odd and not everyday:
+                    yield segment.id, WordRange(start, end)
+                if everyday and not odd and len(inside) <= 3 and not all(w.plain in _EDGE_WORDS for w in inside):
+                    yield segment.id, WordRange(start, end)
+
+
+def _number_like(plain: str) -> bool:
+    return any(c.isdigit() for c in plain) or plain in NUMBER_WORDS
+
+
+def find(
+    table: FormTable, transcript: Transcript, words: tuple[HeardWord, ...], right: dict[int, tuple[int, str]]
+) -> tuple[Span, ...]:
+    """All stretches with the forms near them, measured once for each different sound."""
+    found: list[Span] = []
+    for everyday in (False, True):
+        wanted = list(spans(transcript, words, right, everyday=everyday))
+        sounds = {r: "".join(w.phones for w in words[r.start : r.end]) for _, r in wanted}
+        distinct = sorted({phones for phones in sounds.values() if len(phones) >= 2})
+        if not distinct or not len(table):
+            continue
+        numbers, distances = table.nearest(
+            distinct, keep=KEEP * 2, narrow=NARROW // 2 if everyday else NARROW, core_only=everyday
+        )
+        matches = {
+            phones: _matches(table, numbers[row], distances[row], len(phones)) for row, phones in enumerate(distinct)
+        }
+        for segment_id, r in wanted:
+            near = matches.get(sounds[r], ())
+            if near:
+                heard = transcript.text(r)
+                found.append(Span(segment_id, r, heard, sounding(heard), sounds[r], near))
+    return tuple(found)
+
+
+def _matches(table: FormTable, numbers: object, distances: object, length: int) -> tuple[Match, ...]:
+    """The nearest form of each concept, as long as it is near enough to be worth weighing."""
+    found: dict[str, Match] = {}
+    for number, distance in zip(numbers, distances, strict=True):  # type: ignore[call-overload]
+        form = table.forms[int(number)]
+        limit = 1.0 + 0.75 * max(length, len(form.phones))
+        if float(distance) <= limit and form.concept_id not in found:
+            found[form.concept_id] = Match(int(number), form.concept_id, form.label, float(distance))
+    return tuple(found.values())[:KEEP]

@@ -1,0 +1,154 @@
+"""What the talk around a stretch speaks for: remedies, authors, miasms, or plain English.
+
+Cues are classes of words of the trade and of everyday speech (common practice), never the garbles themselves.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Sequence
+
+from notesmith.correct.candidates import NUMBER_WORDS, HeardWord, Span
+
+REMEDY_BEFORE = frozenset(
+    ["remedy", "remedies", "gave", "give", "given", "giving", "prescribe", "prescribed", "dose", "doses", "compare",
+     "compared", "like", "unlike", "than", "called", "named", "drug", "drugs", "nosode", "called", "study", "studied", "take",
+     "received", "got", "put", "between", "differentiate", "versus", "while", "whereas", "but", "and", "or", "of", "in", "by",
+     "after", "before", "with", "then", "is", "think", "typical"]
+)  # fmt: skip
+STRONG_REMEDY_BEFORE = frozenset(
+    ["gave", "prescribed", "remedy", "remedies", "compare", "prescribe", "dose", "doses", "nosode", "give", "giving",
+     "differentiate", "potency", "study", "repeated", "repeat", "antidotes", "complementary", "inimical", "follows"]
+)  # fmt: skip
+REMEDY_AFTER = frozenset(
+    ["is", "has", "patient", "patients", "child", "person", "wants", "desires", "will", "follows", "remedy", "potency",
+     "single", "once", "twice", "thrice", "daily", "dose", "doses", "headache", "pain", "cough", "in", "also", "and", "like",
+     "type", "constitution", "picture", "case", "woman", "man", "fever", "comes", "stands", "feels", "complaints", "pains"]
+)  # fmt: skip
+POTENCY_AFTER = frozenset(
+    [
+        "thirty",
+        "hundred",
+        "thousand",
+        "potency",
+        "centesimal",
+        "six",
+        "twelve",
+        "lm",
+        "cm",
+        "m",
+        "mother",
+        "tincture",
+        "q",
+        "x",
+        "c",
+    ]
+)
+AUTHOR_AFTER = frozenset(
+    ["says", "said", "writes", "wrote", "mentions", "mentioned", "describes", "described", "gives", "puts", "calls", "told",
+     "tells", "teaches", "taught", "recommends", "observes", "adds", "lectures", "lecture", "repertory", "keynotes", "materia",
+     "book", "guiding", "dictionary", "advises", "warns", "insists", "used", "himself", "states", "noted", "reports", "praises"]
+)  # fmt: skip
+AUTHOR_BEFORE = frozenset(
+    ["doctor", "dr", "master", "old", "author", "authors", "says", "by", "read", "consult", "quote", "quoting", "to", "from",
+     "great", "like", "in", "and", "or", "of", "writes", "professor", "teacher", "repertory", "father"]
+)  # fmt: skip
+MIASM_NEAR = frozenset(
+    ["miasm", "miasms", "miasmatic", "taint", "background", "psora", "psoric", "sycosis", "sycotic", "syphilis", "syphilitic",
+     "tubercular", "antipsoric", "antisycotic", "antisyphilitic", "inherited", "hereditary", "dyscrasia", "suppressed",
+     "suppression", "gonorrhoea", "gonorrhea", "warts", "condylomata", "itch", "layer", "chronic", "nosode", "diathesis",
+     "hahnemann", "discharge", "vaccination", "remedy", "remedies", "constitution"]
+)  # fmt: skip
+PSYCHIATRY_NEAR = frozenset(
+    ["psychiatrist", "psychiatric", "psychiatry", "episode", "episodes", "hallucinations", "voices", "hospital", "schizophrenia",
+     "antipsychotic", "breakdown", "ward", "medication", "lithium", "drugs", "emergency", "admitted", "crisis"]
+)  # fmt: skip
+TRADE = frozenset(
+    ["remedy", "remedies", "potency", "repertory", "rubric", "modalities", "modality", "aggravation", "amelioration", "keynote",
+     "keynotes", "miasm", "homeopathic", "homoeopathic", "homeopathy", "prescribe", "prescribed", "polychrest", "materia",
+     "constitutional", "complementary", "antidote", "simillimum", "nosode", "symptoms", "symptom", "worse", "better", "proving"]
+)  # fmt: skip
+NEAR = 12
+
+
+class Surroundings:
+    """The talk of one session: cue words near each place, and how much of the trade it speaks at all."""
+
+    def __init__(self, words: Sequence[HeardWord]) -> None:
+        self.words = words
+        trade = sum(word.plain in TRADE for word in words)
+        self.trade_share = min(1.0, 40.0 * trade / max(40, len(words)))
+
+    def _near(self, span: Span, cues: frozenset[str], reach: int = NEAR) -> int:
+        start, end = span.words.start, span.words.end
+        around = (*self.words[max(0, start - reach) : start], *self.words[end : end + reach])
+        return sum(any(part in cues for part in word.plain.split()) for word in around)
+
+    def before(self, span: Span) -> str:
+        start = span.words.start
+        if start == 0 or self.words[start].starts_sentence:
+            return ""
+        return self.words[start - 1].plain
+
+    def after(self, span: Span) -> str:
+        end = span.words.end
+        if end >= len(self.words) or self.words[end].starts_sentence:
+            return ""
+        return self.words[end].plain
+
+    def potency_follows(self, span: Span) -> bool:
+        """A number and not a clock or a count right after it: thirty, 200, 1M, LM."""
+        after = self.after(span)
+        if not after:
+            return False
+        if re.fullmatch(r"\d+[a-z]{0,2}", after) or after in POTENCY_AFTER or after in NUMBER_WORDS:
+            following = self.words[span.words.end + 1].plain if span.words.end + 1 < len(self.words) else ""
+            return following not in {
+                "o",
+                "oclock",
+                "am",
+                "pm",
+                "years",
+                "months",
+                "days",
+                "weeks",
+                "hours",
+                "times",
+                "percent",
+            }
+        return False
+
+    def cues(self, span: Span, scheme: str, concept_id: str) -> float:
+        """How much the words around speak for a term of this kind; about -1 to 3."""
+        before, after = self.before(span), self.after(span)
+        if concept_id.startswith("author/"):
+            score = 1.6 * (after in AUTHOR_AFTER) + 0.5 * (before in AUTHOR_BEFORE)
+            if span.heard.rstrip(".,;:?!").endswith(("'s", "’s")) and after in AUTHOR_AFTER:
+                score += 0.6
+            return score
+        if scheme == "idea":
+            near = self._near(span, MIASM_NEAR)
+            against = self._near(span, PSYCHIATRY_NEAR, 8)
+            return min(2.5, 0.9 * near) - 1.6 * against
+        if scheme in ("remedy", "family"):
+            score = (
+                0.9 * (before in STRONG_REMEDY_BEFORE) + 0.3 * (before in REMEDY_BEFORE) + 0.4 * (after in REMEDY_AFTER)
+            )
+            score += 1.6 * self.potency_follows(span)
+            starts = self.words[span.words.start].starts_sentence
+            score += 0.3 * (starts and after in REMEDY_AFTER)
+            return score
+        return min(1.0, 0.25 * self._near(span, TRADE))
+
+
+def surprise(words: Sequence[HeardWord]) -> tuple[float, int]:
+    """How unlikely the ordinary words are as plain English (-log10), and how many words are odd."""
+    ordinary = sum(9.0 - word.zipf for word in words if not word.odd)
+    return ordinary, sum(word.odd for word in words)
+
+
+def doubt(words: Sequence[HeardWord]) -> float:
+    """How unsure the recogniser was: mean -log of the word probabilities, 0.5 where it did not say."""
+    given = [-math.log(max(0.02, word.probability)) for word in words if word.probability is not None]
+    return sum(given) / len(given) if given else 0.5

@@ -1,0 +1,89 @@
+"""From evidence to a calibrated probability that a stretch is a term: a logistic model with readable weights.
+
+The weights stand in ``weights.json`` with what they were learnt from (benchmarks/learn_weights.py).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from functools import lru_cache
+from importlib import resources
+
+import msgspec
+import numpy as np
+from numpy.typing import NDArray
+
+from notesmith.correct.candidates import HeardWord, Match, Span
+from notesmith.correct.context import Surroundings, doubt, surprise
+from notesmith.correct.forms import FormTable
+from notesmith.vocabulary import Vocabulary
+
+FEATURES = (
+    "bias", "distance", "relative distance", "phones", "odd words", "ordinary surprise", "all ordinary",
+    "ordinary distance", "prior", "session", "session ordinary", "cues", "cues ordinary", "margin", "capital", "doubt",
+    "unlisted doubt", "author", "idea", "medical", "trade talk", "words", "short", "exact sound", "ordinary exact sound",
+    "edge word",
+)  # fmt: skip
+EDGE = frozenset(
+    ["the", "and", "or", "but", "is", "in", "of", "to", "a", "an", "was", "are", "with", "for", "he", "she", "it"]
+)
+
+
+class Weights(msgspec.Struct, frozen=True):
+    """``values`` by feature name; ``learnt_from`` says how."""
+
+    values: Mapping[str, float]
+    learnt_from: str = ""
+
+    def vector(self) -> NDArray[np.float64]:
+        return np.array([self.values.get(name, 0.0) for name in FEATURES])
+
+
+@lru_cache(maxsize=1)
+def load_weights() -> Weights:
+    place = resources.files("notesmith.correct").joinpath("weights.json")
+    return msgspec.json.decode(place.read_bytes(), type=Weights)
+
+
+def features(
+    span: Span,
+    match: Match,
+    rival: Match | None,
+    words: Sequence[HeardWord],
+    around: Surroundings,
+    table: FormTable,
+    vocabulary: Vocabulary,
+    session: Mapping[str, float],
+) -> NDArray[np.float64]:
+    """The evidence for one term at one place, in the order of ``FEATURES``.
+
+    ``session`` tells how strongly the session speaks of each concept elsewhere, in about the number of mentions.
+    """
+    inside = words[span.words.start : span.words.end]
+    concept = vocabulary[match.concept_id]
+    ordinary, odd = surprise(inside)
+    plain = float(odd == 0)
+    size = max(len(span.phones), len(table.forms[match.form].phones))
+    relative = match.distance / size
+    margin = 3.0 if rival is None else min(3.0, rival.distance - match.distance)
+    support = math.log1p(session.get(match.concept_id, 0.0))
+    cues = around.cues(span, concept.scheme, match.concept_id)
+    capital = any(word.capital for word in inside)
+    unsure = doubt(inside)
+    edge = inside[0].plain in EDGE or inside[-1].plain in EDGE
+    exact = float(relative < 0.06)
+    return np.array(
+        [
+            1.0, match.distance, relative * 10, min(size, 16) / 4, odd, ordinary / 4, plain, plain * relative * 10,
+            float(table.priors[match.form]) + 4, support, plain * support, cues, plain * cues, margin, float(capital), unsure,
+            plain * unsure, float(concept.id.startswith("author/")), float(concept.scheme == "idea"),
+            float(concept.scheme == "medical"), around.trade_share, len(inside), float(size <= 5), exact, plain * exact,
+            float(edge and len(inside) > 1),
+        ]
+    )  # fmt: skip
+
+
+def probability(values: NDArray[np.float64], weights: NDArray[np.float64]) -> float:
+    score = float(values @ weights)
+    return 1.0 / (1.0 + math.exp(-max(-30.0, min(30.0, score))))
