@@ -136,7 +136,7 @@ class WhisperSpeech:
             if (place := model.take_place()) is None:
                 return
             frame, window_end_s = place
-            end_s = end_s if window_end_s is None else window_end_s
+            end_s = end_s if window_end_s is None else float(window_end_s)
             ready.append(HeardWindow(number, tuple(spoken), frame, end_s))
             spoken.clear()
             number += 1
