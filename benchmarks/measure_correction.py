@@ -1,0 +1,494 @@
+"""Measure how well misheard terms are restored, and what harm is done, beside what simpler means do.
+
+    python benchmarks/run.py correction [--part dev|sealed ...] [--no-audio] [--no-ablation] [--show dev]
+
+Lectures: benchmarks/data/{dev,sealed}, spoken by synthetic voices and heard by the real model; the sealed scripts,
+terms and voices were never tuned on. Definitions:
+
+- A *misheard* occurrence is a term of the script for which something else was heard than one of its accepted labels.
+- *Recall* is the share of misheard occurrences restored to their concept by an applied edit; *precision* the share of
+  applied edits that are right; an edit is *false* when nothing was misheard there, *wrong* when another term was said.
+  *Harm* is false and wrong edits together as a share of all.
+- *B-WER* is the word error on the words of terms, *U-WER* on all other words (the split of the deep-biasing benchmark,
+  Le et al., Interspeech 2021); a word put in falsely counts against the other words. Spelling variants that the
+  vocabulary accepts and numbers in digits or words count as the same.
+- The two fuzzy baselines are told which terms the lecture holds; ours is given the whole vocabulary.
+"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import gzip
+import os
+import re
+import statistics
+import sys
+import time
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterable, Sequence
+from functools import cache
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import msgspec
+import platformdirs
+from rapidfuzz import fuzz, process
+from rapidfuzz.distance import JaroWinkler, Levenshtein
+from wordfreq import zipf_frequency
+
+HERE = Path(__file__).resolve().parent
+sys.path.insert(0, str(HERE / "lab"))
+
+from truth import Occurrence, occurrences, pieces_of, read_times  # noqa: E402
+
+from notesmith.annotations import Correction, Corrections  # noqa: E402
+from notesmith.correct import correct  # noqa: E402
+from notesmith.correct.forms import form_table  # noqa: E402
+from notesmith.correct.weigh import Weights, load_weights  # noqa: E402
+from notesmith.reading import replace_inside  # noqa: E402
+from notesmith.sounds import load_costs, pronounce_text  # noqa: E402
+from notesmith.transcript import Transcript, WordRange, sounding  # noqa: E402
+from notesmith.vocabulary import Vocabulary, label_key, load_vocabulary  # noqa: E402
+from notesmith.vocabulary.potency import number_of, parse_potency  # noqa: E402
+
+NAME = "correction"
+DESCRIPTION = "restoring misheard terms: recall, precision, harm, B-WER and U-WER, beside baselines (dev and sealed apart)"
+DATA = HERE / "data"
+AUDIO = Path(os.environ.get("NOTESMITH_LAB") or platformdirs.user_cache_path("notesmith") / "lab")
+EDGE = frozenset("the a an and or but is in of to on for with by at as it s".split())
+LISTENED = ("remedy/", "family/", "author/", "book/", "journal/", "idea/", "medical/")
+ABLATIONS = {
+    "without the session": ("session", "session ordinary"),
+    "without neighbouring words": ("cues", "cues ordinary", "trade talk"),
+    "without how commonly taught": ("prior",),
+    "without word frequency": ("ordinary surprise", "odd words", "all ordinary"),
+    "without capitals and probability": ("capital", "doubt", "unlisted doubt"),
+    "without the nearest rival": ("margin",),
+}
+
+
+class Edit(NamedTuple):
+    words: WordRange
+    restored: str
+    concept_id: str
+    applied: bool
+
+
+class Lecture(NamedTuple):
+    name: str
+    transcript: Transcript
+    found: tuple[Occurrence, ...]
+    reference: tuple[tuple[str, bool], ...]  # each word said and whether it is a term's
+    lines: tuple[tuple[int, str], ...]  # start in milliseconds and text of each line
+
+
+class Counts(NamedTuple):
+    figures: dict[str, float]
+    kinds: dict[str, list[int]]  # kind -> misheard, restored, restored or proposed
+
+
+# ------------------------------------------------------------------ the lectures
+
+
+def load_lectures(part: str, heard: str = "plain") -> list[Lecture]:
+    lectures = []
+    for path in sorted((DATA / part).glob(f"*.{heard}.json.gz")):
+        name = path.name.removesuffix(f".{heard}.json.gz")
+        transcript = msgspec.json.decode(gzip.decompress(path.read_bytes()), type=Transcript)
+        spoken = read_times(path.with_name(f"{name.rsplit('.', 1)[0]}.txt"), path.with_name(f"{name}.times.tsv"))
+        reference = tuple(
+            (word, piece.is_term)
+            for _, _, line in spoken
+            for piece in pieces_of(line)
+            for word in sounding(piece.text).split()
+        )
+        lines = tuple((start, sounding(line.text)) for start, _, line in spoken)
+        lectures.append(Lecture(name, transcript, tuple(occurrences(spoken, transcript)), reference, lines))
+    return lectures
+
+
+@cache
+def same_words(vocabulary: Vocabulary) -> dict[str, str]:
+    """Single words that the vocabulary spells in two ways: the other spelling to the preferred one."""
+    found: dict[str, str] = {}
+    preferred = {part for c in vocabulary.concepts.values() for part in label_key(c.pref_label).split()}
+    for concept in vocabulary.in_scheme("remedy", "canon", "idea", "medical"):
+        first = label_key(concept.pref_label).split()
+        for label in concept.alt_labels:
+            other = label_key(label).split()
+            if len(first) == len(other):
+                for a, b in zip(first, other, strict=True):
+                    if a != b and b not in preferred and fuzz.ratio(a, b) >= 75:
+                        found.setdefault(b, a)
+    return found
+
+
+def normal(words: Iterable[str], vocabulary: Vocabulary) -> list[str]:
+    """Words made comparable: one spelling a word, numbers in digits."""
+    same = same_words(vocabulary)
+    flat = [part for word in words for part in (sounding(word).split() or [""])]
+    return [str(number_of(word)) if number_of(word) is not None else same.get(label_key(word), word) for word in flat]
+
+
+def labels_of(vocabulary: Vocabulary, concept_id: str) -> set[str]:
+    concept = vocabulary.get(concept_id)
+    if concept is None:
+        return set()
+    labels = {concept.pref_label, *concept.alt_labels, *concept.ambiguous_labels}
+    if concept_id.startswith("author/"):
+        labels.add(concept.pref_label.split()[-1])
+    keys = {label_key(label) for label in labels}
+    return keys | {f"{key}s" for key in keys}
+
+
+def heard_rightly(one: Occurrence, vocabulary: Vocabulary) -> bool:
+    identifier = one.said.concept_id or ""
+    if identifier.startswith("potency:"):
+        meant = parse_potency(identifier.removeprefix("potency:"))
+        got = parse_potency(one.heard)
+        return meant is not None and got is not None and got.senses[0] == meant.senses[0]
+    heard = sounding(one.heard)
+    return heard == sounding(one.said.text) or label_key(heard) in labels_of(vocabulary, identifier)
+
+
+# ------------------------------------------------------------------ the systems
+
+
+def ours(vocabulary: Vocabulary, weights: Weights | None = None) -> Callable[[Lecture, str], list[Edit]]:
+    def run(lecture: Lecture, part: str) -> list[Edit]:
+        return edits_of(lecture.transcript, correct(lecture.transcript, vocabulary, weights=weights))
+
+    return run
+
+
+def ours_with_audio(vocabulary: Vocabulary) -> Callable[[Lecture, str], list[Edit]]:
+    from notesmith.transcribe import WhisperSpeech, audio_witness, find_model
+
+    model = WhisperSpeech(find_model())
+
+    def run(lecture: Lecture, part: str) -> list[Edit]:
+        witness = audio_witness(AUDIO / part / f"{lecture.name}.ogg", model)
+        return edits_of(lecture.transcript, correct(lecture.transcript, vocabulary, witness=witness))
+
+    return run
+
+
+def edits_of(transcript: Transcript, corrections: Corrections) -> list[Edit]:
+    def words(item: Correction) -> WordRange:
+        first = transcript.segment_starts[item.segment_id]
+        return WordRange(first + item.word_start, first + item.word_end)
+
+    return [
+        Edit(words(item), item.restored, item.concept_id, item.state == "applied")
+        for item in corrections.items
+        if item.state != "rejected"
+    ]
+
+
+def fuzzy(vocabulary: Vocabulary, likeness: Callable[[list[str], list[str]], Any], at_least: float) -> Callable[[Lecture, str], list[Edit]]:
+    """Replace runs of one to four words by the likest label of the lecture's own terms, likest first."""
+
+    def run(lecture: Lecture, part: str) -> list[Edit]:
+        ids = {one.said.concept_id for one in lecture.found if (one.said.concept_id or "").startswith(LISTENED)}
+        labels = sorted({(key, i) for i in ids if i for key in labels_of(vocabulary, i) if not key.endswith("ss") and len(key) > 3})
+        known = {key for key, _ in labels}
+        words = lecture.transcript.words
+        runs = []
+        for segment in lecture.transcript.segments:
+            whole = lecture.transcript.segment_range(segment.id)
+            for start in range(whole.start, whole.end):
+                runs += [WordRange(start, end) for end in range(start + 1, min(start + 4, whole.end) + 1)]
+        texts = [label_key(" ".join(word.text for word in words[r.start : r.end])) for r in runs]
+        scores = likeness(texts, [key for key, _ in labels])
+        best = scores.argmax(axis=1)
+        order = sorted(range(len(runs)), key=lambda i: (-scores[i, best[i]], runs[i].start))
+        taken: set[int] = set()
+        edits = []
+        for i in order:
+            if scores[i, best[i]] < at_least:
+                break
+            inside = set(range(runs[i].start, runs[i].end))
+            if inside & taken:
+                continue
+            taken |= inside
+            if texts[i] not in known:
+                label, identifier = labels[best[i]]
+                edits.append(Edit(runs[i], label, identifier, True))
+        return edits
+
+    return run
+
+
+def by_ratio(texts: list[str], labels: list[str]) -> Any:
+    return process.cdist(texts, labels, scorer=fuzz.ratio)
+
+
+def by_metaphone(texts: list[str], labels: list[str]) -> Any:
+    """Double Metaphone codes compared by Jaro-Winkler, and the spelling by ratio; the mean of both."""
+    codes = process.cdist([metaphone(t) for t in texts], [metaphone(t) for t in labels], scorer=JaroWinkler.similarity)
+    return (100 * codes + process.cdist(texts, labels, scorer=fuzz.ratio)) / 2
+
+
+@cache
+def metaphone(text: str) -> str:
+    from metaphone import doublemetaphone
+
+    return "".join(doublemetaphone(part)[0] for part in text.split())
+
+
+# ------------------------------------------------------------------ judging
+
+
+def kind_of(one: Occurrence) -> str:
+    """The kind of a mishearing: what makes it hard."""
+    identifier = one.said.concept_id or ""
+    if identifier.startswith("potency"):
+        return "potency"
+    heard = sounding(one.heard).split()
+    if heard and all(zipf_frequency(word, "en") >= 3.0 for word in heard):
+        return "real words"
+    if identifier.startswith("author/"):
+        return "author"
+    if len(heard) != len(sounding(one.said.text).split()):
+        return "split or fused"
+    if re.search(r"['’]s?$", one.said.text) or (sounding(one.said.text).endswith("s") and not heard[-1].endswith("s")):
+        return "inflected"
+    return "one for one"
+
+
+def judge(lecture: Lecture, edits: Sequence[Edit], vocabulary: Vocabulary, show: bool = False) -> tuple[Counter[str], dict[str, list[int]]]:
+    counts: Counter[str] = Counter()
+    kinds: dict[str, list[int]] = defaultdict(lambda: [0, 0, 0])
+    accounted: set[Edit] = set()
+    for one in lecture.found:
+        touching = [e for e in edits if len(one.words) and e.words.overlaps(one.words)]
+        if one.said.decoy:
+            counts["decoys"] += 1
+            counts["decoys changed"] += any(e.applied for e in touching)
+            continue
+        identifier = one.said.concept_id or ""
+        counts["terms"] += 1
+        if not identifier.startswith((*LISTENED, "potency:")) or not len(one.words):
+            counts["terms not heard at all"] += not len(one.words)
+            continue
+        if heard_rightly(one, vocabulary):
+            continue
+        good = [e for e in touching if _is_right(e, one, vocabulary)]
+        applied = any(e.applied for e in good)
+        row = kinds[kind_of(one)]
+        row[0] += 1
+        row[1] += applied
+        row[2] += bool(good)
+        if not identifier.startswith("potency:"):
+            counts["misheard"] += 1
+            counts["restored"] += applied
+            counts["restored or proposed"] += bool(good)
+        if show and not applied:
+            print(f"  {'proposed' if good else 'missed'}: {one.said.text!r} heard as {one.heard!r}: {[(e.restored, e.applied) for e in touching]}")
+        for e in touching:
+            accounted.add(e)
+            counts["edits"] += e.applied
+            counts["right"] += e.applied and e in good
+            counts["wrong"] += e.applied and e not in good
+    for e in edits:
+        counts["proposals"] += not e.applied
+        if e in accounted or not e.applied:
+            continue
+        counts["edits"] += 1
+        if _as_said(e, lecture, vocabulary):
+            counts["right"] += 1
+        else:
+            counts["false"] += 1
+            if show:
+                print(f"  false: {lecture.transcript.text(e.words)!r} -> {e.restored!r}")
+    return counts, dict(kinds)
+
+
+def _is_right(edit: Edit, one: Occurrence, vocabulary: Vocabulary) -> bool:
+    identifier = one.said.concept_id or ""
+    if identifier.startswith("potency:"):
+        meant, put = parse_potency(identifier.removeprefix("potency:")), parse_potency(edit.restored)
+        return meant is not None and put is not None and put.senses[0] == meant.senses[0]
+    return edit.concept_id == identifier or sounding(edit.restored) == sounding(one.said.text) or (
+        label_key(re.sub(r"['’]s$", "", edit.restored)) in labels_of(vocabulary, identifier)
+    )  # fmt: skip
+
+
+def _as_said(edit: Edit, lecture: Lecture, vocabulary: Vocabulary) -> bool:
+    """Whether an edit outside the marked terms put back words of the script that were not heard."""
+    time_ms = lecture.transcript.words[edit.words.start].time.start_ms
+    near = " ".join(text for start, text in lecture.lines if start <= time_ms + 400 and time_ms - start < 60_000)
+    heard = f" {sounding(lecture.transcript.text(edit.words))} "
+    labels = labels_of(vocabulary, edit.concept_id) | {sounding(edit.restored)}
+    said = any(f" {label} " in f" {near} " for label in labels)
+    return said and heard not in f" {near} "
+
+
+def word_errors(lecture: Lecture, edits: Sequence[Edit], vocabulary: Vocabulary) -> Counter[str]:
+    """Errors on the words of terms and on the others, by the cheapest alignment of the whole lecture."""
+    by_start = {e.words.start: e for e in edits if e.applied}
+    words, heard, at = lecture.transcript.words, [], 0
+    while at < len(words):
+        if (edit := by_start.get(at)) is not None:
+            heard.append(replace_inside(lecture.transcript.text(edit.words), edit.restored))
+            at = edit.words.end
+        else:
+            heard.append(words[at].text)
+            at += 1
+    reference = [(word, term) for text, term in lecture.reference for word in normal([text], vocabulary)]
+    counts: Counter[str] = Counter(b=0, u=0)
+    for _, term in reference:
+        counts["term words" if term else "other words"] += 1
+    for op in Levenshtein.editops([word for word, _ in reference], normal(heard, vocabulary)):
+        of_term = op.tag != "insert" and reference[op.src_pos][1]
+        counts["b" if of_term else "u"] += 1
+    return counts
+
+
+def measure(name: str, system: Callable[[Lecture, str], list[Edit]], lectures: Sequence[Lecture], part: str,
+            vocabulary: Vocabulary, show: bool = False) -> Counts:  # fmt: skip
+    total: Counter[str] = Counter()
+    kinds: dict[str, list[int]] = defaultdict(lambda: [0, 0, 0])
+    seconds = 0.0
+    if lectures:
+        system(lectures[0], part)  # warm: the index is made once a process
+    for lecture in lectures:
+        start = time.perf_counter()
+        edits = system(lecture, part)
+        seconds += time.perf_counter() - start
+        if show:
+            print(f" {lecture.name}")
+        counts, by_kind = judge(lecture, edits, vocabulary, show)
+        total += counts
+        total += word_errors(lecture, edits, vocabulary)
+        for kind, row in by_kind.items():
+            kinds[kind] = [a + b for a, b in zip(kinds[kind], row, strict=True)]
+        total["ms"] += lecture.transcript.duration_ms
+    misheard, edits_made, hours = max(1, total["misheard"]), max(1, total["edits"]), max(1e-9, total["ms"] / 3_600_000)
+    figures = {
+        "B-WER": total["b"] / max(1, total["term words"]),
+        "U-WER": total["u"] / max(1, total["other words"]),
+        "recall": total["restored"] / misheard,
+        "recall with proposed": total["restored or proposed"] / misheard,
+        "precision": total["right"] / edits_made if total["edits"] else float("nan"),
+        "harm share": (total["false"] + total["wrong"]) / edits_made,
+        "false per 10000 other words": 10_000 * total["false"] / max(1, total["other words"]),
+        "review per 30 min": total["proposals"] / hours / 2,
+        "seconds per audio hour": seconds / hours,
+        "real words recall": (kinds["real words"][1] / kinds["real words"][0]) if kinds["real words"][0] else float("nan"),
+        "decoys changed": float(total["decoys changed"]),
+        "decoys": float(total["decoys"]),
+        "misheard": float(total["misheard"]),
+        "terms": float(total["terms"]),
+        "edits": float(total["edits"]),
+        "minutes": total["ms"] / 60_000,
+    }
+    return Counts({k: round(v, 4) for k, v in figures.items()}, {k: list(v) for k, v in sorted(kinds.items())})
+
+
+COLUMNS = ("B-WER", "U-WER", "recall", "recall with proposed", "precision", "harm share", "false per 10000 other words",
+           "review per 30 min", "real words recall", "decoys changed", "seconds per audio hour")  # fmt: skip
+HEADS = ("B-WER", "U-WER", "recall", "+prop", "precis", "harm", "false/10k", "rev/30m", "realw", "decoys", "s/hour")
+
+
+def table(rows: dict[str, dict[str, float]]) -> str:
+    lines = [f"{'':34}" + "".join(f"{head:>10}" for head in HEADS)]
+    lines += [f"{name:34}" + "".join(f"{row[c]:10.3f}" for c in COLUMNS) for name, row in rows.items()]
+    return "\n".join(lines)
+
+
+# ------------------------------------------------------------------ candidates by sound
+
+
+def candidate_ranks(vocabulary: Vocabulary) -> dict[str, dict[str, list[float]]]:
+    """Share of mishearings whose true term is among the first 1, 5 and 20 candidates, on held-out terms and voices."""
+    rows: list[dict[str, str]] = []
+    for path in sorted(DATA.glob("pairs*.tsv")):
+        with path.open(encoding="utf-8") as file:
+            rows += csv.DictReader(file, delimiter="\t", quoting=csv.QUOTE_NONE)
+    rows = [row for row in rows if row["id"] in vocabulary and sounding(row["heard"]) != sounding(row["label"])]
+    forms = form_table(vocabulary, load_costs())
+    labels = sorted({(label_key(form.label), form.concept_id) for form in forms.forms})
+    keys, ids = [key for key, _ in labels], [identifier for _, identifier in labels]
+    coded = [metaphone(key) for key in keys]
+    made: dict[str, dict[str, list[float]]] = {}
+    parts = {"held-out terms": "term_held_out", "held-out voices": "voice_held_out"}
+    for part, column in parts.items():
+        chosen = [row for row in rows if row[column] == "1"][:1500]
+        if not chosen:
+            continue
+        heard = [label_key(row["heard"]) for row in chosen]
+        numbers, _ = forms.nearest([pronounce_text(h)[:40] or "ə" for h in heard], keep=60, narrow=120)
+        ranks = {"by sound (ours)": [_rank(row["id"], [forms.forms[int(n)].concept_id for n in near])
+                                     for row, near in zip(chosen, numbers, strict=True)]}  # fmt: skip
+        codes = process.cdist([metaphone(h) for h in heard], coded, scorer=JaroWinkler.similarity)
+        spelt = process.cdist(heard, keys, scorer=Levenshtein.normalized_similarity)
+        for name, scores in (("Double Metaphone + Jaro-Winkler", codes), ("Levenshtein", spelt)):
+            order = (-scores).argsort(axis=1, kind="stable")[:, :80]
+            ranks[name] = [_rank(row["id"], [ids[i] for i in near]) for row, near in zip(chosen, order, strict=True)]
+        made[part] = {n: [round(statistics.fmean(r < k for r in rs), 4) for k in (1, 5, 20)] for n, rs in ranks.items()}
+        print(f"\ncandidates on {len(chosen)} mishearings of {part}: share with the term among the first 1, 5, 20")
+        for name, shares in made[part].items():
+            print(f"  {name:34}" + "".join(f"{share:8.3f}" for share in shares))
+    return made
+
+
+def _rank(wanted: str, near: Sequence[str]) -> int:
+    concepts = list(dict.fromkeys(near))
+    return concepts.index(wanted) if wanted in concepts else 99
+
+
+# ------------------------------------------------------------------ the command
+
+
+def run(arguments: Sequence[str]) -> dict[str, Any]:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--part", nargs="*", default=["dev", "sealed"])
+    parser.add_argument("--no-audio", action="store_true")
+    parser.add_argument("--no-ablation", action="store_true")
+    parser.add_argument("--no-candidates", action="store_true")
+    parser.add_argument("--only-ours", action="store_true")
+    parser.add_argument("--show", action="store_true", help="print what was missed or false; never with sealed")
+    given = parser.parse_args(list(arguments))
+    vocabulary = load_vocabulary()
+    report: dict[str, Any] = {}
+    for part in given.part:
+        lectures = load_lectures(part)
+        if not lectures:
+            print(f"{part}: no transcripts yet; run benchmarks/lab/make_audio.py")
+            continue
+        rows: dict[str, Counts] = {}
+        if not given.only_ours:
+            nothing: Callable[[Lecture, str], list[Edit]] = lambda lecture, part: []  # noqa: E731
+            rows["plain Whisper base"] = measure("plain", nothing, lectures, part, vocabulary)
+            rows["Whisper with hotwords"] = measure("hot", nothing, load_lectures(part, "hotwords"), part, vocabulary)
+            rows["naive fuzzy (ratio 80)"] = measure("r", fuzzy(vocabulary, by_ratio, 80), lectures, part, vocabulary)
+            rows["Double Metaphone + ratio (80)"] = measure("m", fuzzy(vocabulary, by_metaphone, 80), lectures, part, vocabulary)
+        show = given.show and part != "sealed"
+        rows["ours, text only"] = measure("t", ours(vocabulary), lectures, part, vocabulary, show)
+        if not given.no_audio and all((AUDIO / part / f"{one.name}.ogg").exists() for one in lectures):
+            try:
+                rows["ours, with audio"] = measure("a", ours_with_audio(vocabulary), lectures, part, vocabulary, show)
+            except ImportError:
+                print("(the audio witness is not there yet)")
+        if not given.no_ablation:
+            whole = load_weights()
+            for name, gone in ABLATIONS.items():
+                values = {k: 0.0 if k in gone else v for k, v in whole.values.items()}
+                rows[f"  {name}"] = measure(name, ours(vocabulary, Weights(values)), lectures, part, vocabulary)
+        first = rows["ours, text only"].figures
+        print(f"\n{part}: {len(lectures)} recordings, {first['minutes']:.1f} min, {first['terms']:.0f} terms, "
+              f"{first['misheard']:.0f} misheard (potencies apart), {first['decoys']:.0f} decoys")  # fmt: skip
+        print(table({name: one.figures for name, one in rows.items()}))
+        if not given.no_ablation:
+            print("(ablations set a source's weights to nothing without fitting the others again)")
+        for name in ("ours, text only", "ours, with audio"):
+            if name in rows:
+                print(f"{name}, by kind of mishearing: misheard, restored, restored or proposed")
+                for kind, (misheard, restored, either) in rows[name].kinds.items():
+                    print(f"  {kind:16}{misheard:6d}{restored / misheard:8.3f}{either / misheard:8.3f}")
+        report[part] = {name: {"figures": one.figures, "kinds": one.kinds} for name, one in rows.items()}
+    if not given.no_candidates:
+        report["candidates"] = candidate_ranks(vocabulary)
+    return report
