@@ -26,7 +26,7 @@ from notesmith.vocabulary.spoken import readings_of_label
 TARGET = Path(distance.__file__).parent / "data" / "costs.json"
 DATA = Path(__file__).resolve().parent / "data"
 ROUNDS = 4
-PRIOR_COUNT = 12.0  # how many pairings the articulatory costs count for, a phone
+PRIOR_COUNT = 30.0  # how many pairings the articulatory costs count for, a phone
 
 
 def read_pairs(paths: list[Path]) -> list[dict[str, str]]:

@@ -23,7 +23,7 @@ import numpy as np
 from voices import HELD_OUT_VOICES, RATE_HZ, VOICES, Sound, speak
 
 from notesmith.transcribe import load_model
-from notesmith.vocabulary import Concept, load_vocabulary
+from notesmith.vocabulary import Concept, Scheme, load_vocabulary
 
 HERE = Path(__file__).resolve().parent
 OUT = HERE.parent / "data" / "pairs.tsv"
@@ -46,12 +46,11 @@ def term_held_out(concept_id: str) -> bool:
     return hashlib.sha256(concept_id.encode()).digest()[0] % 5 == 0
 
 
-def terms() -> list[tuple[Concept, str]]:
+def terms(*schemes: Scheme) -> list[tuple[Concept, str]]:
     """Every remedy's preferred label and short forms, and the main other terms, in a fixed random order."""
-    import os
-    vocabulary = load_vocabulary(*([Path(os.environ["LAYER"])] if "LAYER" in os.environ else []))
+    vocabulary = load_vocabulary()
     chosen = []
-    for concept in vocabulary.in_scheme("remedy", "canon", "idea"):
+    for concept in vocabulary.in_scheme(*schemes):
         labels = [concept.pref_label]
         if concept.scheme == "canon" and concept.id.startswith("author/"):
             labels = [concept.pref_label.split()[-1]]
@@ -106,10 +105,11 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--voices", nargs="*", default=list(VOICES))
     parser.add_argument("--per-voice", type=int, default=450)
+    parser.add_argument("--schemes", nargs="*", default=["remedy", "canon", "idea"])
     parser.add_argument("--out", type=Path, default=OUT)
     given = parser.parse_args()
     model = load_model().model
-    everything = terms()
+    everything = terms(*given.schemes)
     begun = time.monotonic()
     with given.out.open("a", encoding="utf-8") as file:
         if file.tell() == 0:

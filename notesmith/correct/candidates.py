@@ -7,12 +7,13 @@ from collections.abc import Iterator
 from functools import lru_cache
 
 import msgspec
+from rapidfuzz.distance import DamerauLevenshtein
 from wordfreq import zipf_frequency
 
 from notesmith.correct.forms import FormTable
 from notesmith.sounds import pronounce_text
 from notesmith.transcript import Transcript, WordRange, sounding
-from notesmith.vocabulary import Vocabulary, label_key
+from notesmith.vocabulary import Concept, Vocabulary, label_key
 
 MAX_WORDS = 5
 MAX_HEARD_PHONES = 34
@@ -20,86 +21,17 @@ MAX_HEARD_PHONES = 34
 ODD_ZIPF = 2.7
 COMMON_ZIPF = 4.2
 KEEP, NARROW = 8, 60
-NEGATIONS = frozenset(
-    [
-        "no",
-        "not",
-        "never",
-        "none",
-        "nothing",
-        "neither",
-        "nor",
-        "without",
-        "cannot",
-        "cant",
-        "dont",
-        "doesnt",
-        "didnt",
-        "isnt",
-        "wasnt",
-    ]
-)
+SAME_WORD = 0.6
+NEGATIONS = frozenset("no not never none nothing neither nor without cannot cant dont doesnt didnt isnt wasnt".split())
 NUMBER_WORDS = frozenset(
-    [
-        "zero",
-        "one",
-        "two",
-        "three",
-        "four",
-        "five",
-        "six",
-        "seven",
-        "eight",
-        "nine",
-        "ten",
-        "eleven",
-        "twelve",
-        "thirteen",
-        "fourteen",
-        "fifteen",
-        "sixteen",
-        "seventeen",
-        "eighteen",
-        "nineteen",
-        "twenty",
-        "thirty",
-        "forty",
-        "fifty",
-        "sixty",
-        "seventy",
-        "eighty",
-        "ninety",
-        "hundred",
-        "thousand",
-        "million",
-    ]
+    (
+        "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen "
+        "sixteen seventeen eighteen nineteen twenty thirty forty fifty sixty seventy eighty ninety hundred "
+        "thousand million"
+    ).split()
 )
 _SENTENCE_END = re.compile(r"[.?!…][\"')\]]*$")
-_EDGE_WORDS = frozenset(
-    [
-        "the",
-        "and",
-        "or",
-        "but",
-        "of",
-        "in",
-        "to",
-        "is",
-        "was",
-        "are",
-        "for",
-        "with",
-        "that",
-        "this",
-        "it",
-        "he",
-        "she",
-        "they",
-        "we",
-        "you",
-        "i",
-    ]
-)
+_EDGE_WORDS = frozenset("the and or but of in to is was are for with that this it he she they we you i".split())
 
 
 class HeardWord(msgspec.Struct, frozen=True):
@@ -198,23 +130,35 @@ def _label_at(vocabulary: Vocabulary, words: tuple[HeardWord, ...]) -> str | Non
     ]
     if not ids:
         return None
-    plain = [word.plain for word in words]
-    if len(plain) == 1 and words[0].zipf >= ODD_ZIPF and not _name_like(vocabulary, ids[0], text):
-        return None
-    return ids[0]
+    return ids[0] if _spelt_right(vocabulary[ids[0]], text) else None
 
 
-def _name_like(vocabulary: Vocabulary, concept_id: str, text: str) -> bool:
-    """Whether an ordinary-looking single word is written as the vocabulary writes the term."""
-    concept = vocabulary[concept_id]
-    return text[:1].isupper() or concept.scheme in ("idea", "medical") or text == concept.pref_label
+def _spelt_right(concept: Concept, text: str) -> bool:
+    """Whether a term is written as it is published; another spelling of the same words is restored like a garble."""
+    key = label_key(text)
+    for label in (*concept.alt_labels, concept.pref_label):
+        if label_key(label) == key:
+            return canonical(concept.pref_label, label) == label
+    return True
+
+
+@lru_cache(maxsize=50_000)
+def canonical(pref_label: str, label: str) -> str:
+    """The preferred label for another spelling of the same words (Sulfur), else the label itself."""
+    preferred, words = label_key(pref_label).split(), label_key(label).split()
+    if len(words) == len(preferred) and all(
+        a[:1] == b[:1] and DamerauLevenshtein.normalized_similarity(a, b) >= SAME_WORD
+        for a, b in zip(words, preferred, strict=True)
+    ):
+        return pref_label
+    return label
 
 
 def spans(
     transcript: Transcript, words: tuple[HeardWord, ...], right: dict[int, tuple[int, str]], *, everyday: bool
 ) -> Iterator[tuple[int, WordRange]]:
     """Stretches worth asking about: with an odd word in them, or (``everyday``) of one to three ordinary words."""
-    covered = {i for start, (end, _) in right.items() for i in range(start, end)}
+    covered = {i: (start, end) for start, (end, _) in right.items() for i in range(start, end)}
     for segment in transcript.segments:
         whole = transcript.segment_range(segment.id)
         for start in range(whole.start, whole.end):
@@ -222,13 +166,17 @@ def spans(
                 inside = words[start:end]
                 if any(word.ends_clause for word in inside[:-1]) and any(w.text[-1] in ".?!" for w in inside[:-1]):
                     break
-                if any(index in covered for index in range(start, end)):
+                cut = {covered[i] for i in range(start, end) if i in covered}
+                if any(a < start for a, _ in cut) or (cut and everyday):
                     break
+                if any(b > end for _, b in cut) or (start, end) in cut:
+                    continue
                 if any(not w.phones or _number_like(w.plain) or w.plain in NEGATIONS for w in inside):
                     break
                 if sum(len(w.phones) for w in inside) > MAX_HEARD_PHONES:
                     break
-                odd = any(word.odd for word in inside)
+                kept = {i for a, b in cut for i in range(a, b)}
+                odd = any(words[i].odd for i in range(start, end) if i not in kept)
                 if odd and not everyday:
                     yield segment.id, WordRange(start, end)
                 if everyday and not odd and len(inside) <= 3 and not all(w.plain in _EDGE_WORDS for w in inside):
@@ -258,6 +206,12 @@ def find(
         }
         for segment_id, r in wanted:
             near = matches.get(sounds[r], ())
+            if inside := [
+                label_key(transcript.text(WordRange(a, b)))
+                for a, (b, _) in right.items()
+                if r.start <= a and b <= r.end
+            ]:  # a term half heard: only its own longer labels may take its place
+                near = tuple(m for m in near if all(part in label_key(m.label) for part in inside))
             if near:
                 heard = transcript.text(r)
                 found.append(Span(segment_id, r, heard, sounding(heard), sounds[r], near))
@@ -269,7 +223,7 @@ def _matches(table: FormTable, numbers: object, distances: object, length: int) 
     found: dict[str, Match] = {}
     for number, distance in zip(numbers, distances, strict=True):  # type: ignore[call-overload]
         form = table.forms[int(number)]
-        limit = 1.0 + 0.75 * max(length, len(form.phones))
+        limit = 1.5 + 1.35 * max(length, len(form.phones))
         if float(distance) <= limit and form.concept_id not in found:
             found[form.concept_id] = Match(int(number), form.concept_id, form.label, float(distance))
     return tuple(found.values())[:KEEP]

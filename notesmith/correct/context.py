@@ -12,63 +12,60 @@ from collections.abc import Sequence
 from notesmith.correct.candidates import NUMBER_WORDS, HeardWord, Span
 
 REMEDY_BEFORE = frozenset(
-    ["remedy", "remedies", "gave", "give", "given", "giving", "prescribe", "prescribed", "dose", "doses", "compare",
-     "compared", "like", "unlike", "than", "called", "named", "drug", "drugs", "nosode", "called", "study", "studied", "take",
-     "received", "got", "put", "between", "differentiate", "versus", "while", "whereas", "but", "and", "or", "of", "in", "by",
-     "after", "before", "with", "then", "is", "think", "typical"]
-)  # fmt: skip
-STRONG_REMEDY_BEFORE = frozenset(
-    ["gave", "prescribed", "remedy", "remedies", "compare", "prescribe", "dose", "doses", "nosode", "give", "giving",
-     "differentiate", "potency", "study", "repeated", "repeat", "antidotes", "complementary", "inimical", "follows"]
-)  # fmt: skip
-REMEDY_AFTER = frozenset(
-    ["is", "has", "patient", "patients", "child", "person", "wants", "desires", "will", "follows", "remedy", "potency",
-     "single", "once", "twice", "thrice", "daily", "dose", "doses", "headache", "pain", "cough", "in", "also", "and", "like",
-     "type", "constitution", "picture", "case", "woman", "man", "fever", "comes", "stands", "feels", "complaints", "pains"]
-)  # fmt: skip
-POTENCY_AFTER = frozenset(
-    [
-        "thirty",
-        "hundred",
-        "thousand",
-        "potency",
-        "centesimal",
-        "six",
-        "twelve",
-        "lm",
-        "cm",
-        "m",
-        "mother",
-        "tincture",
-        "q",
-        "x",
-        "c",
-    ]
+    (
+        "remedy remedies gave give given giving prescribe prescribed dose doses compare compared like unlike "
+        "than called named drug drugs nosode study studied take received got put between differentiate versus "
+        "while whereas but and or of in by after before with then is think typical"
+    ).split()
 )
+STRONG_REMEDY_BEFORE = frozenset(
+    (
+        "gave prescribed remedy remedies compare prescribe dose doses nosode give giving differentiate "
+        "potency study repeated repeat antidotes complementary inimical follows"
+    ).split()
+)
+REMEDY_AFTER = frozenset(
+    (
+        "is has patient patients child person wants desires will follows remedy potency single once twice "
+        "thrice daily dose doses headache pain cough in also and like type constitution picture case woman "
+        "man fever comes stands feels complaints pains"
+    ).split()
+)
+POTENCY_AFTER = frozenset("thirty hundred thousand potency centesimal six twelve lm cm m mother tincture q x c".split())
 AUTHOR_AFTER = frozenset(
-    ["says", "said", "writes", "wrote", "mentions", "mentioned", "describes", "described", "gives", "puts", "calls", "told",
-     "tells", "teaches", "taught", "recommends", "observes", "adds", "lectures", "lecture", "repertory", "keynotes", "materia",
-     "book", "guiding", "dictionary", "advises", "warns", "insists", "used", "himself", "states", "noted", "reports", "praises"]
-)  # fmt: skip
+    (
+        "says said writes wrote mentions mentioned describes described gives puts calls told tells teaches "
+        "taught recommends observes adds lectures lecture repertory keynotes materia book guiding dictionary "
+        "advises warns insists used himself states noted reports praises"
+    ).split()
+)
 AUTHOR_BEFORE = frozenset(
-    ["doctor", "dr", "master", "old", "author", "authors", "says", "by", "read", "consult", "quote", "quoting", "to", "from",
-     "great", "like", "in", "and", "or", "of", "writes", "professor", "teacher", "repertory", "father"]
-)  # fmt: skip
+    (
+        "doctor dr master old author authors says by read consult quote quoting to from great like in and or "
+        "of writes professor teacher repertory father"
+    ).split()
+)
 MIASM_NEAR = frozenset(
-    ["miasm", "miasms", "miasmatic", "taint", "background", "psora", "psoric", "sycosis", "sycotic", "syphilis", "syphilitic",
-     "tubercular", "antipsoric", "antisycotic", "antisyphilitic", "inherited", "hereditary", "dyscrasia", "suppressed",
-     "suppression", "gonorrhoea", "gonorrhea", "warts", "condylomata", "itch", "layer", "chronic", "nosode", "diathesis",
-     "hahnemann", "discharge", "vaccination", "remedy", "remedies", "constitution"]
-)  # fmt: skip
+    (
+        "miasm miasms miasmatic taint background psora psoric sycosis sycotic syphilis syphilitic tubercular "
+        "antipsoric antisycotic antisyphilitic inherited hereditary dyscrasia suppressed suppression "
+        "gonorrhoea gonorrhea warts condylomata itch layer chronic nosode diathesis hahnemann discharge "
+        "vaccination remedy remedies constitution"
+    ).split()
+)
 PSYCHIATRY_NEAR = frozenset(
-    ["psychiatrist", "psychiatric", "psychiatry", "episode", "episodes", "hallucinations", "voices", "hospital", "schizophrenia",
-     "antipsychotic", "breakdown", "ward", "medication", "lithium", "drugs", "emergency", "admitted", "crisis"]
-)  # fmt: skip
+    (
+        "psychiatrist psychiatric psychiatry episode episodes hallucinations voices hospital schizophrenia "
+        "antipsychotic breakdown ward medication lithium drugs emergency admitted crisis"
+    ).split()
+)
 TRADE = frozenset(
-    ["remedy", "remedies", "potency", "repertory", "rubric", "modalities", "modality", "aggravation", "amelioration", "keynote",
-     "keynotes", "miasm", "homeopathic", "homoeopathic", "homeopathy", "prescribe", "prescribed", "polychrest", "materia",
-     "constitutional", "complementary", "antidote", "simillimum", "nosode", "symptoms", "symptom", "worse", "better", "proving"]
-)  # fmt: skip
+    (
+        "remedy remedies potency repertory rubric modalities modality aggravation amelioration keynote "
+        "keynotes miasm homeopathic homoeopathic homeopathy prescribe prescribed polychrest materia "
+        "constitutional complementary antidote simillimum nosode symptoms symptom worse better proving"
+    ).split()
+)
 NEAR = 12
 
 

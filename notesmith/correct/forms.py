@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import itertools
 import math
 from collections import Counter
@@ -31,13 +32,7 @@ _CLASSES = {
 _EDGE, _VOWEL = 8, 9
 _SIZE = 10
 _FEATURES = _SIZE + 2 * _SIZE * _SIZE
-_FORMAT = "forms/3"
-
-
-class Rank(msgspec.Struct, frozen=True):
-    """How willingly a label is restored: 0 the preferred spelling, more for rarer ways to say the concept."""
-
-    penalty: float
+_FORMAT = "forms/4"
 
 
 def sound_features(phones: str) -> NDArray[np.float32]:
@@ -91,9 +86,10 @@ class FormTable:
             sizes = np.array([len(phones) for phones in batch], np.float32)
             likeness = queries @ pictures.T
             likeness -= 0.05 * np.abs(sizes[:, None] - lengths[None, :])
-            best = np.argpartition(-likeness, narrow - 1, axis=1)[:, :narrow] if narrow < len(rows) else np.broadcast_to(
-                np.arange(len(rows)), (len(batch), len(rows))
-            )  # fmt: skip
+            if narrow < len(rows):
+                best = np.argpartition(-likeness, narrow - 1, axis=1)[:, :narrow]
+            else:
+                best = np.broadcast_to(np.arange(len(rows)), (len(batch), len(rows)))
             chosen = rows[best]
             codes = encode_all([phones[:MAX_PHONES] for phones in batch])
             flat = self.costs.many(np.repeat(codes, narrow, axis=0), self.codes[chosen.ravel()])
@@ -141,12 +137,13 @@ def _penalty(concept: Concept, label: str) -> float:
         return 0.0
     preferred, words = label_key(concept.pref_label).split(), label_key(label).split()
     if words == preferred[: len(words)]:
-        return 0.05
+        return 0.05 if len(label) >= 4 else 2.0
     if len(words) <= len(preferred) and all(
         p.startswith(w) or w.startswith(p[:3]) for w, p in zip(words, preferred, strict=False)
     ):
-        return 0.15  # a short spoken form of the preferred name: Nat mur, Calc carb
-    return 0.35 if set(words) & set(preferred) else 0.6
+        # A short spoken form of the preferred name: Nat mur, Calc carb; the shortest sound like everything.
+        return 0.6 if len("".join(words)) >= 6 else 2.0
+    return 0.8 if set(words) & set(preferred) else 1.2
 
 
 @lru_cache(maxsize=4)
@@ -157,10 +154,8 @@ def _packed_forms(vocabulary: Vocabulary) -> tuple[SpokenForm, ...]:
         return msgspec.msgpack.decode(path.read_bytes(), type=tuple[SpokenForm, ...])
     except (OSError, msgspec.MsgspecError):
         forms = tuple(spoken_forms(vocabulary))
-    try:
+    with contextlib.suppress(OutputError):  # a cache that cannot be written costs time, nothing else
         write_atomic(path, msgspec.msgpack.encode(forms))
-    except OutputError:
-        pass  # a cache that cannot be written costs time, nothing else
     return forms
 
 

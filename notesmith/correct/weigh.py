@@ -22,12 +22,9 @@ from notesmith.vocabulary import Vocabulary
 FEATURES = (
     "bias", "distance", "relative distance", "phones", "odd words", "ordinary surprise", "all ordinary",
     "ordinary distance", "prior", "session", "session ordinary", "cues", "cues ordinary", "margin", "capital", "doubt",
-    "unlisted doubt", "author", "idea", "medical", "trade talk", "words", "short", "exact sound", "ordinary exact sound",
-    "edge word",
+    "unlisted doubt", "author", "idea", "medical", "trade talk", "words", "short", "exact sound",
+    "ordinary exact sound",
 )  # fmt: skip
-EDGE = frozenset(
-    ["the", "and", "or", "but", "is", "in", "of", "to", "a", "an", "was", "are", "with", "for", "he", "she", "it"]
-)
 
 
 class Weights(msgspec.Struct, frozen=True):
@@ -66,20 +63,18 @@ def features(
     plain = float(odd == 0)
     size = max(len(span.phones), len(table.forms[match.form].phones))
     relative = match.distance / size
-    margin = 3.0 if rival is None else min(3.0, rival.distance - match.distance)
+    margin = 5.0 if rival is None else max(-5.0, min(5.0, rival.distance - match.distance))
     support = math.log1p(session.get(match.concept_id, 0.0))
     cues = around.cues(span, concept.scheme, match.concept_id)
     capital = any(word.capital for word in inside)
     unsure = doubt(inside)
-    edge = inside[0].plain in EDGE or inside[-1].plain in EDGE
     exact = float(relative < 0.06)
     return np.array(
         [
-            1.0, match.distance, relative * 10, min(size, 16) / 4, odd, ordinary / 4, plain, plain * relative * 10,
-            float(table.priors[match.form]) + 4, support, plain * support, cues, plain * cues, margin, float(capital), unsure,
-            plain * unsure, float(concept.id.startswith("author/")), float(concept.scheme == "idea"),
+            1.0, match.distance, relative * 4, min(size, 16) / 4, odd, ordinary / 4, plain, plain * relative * 4,
+            float(table.priors[match.form]) + 4, support, plain * support, cues, plain * cues, margin, float(capital),
+            unsure, plain * unsure, float(concept.id.startswith("author/")), float(concept.scheme == "idea"),
             float(concept.scheme == "medical"), around.trade_share, len(inside), float(size <= 5), exact, plain * exact,
-            float(edge and len(inside) > 1),
         ]
     )  # fmt: skip
 

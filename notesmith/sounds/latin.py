@@ -32,16 +32,22 @@ _ENDINGS: tuple[tuple[str, str, str], ...] = (
 )  # fmt: skip
 
 
+_HUSHED = re.compile(r"[st][iɪ](?=[əæɑO])")
+
+
 @lru_cache(maxsize=50_000)
 def latin_readings(word: str) -> tuple[str, ...]:
-    """Up to three readings of one word, most English first, without repeats."""
+    """Up to five readings of one word, most English first, without repeats."""
     plain = re.sub(r"\d+", "", plain_letters(word))
     if not plain:
         return ()
     readings = []
     if (known := dictionary().get(plain)) is not None:
         readings.append(simplify(known))
-    readings += [_read(plain, english=True), _read(plain, english=False), spell_out(plain)]
+    english, pure = _read(plain, english=True), _read(plain, english=False)
+    readings += [english, pure, spell_out(plain)]
+    if (hushed := _HUSHED.sub("ʃ", english)) != english:
+        readings.insert(2, hushed)  # Silicea, Ignatia, cruciata as English "-shia"
     return tuple(dict.fromkeys(reading for reading in readings if reading))
 
 
@@ -79,6 +85,8 @@ def _letter(word: str, at: int, ending: str, *, english: bool) -> str:
         return "ʤ" if soft else "ɡ"
     if letter == "t" and english and word[at + 1 : at + 2] == "i" and at + 2 < len(word) and word[at + 2] in "aou":
         return "ʃ"
+    if letter == "j" and not english:
+        return "j"
     if letter == "x" and at == 0:
         return "z"
     if letter not in _OPEN:

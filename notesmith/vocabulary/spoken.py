@@ -17,7 +17,7 @@ from notesmith.sounds import latin_readings, pronounce_text
 from notesmith.vocabulary.concept import Concept, Scheme
 from notesmith.vocabulary.vocabulary import Vocabulary
 
-MAX_READINGS = 6
+MAX_READINGS = 7
 # Everyday words among rubric wordings and prescription Latin would be found everywhere, so they are not listened for.
 LISTENED_SCHEMES: tuple[Scheme, ...] = ("remedy", "family", "canon", "idea", "medical")
 LATIN_SCHEMES = frozenset({"remedy", "family"})
@@ -39,7 +39,7 @@ def readings_of_label(label: str) -> tuple[str, ...]:
         return ()
     options = [latin_readings(word) or (pronounce_text(word),) for word in words]
     # All words read in one manner first, then mixtures, as teachers mix them.
-    uniform = ["".join(option[min(style, len(option) - 1)] for option in options) for style in range(3)]
+    uniform = ["".join(option[min(style, len(option) - 1)] for option in options) for style in range(4)]
     mixed = ("".join(parts) for parts in islice(product(*options), 24))
     return tuple(dict.fromkeys(r for r in (*uniform, *mixed) if r))[:MAX_READINGS]
 
