@@ -1,0 +1,104 @@
+"""The sound as a witness: how well each of some wordings of a sentence fits what is heard there.
+
+The speech model is made to say a given text over the sound (forced decoding), and the log-probabilities of its tokens
+are added up. Rare spellings are cut into more tokens and pay for each of them, so every token is given back a constant,
+``TOKEN_PRIOR``. Measured on the dev lectures (benchmarks/measure_witness.py): the right term comes first among its
+rivals far more often than not; what was heard keeps a lead of a few nats because it was decoded from this very sound,
+so the margin over it must be weighed with the other evidence, never taken as a verdict.
+
+Only the sentence's own sound is encoded, not half a minute filled up with silence: the ranking is as good and the
+encoder costs a quarter.
+"""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import ctranslate2
+import numpy as np
+from faster_whisper.tokenizer import Tokenizer
+from numpy.typing import NDArray
+
+from notesmith.errors import RecordingError
+from notesmith.recording import clip
+from notesmith.transcribe.whisper import SpeechModel, WhisperSpeech
+from notesmith.transcript import TimeSpan
+
+TOKEN_PRIOR = 2.0
+LEAD_MS, TAIL_MS = 200, 300
+LONGEST_MS = 28_000  # the model hears 30 seconds at most
+LONGEST_TOKENS = 200  # its text window is 448 tokens
+KEPT_SENTENCES = 8
+LEAST_PROBABILITY = 1e-9
+
+
+class AudioWitness:
+    """Scores wordings of the sentences of one recording; the last sentences' encodings are kept."""
+
+    def __init__(self, path: Path, model: WhisperSpeech, language: str = "en") -> None:
+        self._path = path
+        self._model = model.model
+        self._language = language
+        self._tokenizers: dict[str, Tokenizer] = {}
+        self._encoded: OrderedDict[TimeSpan, tuple[NDArray[np.float32], int] | None] = OrderedDict()
+
+    def score(self, time: TimeSpan, before: str, wordings: Sequence[str], after: str) -> Sequence[float]:
+        """One number for each wording of ``before + wording + after``, in nats; higher fits better.
+
+        ``time`` is that of the whole sentence, from the first word of ``before`` to the last of ``after``: the sound
+        and the text must begin together. Numbers of one call compare with each other only. All are 0 where the sound
+        of that time cannot be had, or the sentence is longer than the model hears at once.
+        """
+        encoded = self._encode(time)
+        tokenizer = self._tokenizer()
+        tokens = [tokenizer.encode(" " + " ".join(f"{before} {text} {after}".split())) for text in wordings]
+        if encoded is None or not wordings or max(len(row) for row in tokens) > LONGEST_TOKENS:
+            return [0.0] * len(wordings)
+        features, frames = encoded
+        repeated = ctranslate2.StorageView.from_array(np.repeat(features, len(tokens), axis=0))
+        aligned = self._model.model.align(repeated, tokenizer.sot_sequence, tokens, [frames] * len(tokens))
+        scores = []
+        for row, found in zip(tokens, aligned, strict=True):
+            likely = np.log(np.maximum(LEAST_PROBABILITY, np.asarray(found.text_token_probs, dtype=np.float64)))
+            scores.append(float(likely.sum()) + TOKEN_PRIOR * len(row))
+        return scores
+
+    def _tokenizer(self) -> Tokenizer:
+        if self._language not in self._tokenizers:
+            self._tokenizers[self._language] = Tokenizer(
+                self._model.hf_tokenizer, self._model.model.is_multilingual, task="transcribe", language=self._language
+            )
+        return self._tokenizers[self._language]
+
+    def _encode(self, time: TimeSpan) -> tuple[NDArray[np.float32], int] | None:
+        """The encoder's output, (1, frames, width), and the number of feature frames; None where there is no sound."""
+        if time in self._encoded:
+            self._encoded.move_to_end(time)
+            return self._encoded[time]
+        self._encoded[time] = self._encode_afresh(time)
+        if len(self._encoded) > KEPT_SENTENCES:
+            self._encoded.popitem(last=False)
+        return self._encoded[time]
+
+    def _encode_afresh(self, time: TimeSpan) -> tuple[NDArray[np.float32], int] | None:
+        if time.duration_ms > LONGEST_MS:
+            return None
+        try:
+            sound = clip(self._path, TimeSpan(max(0, time.start_ms - LEAD_MS), time.end_ms + TAIL_MS))
+        except RecordingError:
+            return None
+        if len(sound) < 1600:
+            return None
+        features = self._model.feature_extractor(sound, padding=0)
+        frames = features.shape[-1] // 2 * 2  # the encoder halves the time
+        batch: Any = ctranslate2.StorageView.from_array(np.ascontiguousarray(features[None, :, :frames], np.float32))
+        output = self._model.model.encode(batch, to_cpu=True)
+        return np.asarray(output, dtype=np.float32), frames
+
+
+def audio_witness(path: Path, model: SpeechModel, language: str = "en") -> AudioWitness | None:
+    """A witness for a recording, or None where the model can only transcribe."""
+    return AudioWitness(path, model, language) if isinstance(model, WhisperSpeech) else None
