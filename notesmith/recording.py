@@ -9,6 +9,7 @@ import os
 import tempfile
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 import av
 import msgspec
@@ -108,23 +109,22 @@ def decode_pieces(path: Path, rate_hz: int = RATE_HZ) -> Iterator[Sound]:
         stream.codec_context.thread_type = "AUTO"
         declared_ms = int(container.duration / 1000) if container.duration else 0
         resampler = av.AudioResampler(format="flt", layout="mono", rate=rate_hz)
-        frames = container.decode(stream)
-        while True:
+        for packet in _packets(container, stream):
+            # Packet by packet, because a decoding generator that raised once never goes on.
             try:
-                frame = next(frames)
-            except StopIteration:
+                frames = packet.decode()
+            except av.EOFError:
                 break
             except av.FFmpegError as error:
                 bad += 1
-                if isinstance(error, av.EOFError):
-                    break
                 if bad > MAX_BAD_FRAMES:
                     raise RecordingError(f"{path}: is damaged ({_reason(error)}); copy the recording again") from error
                 continue
-            frame.pts = None  # gaps in a container's clock are not gaps in the speech
-            for piece in resampler.resample(frame):
-                samples += piece.samples
-                yield _flat(piece)
+            for frame in frames:
+                frame.pts = None  # gaps in a container's clock are not gaps in the speech
+                for piece in resampler.resample(frame):
+                    samples += piece.samples
+                    yield _flat(piece)
         for piece in resampler.resample(None):
             samples += piece.samples
             yield _flat(piece)
@@ -136,6 +136,16 @@ def decode_pieces(path: Path, rate_hz: int = RATE_HZ) -> Iterator[Sound]:
             f"{path}: is cut off after {heard_ms // 60000} min {heard_ms // 1000 % 60} s of "
             f"{declared_ms // 60000} min; copy the recording again, or cut it there with an audio editor"
         )
+
+
+def _packets(container: av.container.InputContainer, stream: Any) -> Iterator[Any]:
+    """The stream's packets up to the first place where the container itself cannot be read."""
+    packets = container.demux(stream)
+    while True:
+        try:
+            yield next(packets)
+        except (StopIteration, av.FFmpegError):
+            return
 
 
 def _flat(frame: av.AudioFrame) -> Sound:
