@@ -40,7 +40,7 @@ from notesmith.transcript import Segment, TimeSpan, Transcript, Word, WordRange,
 from notesmith.vocabulary import Vocabulary, label_key, load_vocabulary  # noqa: E402
 
 TARGET = Path(correct_room.__file__).parent / "weights.json"
-RIDGE = 2.0
+RIDGE = 1.0
 HOPELESS = 1.1  # sound distance a phone
 SEGMENT_WORDS = 14
 LISTENED = ("remedy/", "family/", "author/", "book/", "idea/", "medical/")
@@ -161,8 +161,8 @@ def examples(lecture: Labelled, vocabulary: Vocabulary) -> tuple[np.ndarray, np.
             right_here = truth == match.concept_id
             if right_here and match.distance > HOPELESS * len(span.phones):
                 continue  # nothing of the term was heard; it cannot teach what a garble is like
-            if not right_here and any(lecture.terms[r.start, r.end] == match.concept_id for r in touching):
-                continue  # the same term with a word more or less: the nearest in sound is taken later
+            if truth is None and touching:
+                continue  # a part of a term, or a term and more: which of them is taken is decided later
             rows.append(features(span, match, rival, words, around, table, vocabulary, alone))
             labels.append(right_here)
     return np.array(rows), np.array(labels, float)
@@ -205,7 +205,7 @@ def main() -> None:
         by_kind[identifier.split("/")[0]].append(identifier)
     PAIRS = (dict(by_concept), dict(by_kind))
     lectures = [*decoded_lectures("dev", vocabulary)]
-    lectures += [garbled(name, lines, vocabulary, seed) for seed in (1, 2, 3, 4) for name, lines in plain_texts()]
+    lectures += [garbled(name, lines, vocabulary, seed) for seed in (1, 2, 3) for name, lines in plain_texts()]
     made = [(lecture.name, *examples(lecture, vocabulary)) for lecture in lectures]
     held = [name for name, _, _ in made if name.endswith("/2") and hash_of(name) % 3 == 0]
     x = np.concatenate([rows for name, rows, _ in made if name not in held])

@@ -14,7 +14,7 @@ import msgspec
 
 from notesmith.annotations import Correction, Corrections, Evidence, Rival
 from notesmith.correct.candidates import HeardWord, canonical, find, heard_words, right_already
-from notesmith.correct.decide import APPLY, PROPOSE, Weighed, select, share_evidence, trim, weigh
+from notesmith.correct.decide import APPLY, PROPOSE, Weighed, absorb, select, share_evidence, trim, weigh
 from notesmith.correct.forms import FormTable, form_table
 from notesmith.correct.rulings import covered_words, ruled_corrections, rulings_of
 from notesmith.correct.weigh import Weights, load_weights
@@ -73,7 +73,7 @@ def correct(
     weighed = share_evidence(
         weigh(found, words, right, table, vocabulary, weights or load_weights(), hints), words
     )  # fmt: skip
-    chosen = select(trim(weighed), PROPOSE)
+    chosen = select(absorb(trim(weighed)), PROPOSE)
     made = (_correction(transcript, one, words, table, vocabulary) for one in chosen)
     items = _limit_review([*ruled, *(item for item in made if item is not None)], transcript)
     return Corrections(transcript.digest, tuple(sorted(items, key=lambda i: (i.segment_id, i.word_start))))

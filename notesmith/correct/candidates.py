@@ -17,11 +17,13 @@ from notesmith.vocabulary import Concept, Vocabulary, label_key
 
 MAX_WORDS = 5
 MAX_HEARD_PHONES = 34
+MAX_ORDINARY = 3  # ordinary words in a stretch that has an odd one
 # wordfreq's Zipf scale: 3 is once in a million words. Rarer words are odd in a lecture unless the vocabulary has them.
-ODD_ZIPF = 2.7
+ODD_ZIPF = 3.0
 COMMON_ZIPF = 4.2
-KEEP, NARROW = 8, 60
+KEEP, NARROW = 8, 24
 SAME_WORD = 0.6
+PLAIN_ZIPF = 3.0
 NEGATIONS = frozenset("no not never none nothing neither nor without cannot cant dont doesnt didnt isnt wasnt".split())
 NUMBER_WORDS = frozenset(
     (
@@ -123,11 +125,9 @@ def _label_at(vocabulary: Vocabulary, words: tuple[HeardWord, ...]) -> str | Non
     text = " ".join(word.text for word in words).strip(".,;:?!\"'()")
     if words[-1].text.rstrip(".,;:?!\"'()").endswith(("'s", "’s")):
         text = text.rstrip(".,;:?!\"'()")[:-2]
-    ids = [
-        i
-        for i in vocabulary.by_label.get(label_key(text), ())
-        if not i.startswith(("rubric/", "chapter/", "rx/", "potency/"))
-    ]
+    key = label_key(text)
+    labels = vocabulary.by_label.get(key) or (vocabulary.by_label.get(key[:-1]) if key.endswith("s") else None) or ()
+    ids = [i for i in labels if not i.startswith(("rubric/", "chapter/", "rx/", "potency/"))]
     if not ids:
         return None
     return ids[0] if _spelt_right(vocabulary[ids[0]], text) else None
@@ -146,6 +146,10 @@ def _spelt_right(concept: Concept, text: str) -> bool:
 def canonical(pref_label: str, label: str) -> str:
     """The preferred label for another spelling of the same words (Sulfur), else the label itself."""
     preferred, words = label_key(pref_label).split(), label_key(label).split()
+    if len(words) > 1 and any(
+        a != b and zipf_frequency(a, "en") >= PLAIN_ZIPF for a, b in zip(words, preferred, strict=False)
+    ):
+        return label  # the English name (Nitric acid) is another name, not another spelling
     if len(words) == len(preferred) and all(
         a[:1] == b[:1] and DamerauLevenshtein.normalized_similarity(a, b) >= SAME_WORD
         for a, b in zip(words, preferred, strict=True)
@@ -177,7 +181,7 @@ def spans(
                     break
                 kept = {i for a, b in cut for i in range(a, b)}
                 odd = any(words[i].odd for i in range(start, end) if i not in kept)
-                if odd and not everyday:
+                if odd and not everyday and sum(not w.odd for w in inside) <= MAX_ORDINARY:
                     yield segment.id, WordRange(start, end)
                 if everyday and not odd and len(inside) <= 3 and not all(w.plain in _EDGE_WORDS for w in inside):
                     yield segment.id, WordRange(start, end)
@@ -199,7 +203,7 @@ def find(
         if not distinct or not len(table):
             continue
         numbers, distances = table.nearest(
-            distinct, keep=KEEP * 2, narrow=NARROW // 2 if everyday else NARROW, core_only=everyday
+            distinct, keep=KEEP * 4, narrow=NARROW // 2 if everyday else NARROW, core_only=everyday
         )
         matches = {
             phones: _matches(table, numbers[row], distances[row], len(phones)) for row, phones in enumerate(distinct)
@@ -221,9 +225,18 @@ def find(
 def _matches(table: FormTable, numbers: object, distances: object, length: int) -> tuple[Match, ...]:
     """The nearest form of each concept, as long as it is near enough to be worth weighing."""
     found: dict[str, Match] = {}
+    written: dict[str, str] = {}
     for number, distance in zip(numbers, distances, strict=True):  # type: ignore[call-overload]
         form = table.forms[int(number)]
         limit = 1.5 + 1.35 * max(length, len(form.phones))
-        if float(distance) <= limit and form.concept_id not in found:
-            found[form.concept_id] = Match(int(number), form.concept_id, form.label, float(distance))
-    return tuple(found.values())[:KEEP]
+        if float(distance) > limit or form.concept_id in found:
+            continue
+        # Two concepts written alike (a man and his book, an old name shared) are no rivals: the likelier one stands.
+        key = label_key(form.label).rstrip("s")
+        if (other := written.get(key)) is not None:
+            if table.priors[int(number)] <= table.priors[found[other].form]:
+                continue
+            del found[other]
+        written[key] = form.concept_id
+        found[form.concept_id] = Match(int(number), form.concept_id, form.label, float(distance))
+    return tuple(sorted(found.values(), key=lambda match: match.distance))[:KEEP]

@@ -126,7 +126,7 @@ class Surroundings:
             return score
         if scheme == "idea":
             near = self._near(span, MIASM_NEAR)
-            against = self._near(span, PSYCHIATRY_NEAR, 8)
+            against = self._near(span, PSYCHIATRY_NEAR, 4)
             return min(2.5, 0.9 * near) - 1.6 * against
         if scheme in ("remedy", "family"):
             score = (

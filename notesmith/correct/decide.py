@@ -20,8 +20,10 @@ from notesmith.correct.forms import FormTable
 from notesmith.correct.weigh import Weights, features
 from notesmith.vocabulary import Vocabulary
 
-APPLY = 0.80
-PROPOSE = 0.30
+APPLY = 0.55
+PROPOSE = 0.15
+ABSORBS = 0.25
+ABSORBED_PHONES = 1.0
 # What a repetition of the same garble adds at most, in log-odds, above its own evidence.
 SHARED_GAIN = 2.0
 NEAR_ENOUGH = 0.55  # relative distance up to which a stretch speaks for its nearest term in the session
@@ -37,6 +39,11 @@ class Weighed(msgspec.Struct, frozen=True):
     support: float
     times_heard: int = 1
     ways_heard: int = 1
+
+    @property
+    def accounted(self) -> float:
+        """How many phones of the stretch the term accounts for."""
+        return max(0.0, len(self.span.phones) - self.match.distance)
 
     @property
     def probability(self) -> float:
@@ -159,6 +166,23 @@ def trim(weighed: Sequence[Weighed]) -> list[Weighed]:
                 taken.update(inside)
                 kept.append(one)
     return sorted(kept, key=lambda one: (one.span.words.start, one.span.words.end))
+
+
+def absorb(weighed: Sequence[Weighed]) -> list[Weighed]:
+    """Drop stretches that are a part of a longer one which accounts for more of the sound."""
+    strong = [one for one in weighed if one.probability >= ABSORBS]
+    kept = []
+    for one in weighed:
+        inside = one.span.words
+        if not any(
+            other.span.words.start <= inside.start
+            and inside.end <= other.span.words.end
+            and len(other.span.words) > len(inside)
+            and other.accounted > one.accounted + ABSORBED_PHONES
+            for other in strong
+        ):
+            kept.append(one)
+    return kept
 
 
 def select(weighed: Sequence[Weighed], at_least: float) -> list[Weighed]:

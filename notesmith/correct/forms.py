@@ -32,7 +32,7 @@ _CLASSES = {
 _EDGE, _VOWEL = 8, 9
 _SIZE = 10
 _FEATURES = _SIZE + 2 * _SIZE * _SIZE
-_FORMAT = "forms/4"
+_FORMAT = "forms/5"
 
 
 def sound_features(phones: str) -> NDArray[np.float32]:
@@ -54,7 +54,8 @@ def sound_features(phones: str) -> NDArray[np.float32]:
 class FormTable:
     """All spoken forms with their phones, and the search for those near a heard string.
 
-    ``nearest`` narrows by the coarse picture (one matrix product for all queries), then measures exactly.
+    ``nearest`` narrows to the likeliest labels by the coarse picture (one matrix product for all queries), then
+    measures the distance to each of their readings.
     """
 
     def __init__(self, vocabulary: Vocabulary, forms: Sequence[SpokenForm], costs: SoundCosts) -> None:
@@ -62,56 +63,72 @@ class FormTable:
         self.costs = costs
         self.codes: Codes = encode_all([form.phones[:MAX_PHONES] for form in self.forms] or [""])
         self.lengths = np.array([min(len(form.phones), MAX_PHONES) for form in self.forms] or [0], np.float32)
-        pictures = [sound_features(form.phones) for form in self.forms]
-        self.pictures: Floats = np.stack(pictures) if pictures else np.zeros((1, _FEATURES), np.float32)
+        members: dict[tuple[str, str], list[int]] = {}
+        for number, form in enumerate(self.forms):
+            members.setdefault((form.concept_id, form.label), []).append(number)
+        width = max((len(group) for group in members.values()), default=1)
+        # (labels, readings) form numbers, the first reading repeated where a label has fewer.
+        self.groups: Ints = np.array([g + [g[0]] * (width - len(g)) for g in members.values()] or [[0]], np.int64)
+        self.pictures: Floats = np.stack([self._picture(group) for group in members.values()] or [sound_features("")])
         priors = {concept.id: _commonness(vocabulary, concept) for concept in vocabulary.concepts.values()}
         self.priors = np.array([priors[form.concept_id] for form in self.forms] or [0], np.float32)
         self.penalties = np.array([_penalty(vocabulary[f.concept_id], f.label) for f in self.forms] or [0], np.float32)
-        self.core = self.priors >= CORE_PRIOR
+        self.core = self.priors[self.groups[:, 0]] >= CORE_PRIOR
+
+    def _picture(self, group: list[int]) -> Floats:
+        """What the readings of one label have in common."""
+        mean = np.mean([sound_features(self.forms[number].phones) for number in group], axis=0)
+        return np.asarray(mean / (np.linalg.norm(mean) or 1.0), np.float32)
 
     def __len__(self) -> int:
         return len(self.forms)
 
     def nearest(self, heard: Sequence[str], *, keep: int, narrow: int, core_only: bool = False) -> tuple[Ints, Floats]:
         """For each heard string the ``keep`` nearest forms, nearest first: (n, keep) form numbers and distances."""
-        rows = np.flatnonzero(self.core) if core_only else np.arange(len(self.forms))
+        rows = np.flatnonzero(self.core) if core_only else np.arange(len(self.groups))
         narrow = min(narrow, len(rows))
-        keep = min(keep, narrow)
+        width = narrow * self.groups.shape[1]
+        keep = min(keep, width)
         numbers = np.zeros((len(heard), keep), np.int64)
         distances = np.full((len(heard), keep), np.inf, np.float32)
-        pictures, lengths = self.pictures[rows], self.lengths[rows]
-        for start in range(0, len(heard), 256):
-            batch = heard[start : start + 256]
+        pictures, lengths = self.pictures[rows], self.lengths[self.groups[rows, 0]]
+        # Strings of one length together: a form much longer than what was heard need not be measured to its end.
+        by_length = sorted(range(len(heard)), key=lambda index: len(heard[index]))
+        for start in range(0, len(heard), BATCH):
+            places = by_length[start : start + BATCH]
+            batch = [heard[index] for index in places]
             queries = np.stack([sound_features(phones) for phones in batch])
             sizes = np.array([len(phones) for phones in batch], np.float32)
             likeness = queries @ pictures.T
             likeness -= 0.05 * np.abs(sizes[:, None] - lengths[None, :])
             if narrow < len(rows):
-                best = np.argpartition(-likeness, narrow - 1, axis=1)[:, :narrow]
+                best = np.argpartition(likeness, -narrow, axis=1)[:, -narrow:]
             else:
                 best = np.broadcast_to(np.arange(len(rows)), (len(batch), len(rows)))
-            chosen = rows[best]
+            chosen = self.groups[rows[best]].reshape(len(batch), width)
             codes = encode_all([phones[:MAX_PHONES] for phones in batch])
-            flat = self.costs.many(np.repeat(codes, narrow, axis=0), self.codes[chosen.ravel()])
-            measured = flat.reshape(len(batch), narrow) + self.penalties[chosen]
+            columns = min(self.codes.shape[1], int(1.5 * codes.shape[1]) + 5)
+            flat = self.costs.many(np.repeat(codes, width, axis=0), self.codes[chosen.ravel(), :columns])
+            measured = flat.reshape(len(batch), width) + self.penalties[chosen]
             order = np.argsort(measured, axis=1, kind="stable")[:, :keep]
-            numbers[start : start + len(batch)] = np.take_along_axis(chosen, order, axis=1)
-            distances[start : start + len(batch)] = np.take_along_axis(measured, order, axis=1)
+            numbers[places] = np.take_along_axis(chosen, order, axis=1)
+            distances[places] = np.take_along_axis(measured, order, axis=1)
         return numbers, distances
 
 
 CORE_PRIOR = -3.4
+BATCH = 128
 
 
 def _commonness(vocabulary: Vocabulary, concept: Concept) -> float:
     """log10 of how likely a term is in a lecture before anything is known of it: by the books that have it."""
     if concept.scheme != "remedy":
-        base = {"idea": -3.2, "canon": -3.7, "family": -3.9, "medical": -4.0}.get(concept.scheme, -4.5)
+        base = {"idea": -3.2, "canon": -3.5, "family": -3.9, "medical": -4.0}.get(concept.scheme, -4.5)
         if concept.scheme == "canon":
             works = len(vocabulary.narrower.get(concept.id, ())) + sum(
                 concept.id in other.fact("by") for other in _books(vocabulary)
             )
-            base += min(1.0, 0.3 * works) - (0.8 if not concept.id.startswith("author/") else 0.0)
+            base += min(1.4, 0.3 * works) - (0.8 if not concept.id.startswith("author/") else 0.0)
         if concept.scheme == "idea" and len(concept.pref_label.split()) == 1:
             base += 0.4
         return base
@@ -137,12 +154,12 @@ def _penalty(concept: Concept, label: str) -> float:
         return 0.0
     preferred, words = label_key(concept.pref_label).split(), label_key(label).split()
     if words == preferred[: len(words)]:
-        return 0.05 if len(label) >= 4 else 2.0
+        return 0.05 if len(label) >= 4 else 3.0
     if len(words) <= len(preferred) and all(
         p.startswith(w) or w.startswith(p[:3]) for w, p in zip(words, preferred, strict=False)
     ):
         # A short spoken form of the preferred name: Nat mur, Calc carb; the shortest sound like everything.
-        return 0.6 if len("".join(words)) >= 6 else 2.0
+        return 0.6 if len("".join(words)) >= 6 else 3.0
     return 0.8 if set(words) & set(preferred) else 1.2
 
 

@@ -13,18 +13,20 @@ from importlib import resources
 import msgspec
 import numpy as np
 from numpy.typing import NDArray
+from rapidfuzz.distance import DamerauLevenshtein
 
 from notesmith.correct.candidates import HeardWord, Match, Span
 from notesmith.correct.context import Surroundings, doubt, surprise
 from notesmith.correct.forms import FormTable
-from notesmith.vocabulary import Vocabulary
+from notesmith.vocabulary import Vocabulary, label_key
 
 FEATURES = (
-    "bias", "distance", "relative distance", "phones", "odd words", "ordinary surprise", "all ordinary",
-    "ordinary distance", "prior", "session", "session ordinary", "cues", "cues ordinary", "margin", "capital", "doubt",
-    "unlisted doubt", "author", "idea", "medical", "trade talk", "words", "short", "exact sound",
-    "ordinary exact sound",
+    "bias", "nearness", "nearness squared", "matched phones", "odd words", "ordinary surprise", "all ordinary",
+    "ordinary nearness", "ordinary matched", "prior", "session", "session nearness", "session ordinary", "cues",
+    "cues ordinary", "margin", "margin nearness", "capital", "capital ordinary", "doubt", "doubt ordinary", "author",
+    "idea", "medical", "trade talk", "words", "cues nearness", "spelling",
 )  # fmt: skip
+FARTHEST = 1.0  # sound distance a phone at which nothing of a term is left
 
 
 class Weights(msgspec.Struct, frozen=True):
@@ -62,19 +64,23 @@ def features(
     ordinary, odd = surprise(inside)
     plain = float(odd == 0)
     size = max(len(span.phones), len(table.forms[match.form].phones))
-    relative = match.distance / size
+    near = max(0.0, 1.0 - match.distance / size / FARTHEST)
+    matched = near * min(size, 16) / 4
     margin = 5.0 if rival is None else max(-5.0, min(5.0, rival.distance - match.distance))
     support = math.log1p(session.get(match.concept_id, 0.0))
     cues = around.cues(span, concept.scheme, match.concept_id)
-    capital = any(word.capital for word in inside)
+    capital = float(any(word.capital for word in inside))
     unsure = doubt(inside)
-    exact = float(relative < 0.06)
+    alike = DamerauLevenshtein.normalized_similarity(
+        span.plain.replace(" ", ""), label_key(match.label).replace(" ", "")
+    )
     return np.array(
         [
-            1.0, match.distance, relative * 4, min(size, 16) / 4, odd, ordinary / 4, plain, plain * relative * 4,
-            float(table.priors[match.form]) + 4, support, plain * support, cues, plain * cues, margin, float(capital),
-            unsure, plain * unsure, float(concept.id.startswith("author/")), float(concept.scheme == "idea"),
-            float(concept.scheme == "medical"), around.trade_share, len(inside), float(size <= 5), exact, plain * exact,
+            1.0, near, near * near, matched, odd, ordinary / 4, plain, plain * near, plain * matched,
+            float(table.priors[match.form]) + 4, support, support * near, plain * support, cues, plain * cues, margin,
+            margin * near, capital, plain * capital, unsure, plain * unsure, float(concept.id.startswith("author/")),
+            float(concept.scheme == "idea"), float(concept.scheme == "medical"), around.trade_share, len(inside),
+            cues * near, alike,
         ]
     )  # fmt: skip
 
