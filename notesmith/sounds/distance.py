@@ -47,9 +47,9 @@ class SoundCosts(msgspec.Struct, frozen=True, dict=True):
 
     @cached_property
     def matrices(self) -> tuple[Costs, Costs, Costs]:
-        """The costs as arrays with a free column for padding."""
+        """The costs as arrays; padding is left out for nothing, but is never heard as something."""
         size = len(PHONES)
-        substitute = np.zeros((size + 1, size + 1), np.float32)
+        substitute = np.full((size + 1, size + 1), 1e4, np.float32)
         substitute[:size, :size] = self.substitute
         insert, delete = np.zeros(size + 1, np.float32), np.zeros(size + 1, np.float32)
         insert[:size], delete[:size] = self.insert, self.delete
