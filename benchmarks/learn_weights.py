@@ -43,6 +43,7 @@ TARGET = Path(correct_room.__file__).parent / "weights.json"
 RIDGE = 1.0
 HOPELESS = 1.1  # sound distance a phone
 SEGMENT_WORDS = 14
+GARBLED = ("remedy/", "author/", "idea/")
 LISTENED = ("remedy/", "family/", "author/", "book/", "idea/", "medical/")
 
 
@@ -102,8 +103,8 @@ def garbled(name: str, lines: list[str], vocabulary: Vocabulary, seed: int) -> L
                 while at < len(pieces):
                     for length in range(min(4, len(pieces) - at), 0, -1):
                         label = " ".join(pieces[at : at + length])
-                        ids = [i for i in vocabulary.by_label.get(label_key(label), ()) if i.startswith("remedy/")]
-                        if len(ids) == 1 and label[:1].isupper():
+                        ids = [i for i in vocabulary.by_label.get(label_key(label), ()) if i.startswith(GARBLED)]
+                        if len(ids) == 1 and (label[:1].isupper() or ids[0].startswith("idea/")):
                             _place(words, terms, label, ids[0], rng, swap, by_concept, by_kind)
                             at += length
                             break

@@ -123,7 +123,7 @@ BATCH = 128
 def _commonness(vocabulary: Vocabulary, concept: Concept) -> float:
     """log10 of how likely a term is in a lecture before anything is known of it: by the books that have it."""
     if concept.scheme != "remedy":
-        base = {"idea": -3.2, "canon": -3.5, "family": -3.9, "medical": -4.0}.get(concept.scheme, -4.5)
+        base = {"idea": -3.2, "canon": -3.5, "family": -3.9, "medical": -4.7}.get(concept.scheme, -4.5)
         if concept.scheme == "canon":
             works = len(vocabulary.narrower.get(concept.id, ())) + sum(
                 concept.id in other.fact("by") for other in _books(vocabulary)

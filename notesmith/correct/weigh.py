@@ -23,8 +23,8 @@ from notesmith.vocabulary import Vocabulary, label_key
 FEATURES = (
     "bias", "nearness", "nearness squared", "matched phones", "odd words", "ordinary surprise", "all ordinary",
     "ordinary nearness", "ordinary matched", "prior", "session", "session nearness", "session ordinary", "cues",
-    "cues ordinary", "margin", "margin nearness", "capital", "capital ordinary", "doubt", "doubt ordinary", "author",
-    "idea", "medical", "trade talk", "words", "cues nearness", "spelling",
+    "cues ordinary", "margin", "margin nearness", "capital", "capital ordinary", "doubt", "doubt ordinary",
+    "trade talk", "words", "cues nearness", "spelling",
 )  # fmt: skip
 FARTHEST = 1.0  # sound distance a phone at which nothing of a term is left
 
@@ -78,8 +78,8 @@ def features(
         [
             1.0, near, near * near, matched, odd, ordinary / 4, plain, plain * near, plain * matched,
             float(table.priors[match.form]) + 4, support, support * near, plain * support, cues, plain * cues, margin,
-            margin * near, capital, plain * capital, unsure, plain * unsure, float(concept.id.startswith("author/")),
-            float(concept.scheme == "idea"), float(concept.scheme == "medical"), around.trade_share, len(inside),
+            margin * near, capital, plain * capital, unsure, plain * unsure,
+            around.trade_share, len(inside),
             cues * near, alike,
         ]
     )  # fmt: skip
