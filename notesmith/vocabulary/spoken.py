@@ -17,7 +17,7 @@ from notesmith.sounds import latin_readings, pronounce_text
 from notesmith.vocabulary.concept import Concept, Scheme
 from notesmith.vocabulary.vocabulary import Vocabulary
 
-MAX_READINGS = 7
+MAX_READINGS = 4
 # Everyday words among rubric wordings and prescription Latin would be found everywhere, so they are not listened for.
 LISTENED_SCHEMES: tuple[Scheme, ...] = ("remedy", "family", "canon", "idea", "medical")
 LATIN_SCHEMES = frozenset({"remedy", "family"})
