@@ -27,14 +27,19 @@ _INTRO = (
     (re.compile(rf"^(?:\w+[,.]? ){{0,5}}(?:male|female|man|woman|boy|girl|lady|gentleman|mr|mrs|ms|miss)\b[^.?!]{{0,12}}{_AGE}"), 3.0),
     (re.compile(rf"^(?:\w+[,.]? ){{0,5}}{NUMBER}[ -]?(?:years?|yrs?|months?)[ -]?(?:old)?[ ,]*(?:male|female|man|woman|boy|girl|lady|child|gentleman|housewife)"), 3.2),
     (re.compile(rf"\b(?:i|we) (?:had|have|have had|once had|got|saw|treated|was treating|remember|recall|was called to see|was asked to see|had seen) (?:\w+ ){{0,2}}?(?:a|an|one|this|another|two|some) (?:[\w-]+ ){{0,4}}?(?:case|{PERSON})\b"), 3.0),
-    (re.compile(r"\b(?:let me|let us|i(?:'ll| will| shall| want to| would like to|'d like to| must)|shall i|can i|may i|allow me to) (?:\w+ ){0,3}?(?:tell|share|give|narrate|present|describe|relate|take|discuss|show|quote)\b[^.?!]{0,30}\b(?:a|one|this|another|an|my|the|two) (?:[\w-]+ ){0,4}?(?:case|patient|example from|story)\b"), 3.2),
+    (re.compile(r"\b(?:let me|let us|i(?:'ll| will| shall| want to| would like to|'d like to| must)|shall i|can i|may i|allow me to) (?:\w+ ){0,3}?(?:tell|share|give|narrate|present|describe|relate|take|discuss|show|quote)\b[^.?!]{0,30}\b(?:a|one|this|another|an|my|the|two) (?:[\w-]+ ){0,4}?(?:case|patient|example|story|instance)\b"), 3.2),
     (re.compile(r"\b(?:let me|i(?:'ll| will| want to| must)) (?:\w+ ){0,2}?(?:tell|share with|give) you about (?:a|an|one|this|the) "), 2.6),
     (re.compile(r"\b(?:case (?:number )?(?:one|two|three|four|\d+)|(?:first|second|third|next|another|one more|last) case|(?:an|a|one) (?:[\w-]+ ){0,3}?case (?:from|of mine|i had|came|which|to illustrate|in (?:my|our)|for you|of (?:a|an))|case (?:is )?of (?:a|an|one)|(?:here is|here's) (?:a|one|the) case)\b"), 2.8),
-    (re.compile(rf"\b(?:a|an|one|this|another|some|young|old|elderly) (?:[\w-]+ ){{0,5}}?{PERSON}\b[^.?!]{{0,30}}\b(?:came|was brought|walked in|consulted|visited|was referred|approached|rang|called|phoned|was carried|was admitted|turned up|presented)\b"), 3.2),
+    (re.compile(rf"\b(?:a|an|one|this|another|some|young|old|elderly) (?:[\w-]+ ){{0,5}}?{PERSON}\b[^.?!]{{0,30}}\b(?:came|was brought|walked in|walks in|walked into|walks into|comes in|came in|consulted|visited|was referred|approached|rang|called|phoned|was carried|was admitted|turned up|presented)\b"), 3.2),
     (re.compile(r"\b(?:came|was brought|were brought|walked in|was referred|brought|approached|walked into) (?:to )?(?:me|us|my|our|the|into)\b(?: \w+)?"), 1.6),
+    (re.compile(r"^(?:(?:so|now|okay|and|ok|right|well|then),? )*(?:a|one|just one|another|a quick|one quick|a short|one small|one more|one more small|one short|a small|one last)(?: \w+)? (?:story|case|example|one|patient)\b"), 2.8),
+    (re.compile(r"\b(?:i|we)(?:'d| had|'ll| will|'ve)? (?:like to |want to )?(?:tell|give|share|show) (?:you )?(?:of |about )?(?:one|another|an example|a small one|one small|one more|one that)\b|^(?:one (?:more|last|adult|child)|and the other one|the other one|another one)\b|\b(?:one (?:more|small one|quick one|for the \w+)|a quick one)[,.]"), 2.6),
     (re.compile(rf"\b(?:there was|there is|there came|we had) (?:a|an|one|this) (?:[\w-]+ ){{0,4}}?{PERSON}\b"), 2.6),
     (re.compile(rf"\b(?:in came|comes|brought|brings) (?:a|an|one|this) (?:[\w-]+ ){{0,4}}?{PERSON}\b"), 2.0),
 )  # fmt: skip
+_AGED = re.compile(
+    rf"\b{NUMBER}(?: and (?:a )?half)?[ -](?:years?|yrs?|months?|weeks?|days?)(?:[ -]olds?| of age)\b|\b(?:aged|age) {NUMBER}\b|\b{PERSON},? (?:of |aged |about |is |was )*{NUMBER}\b|\b{NUMBER}[ -]years?[ ,]+{PERSON}"
+)
 _HYPOTHETICAL = re.compile(
     r"\b(?:suppose|imagine|if (?:a|an|one|your|you|the) |say a|whenever|when(?:ever)? (?:a|an|your|you|the)? ?\w* ?(?:patient|child|person|lady|man|woman)? (?:comes|says|tells|complains|sits)|will come|will tell|would come|"
     r"you (?:will|may|might|can) (?:get|see|find|have)|typical(?:ly)?|usually|generally|often|always|any patient|every patient|such (?:a )?patient|a (?:typical|classical|\w+) patient (?:is|will|may|has|wants|comes))\b"
@@ -52,7 +57,8 @@ _ENDING = re.compile(
     r"why (?:am i|did i|i am) tell|i (?:am|have) (?:tell|told)\w* you this|this case (?:shows|teaches|tells|is)|what (?:do|did) we learn|the (?:lesson|moral|point|message|teaching)|remember|please remember|the remedy|this remedy|in this remedy|compare|the keynote|from this)\b"
 )
 _RETURN = re.compile(
-    r"\b(?:(?:that|this|the same|our|my|earlier|the) (?:[\w-]+ ){0,3}?(?:case|patient|lady|gentleman|boy|girl|child|man|woman|baby|teacher|farmer|student|nurse|clerk|driver|engineer|widow|banker|lawyer|housewife|fellow|infant|cook|maid|tailor|singer|accountant|shopkeeper|officer|carpenter|policeman|weaver|mechanic|watchman|guard|receptionist|painter|musician|professor|teenager|schoolboy|schoolgirl|school ?teacher|grandmother|grandfather)\b[^.?!]{0,40}\b(?:i (?:told|was telling|spoke|mentioned|talked)|we (?:spoke|discussed|saw|talked)|told you|from (?:the|earlier)|(?:in|at) the beginning|earlier|again|came back|returned|follow|before|just now|ago)"
+    r"\b(?:coming|going|come|go|get|return(?:ing)?) back (?:now )?to (?:that|the|our|this|my|her|him) (?!book|text|remedy|line|page|point|topic|picture|mind|symptom|modalit|general|rubric|subject|comparison|main|our remedy|question|first|second|stool|sulphur)(?:[\w-]+ ){0,2}?\w+\b|"
+    r"\b(?:by the way,? that (?:[\w-]+ ){0,2}?\w+ (?:i|we) (?:mentioned|told|spoke|discussed|talked)|what (?:happened|became) (?:to|of) (?:the|that|my|our) |(?:that|this|the same|our|my|earlier|the) (?:[\w-]+ ){0,3}?(?:case|patient|lady|gentleman|boy|girl|child|man|woman|baby|teacher|farmer|student|nurse|clerk|driver|engineer|widow|banker|lawyer|housewife|fellow|infant|cook|maid|tailor|singer|accountant|shopkeeper|officer|carpenter|policeman|weaver|mechanic|watchman|guard|receptionist|painter|musician|professor|teenager|schoolboy|schoolgirl|school ?teacher|grandmother|grandfather)\b[^.?!]{0,40}\b(?:i (?:told|was telling|spoke|mentioned|talked)|we (?:spoke|discussed|saw|talked)|told you|from (?:the|earlier)|(?:in|at) the beginning|earlier|again|came back|returned|follow|before|just now|ago)"
     r"|(?:coming|going|come|go|let us (?:go|come|return)|let's go|return(?:ing)?) back to (?:that|the|our|this|my) (?:[\w-]+ ){0,3}?(?:case|patient|lady|gentleman|boy|girl|child|man|woman|baby|\w+er|\w+or|\w+ist|housewife)|"
     r"(?:follow[- ]?up|rest|end|sequel|result|outcome) (?:of|on|for) (?:that|the|this|our) (?:[\w-]+ ){0,3}?(?:case|patient|lady|gentleman|boy|girl|child|man|woman|baby|\w+er|housewife)|"
     r"(?:what happened to|you (?:want|wanted) to know (?:about|what)|i forgot to (?:tell|say)[^.?!]{0,40}(?:case|patient|lady|boy|girl|man|woman|child|baby|gentleman|teacher|she|he)|(?:remember|recall) (?:that|the|our|my) (?:[\w-]+ ){0,3}?(?:case|patient|lady|gentleman|boy|girl|child|man|woman|baby|\w+er|\w+or|\w+ist|clerk|nurse|housewife)))\b"
@@ -65,8 +71,18 @@ _HE = re.compile(
 )
 _DESCRIBES = re.compile(PERSON.replace("(?:", "(", 1) + r"\b")
 
-ENTER_PRICE = 2.6
-LEAVE_PRICE = 1.6
+ENTER = 2.5
+PATIENCE = 4.0
+STRONG = 1.0
+WEAK = 0.45
+_GENERAL = re.compile(
+    r"\b(?:remed(?:y|ies)|patients|people|persons|keynote|characteristic|always|never|usually|generally|in (?:this|such|these) (?:remedy|cases?|patients?)|you (?:will|must|should|have to|can|may|don't|do not|see)|potency|repeat|"
+    r"(?:worse|better|aggravat\w+|amelior\w+) (?:from|by|in|at)|indicated|miasm|rubric|don't|do not|one (?:doesn't|does not|should|must)|children|women|chronic|acute)\b"
+)
+_FRAGMENT_FIELDS = re.compile(
+    r"\b(?:thirst|appetite|stool|sleep|tongue|sweat|fever|pain|cough|itching|desire|aversion|cold|colds|head|face|hands|feet|skin|menses|periods|courses? of|weight|years|months|weeks|daily|tablets?|school|married|unmarried|job|works?|mother|father|brother|sister|"
+    r"endoscopy|scopy|x-?ray|scan|report|haemoglobin|sonography|ultrasound|blood)\b"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +97,8 @@ class CaseSpan:
 def introduces(low: str) -> float:
     """How surely a sentence introduces a case, 0 for not at all."""
     value = max((weight for pattern, weight in _INTRO if pattern.search(low)), default=0.0)
+    if _AGED.search(low):
+        value = max(value, 2.6) if value < 1.0 else value + 1.0
     if value and _HYPOTHETICAL.search(low):
         value -= 2.2
     return max(0.0, value)
@@ -91,9 +109,23 @@ def tells(look: Look) -> float:
     low = look.sentence.low
     value = sum(weight for pattern, weight in _TELLING if pattern.search(low))
     value += 0.5 * min(2, look.narration)
-    if _HYPOTHETICAL.search(low):
+    if look.past and not look.narration:
+        value += 0.45
+    if not look.has_verb and look.meaningful <= 12 and _FRAGMENT_FIELDS.search(low) and not look.remedies:
+        value += 0.5  # "Head wet. Stool like clay." as cases are dictated
+    if _PERSON_NOW.search(low) and not look.remedies:
+        value += 0.45
+    if _HYPOTHETICAL.search(low) and not look.narration:
         value -= 1.0
+    if _GENERAL.search(low) and not look.past:
+        value -= 0.6
+    if look.remedies and not look.past and not _GIVEN.search(low):
+        value -= 0.8
     return value
+
+
+_PERSON_NOW = re.compile(r"\b(?:she|he)(?:'s|'d| is| has| wants| takes| says| eats| drinks| goes| sleeps| doesn't| does not| cannot| can't| never| always| feels| likes)\b|^(?:his|her) ")
+_GIVEN = re.compile(r"\b(?:gave|give|given|got|had|received|went to|prescribed|repeated|one dose|single dose|a dose|potency|\d+c?\b|\d*m\b|started)")
 
 
 def find_cases(session: Session, looks: Sequence[Look]) -> tuple[CaseSpan, ...]:
@@ -102,117 +134,88 @@ def find_cases(session: Session, looks: Sequence[Look]) -> tuple[CaseSpan, ...]:
     intro = [introduces(look.sentence.low) for look in looks]
     telling = [tells(look) for look in looks]
     returns = [bool(_RETURN.search(look.sentence.low)) and not look.recap for look in looks]
-    inside: list[float] = []
-    for index, look in enumerate(looks):
-        score = min(3.0, telling[index]) - 0.75
-        low = look.sentence.low
-        if look.narration == 0 and look.present and not telling[index]:
-            score -= 0.9
-        if look.remedies and look.narration == 0:
-            score -= 0.3
-        if look.meaningful <= 5 and not look.remedies:
-            score += 0.75  # short answers and fragments belong to what is around them
-        if _ENDING.search(low):
-            score -= 2.5
-        if look.housekeeping:
-            score -= 0.5 * look.housekeeping
-        if look.promise:
-            score -= 0.8
-        if look.question and not telling[index]:
-            score -= 0.4
-        if intro[index] >= 2.5:
-            score += 2.0
-        inside.append(score)
-    spans = _best_spans(intro, returns, inside)
     cases: list[CaseSpan] = []
-    for first, last in spans:
-        for piece in _split(intro, looks, first, last):
-            first_, last_ = _trim(looks, telling, intro, *piece)
-            if last_ > first_:
-                _attach(session, looks, cases, first_, last_, intro, telling, returns)
+    at = 0
+    while at < len(looks):
+        if intro[at] < ENTER and not returns[at]:
+            at += 1
+            continue
+        last = _follow(looks, intro, telling, at)
+        if last <= at:
+            at += 1
+            continue
+        taken = _attach(session, looks, cases, at, last, intro, telling, returns)
+        at = last if taken else at + 1
     return tuple(cases)
 
 
-def _best_spans(intro: list[float], returns: list[bool], inside: list[float]) -> list[tuple[int, int]]:
-    """The best path through in and out of a case; a way in costs less where a case is introduced."""
-    out_score, in_score = 0.0, -10.0
-    came: list[tuple[bool, bool]] = []
-    for index, score in enumerate(inside):
-        enter = ENTER_PRICE - (intro[index] if intro[index] else 0.0) - (2.4 if returns[index] else 0.0)
-        enter = max(-0.6, enter) if (intro[index] or returns[index]) else 7.0
-        from_out = out_score - enter
-        stay_in = in_score >= from_out
-        new_in = max(in_score, from_out) + score
-        leave = in_score - LEAVE_PRICE
-        stay_out = out_score >= leave
-        new_out = max(out_score, leave)
-        came.append((stay_in, stay_out))
-        in_score, out_score = new_in, new_out
-    state = in_score > out_score
-    path: list[bool] = []
-    for stay_in, stay_out in reversed(came):
-        path.append(state)
-        if state:
-            state = stay_in
+def _follow(looks: Sequence[Look], intro: list[float], telling: list[float], first: int) -> int:
+    """The sentence after the last one that tells of the person introduced at ``first``.
+
+    The story may pause for a few sentences that tell nothing; what teaches in general uses the patience up faster,
+    and an announcement, a question to the class or another person's introduction ends it.
+    """
+    end, patience, told = first + 1, PATIENCE, 0.0
+    for index in range(first + 1, len(looks)):
+        look = looks[index]
+        low = look.sentence.low
+        value = telling[index]
+        if _ENDING.search(low) and value < 2.2 or look.housekeeping >= 2 or (look.promise and not look.past):
+            break
+        if look.asks and look.question and value < 1.0:
+            break
+        if intro[index] >= 2.6 and told >= 2.0 and _new_person(looks, index):
+            break
+        if value >= STRONG:
+            told += value
+            end, patience = index + 1, PATIENCE
+        elif value >= WEAK:
+            told += 0.5 * value
+            end = index + 1
+            patience = min(PATIENCE, patience + 0.5)
         else:
-            state = not stay_out
-    path.reverse()
-    spans: list[tuple[int, int]] = []
-    for index, value in enumerate(path):
-        if not value:
-            continue
-        if spans and spans[-1][1] == index and not (False):
-            spans[-1] = (spans[-1][0], index + 1)
-        else:
-            spans.append((index, index + 1))
-    return spans
+            patience -= 1.8 if teaches(look) else 0.8 if look.meaningful <= 6 else 1.0
+            if patience <= 0:
+                break
+    # The introduction alone is no story.
+    return end if told + telling[first] >= 1.8 or (end - first >= 2 and told >= 1.0) else first
 
 
-def _split(intro: list[float], looks: Sequence[Look], first: int, last: int) -> list[tuple[int, int]]:
-    """A second introduction inside a telling begins another case, if enough was told of the first."""
-    cuts = [first]
-    for index in range(first + 3, last):
-        if intro[index] >= 2.6 and index - cuts[-1] >= 4 and _new_person(looks, index):
-            cuts.append(index)
-    return [(start, end) for start, end in zip(cuts, [*cuts[1:], last], strict=True)]
+def teaches(look: Look) -> bool:
+    """Whether a sentence speaks of remedies or patients in general, in the present."""
+    low = look.sentence.low
+    if look.narration or look.past:
+        return False
+    return bool(look.remedies) or bool(_GENERAL.search(low))
 
 
 def _new_person(looks: Sequence[Look], index: int) -> bool:
     low = looks[index].sentence.low
-    return (
-        bool(re.search(r"\b(?:another|second|next|one more|third|also had|case (?:number )?(?:two|three|\d))\b", low))
-        or bool(re.search(rf"\b(?:a|an|one) (?:[\w-]+ ){{0,4}}?{PERSON}\b", low) and re.search(_AGE, low))
-        or bool(re.search(r"\b(?:let me|i will|i'll) (?:\w+ ){0,2}(?:tell|share|give)", low))
+    return bool(
+        re.search(r"\b(?:another|second|next|one more|third|also had|case (?:number )?(?:two|three|\d))\b", low)
+        or (re.search(rf"\b(?:a|an|one) (?:[\w-]+ ){{0,4}}?{PERSON}\b", low) and re.search(_AGE, low))
+        or re.search(r"\b(?:let me|i will|i'll) (?:\w+ ){0,2}(?:tell|share|give)", low)
     )
-
-
-def _trim(looks: Sequence[Look], telling: list[float], intro: list[float], first: int, last: int) -> tuple[int, int]:
-    # "Okay. Let me tell you one case." One sentence that announces the case belongs to it.
-    while last > first and (
-        _ENDING.search(looks[last - 1].sentence.low) or (telling[last - 1] <= 0 and looks[last - 1].present and looks[last - 1].meaningful > 5)
-        or (looks[last - 1].meta and telling[last - 1] <= 0) or (looks[last - 1].question and telling[last - 1] <= 0.5)
-    ):  # fmt: skip
-        last -= 1
-    return first, last
 
 
 def _attach(
     session: Session, looks: Sequence[Look], cases: list[CaseSpan], first: int, last: int,
     intro: list[float], telling: list[float], returns: list[bool],
-) -> None:  # fmt: skip
-    strength = sum(telling[first:last])
-    back = any(returns[index] for index in range(first, min(last, first + 2)))
-    strong_intro = max(intro[first : min(last, first + 3)], default=0.0)
-    if back and cases:
+) -> bool:  # fmt: skip
+    """Take a stretch as a case of its own or as the later part of one told before; False where it is neither."""
+    strength = sum(max(0.0, value) for value in telling[first:last])
+    strong_intro = max(intro[first : min(last, first + 2)], default=0.0)
+    if returns[first] and cases:
         text = " ".join(look.sentence.low for look in looks[first:last])
         best = max(range(len(cases)), key=lambda k: (_likeness(looks, cases[k], text), k))
         case = cases[best]
         if _likeness(looks, case, text) > 0 or strong_intro < 2.6:
             cases[best] = CaseSpan(case.first, case.last, (*case.follow_ups, (first, last)))
-            return
-    if strong_intro < 1.5 or strength < 1.6 or (last - first < 2 and strength < 2.6):
-        return
+            return True
+    if intro[first] < ENTER or strength < 1.8:
+        return False
     cases.append(CaseSpan(first, last))
+    return True
 
 
 def _likeness(looks: Sequence[Look], case: CaseSpan, text: str) -> float:

@@ -29,8 +29,8 @@ HOUSEKEEPING = re.compile(
     r"bus|parking|canteen|library card|registration|workshop|seminar (?:is|on|next)|sunday|saturday (?:is|we|class)|submit|submission|assignment|journal(?:s)? (?:to be )?(?:sub|sign|complet))\b"
 )
 RECAP = re.compile(
-    r"\b(?:last (?:time|class|lecture|week|session|month)|previous (?:class|lecture|session|week)|yesterday(?:'s)? (?:we|class|lecture|session)?|earlier (?:class|lecture|session)|"
-    r"(?:we|you) (?:had |have )?(?:already )?(?:saw|seen|done|did|finished|discussed|covered|studied|learnt|learned|completed|stopped|left off|looked at|talked about|spoke of|spoke about)|"
+    r"\b(?:last (?:time|class|lecture|week|session|month|monday|tuesday|wednesday|thursday|friday|saturday|sunday)|(?:a|two|three) (?:weeks?|fortnight|months?) (?:ago|back)|a fortnight ago|the other day|on (?:monday|tuesday|wednesday|thursday|friday|saturday) (?:we|i)|previous (?:class|lecture|session|week)|yesterday(?:'s)? (?:we|class|lecture|session)?|earlier (?:class|lecture|session)|"
+    r"(?:we|you)(?:'d|'ve)? (?:had |have )?(?:already |only |just )?(?:began|begun|started|established|drew|left|said|went through|took up|read|compared|saw|seen|done|did|finished|discussed|covered|studied|learnt|learned|completed|stopped|left off|looked at|talked about|spoke of|spoke about)|"
     r"recap|recapitulat\w+|revis(?:e|ion|ing)|where (?:did )?we (?:stop|stopped|left)|so far|up to now|just to remind|to remind you|do you remember|if you remember|you will remember|who remembers|who can tell me)\b"
 )
 READING = re.compile(
@@ -54,20 +54,26 @@ CLOSE = re.compile(
     r"that(?:'s| is) (?:all|it|enough) (?:for|from)|(?:see|meet) you (?:all )?(?:next|tomorrow|on|in|again|soon)|next (?:class|lecture|session|week|time)|tomorrow|for today|time is (?:up|over)|"
     r"home ?work|good ?bye|bye|have a (?:nice|good)|we have run out of time|before (?:we|you|i) (?:go|leave|close|end)|to (?:sum up|summari[sz]e|conclude)|in (?:short|summary|conclusion))\b"
 )
+_TIME_TO_COME = (
+    r"(?:(?:next|coming|following) (?:class|lecture|session|week|time|month|term|year|monday|tuesday|wednesday|thursday|friday|saturday|sunday)|tomorrow|later(?: on)?|another (?:time|day|class|session|lecture)|"
+    r"some other (?:time|day|class)|(?:some|one) (?:other )?day|in (?:a|two|three|a few|some|another) (?:fortnight|week|weeks|month|months|days)(?:'s? time)?|(?:on|for|till|until) (?:the coming |next )?(?:monday|tuesday|wednesday|thursday|friday|saturday|sunday)|"
+    r"the (?:next|coming|following|\w+ogy) (?:one|class|lecture|session|week|part)|when we (?:come|get|reach|do|take|study|discuss|are|have|go)|with the (?:\w+ ){1,3}(?:remedies|group|family|section|chapter)|at the end of the (?:course|term|year|month)|"
+    r"in (?:the )?(?:next|coming|following|second|other) (?:part|class|lecture|session|week|month|half)|afterwards|separately|(?:a )?separate (?:class|lecture|session)|part (?:two|three|2|3)|remind me|for next (?:time|week))"
+)
+_WILL = (
+    r"(?:(?:we|i|you|it|that|this|they)(?:'ll| will| shall|'m going to| am going to| are going to|'re going to)|will be|will (?:take|do|see|cover|discuss|come|bring|show|tell|compare|study|begin|start)|shall (?:take|do|see|cover|discuss|bring|show)|let us|let's|let me|we (?:begin|start|take|do|continue|complete|finish|come)|"
+    r"i (?:bring|take|show|owe|promise|promised)|i'm (?:leaving|keeping|saving|bringing|taking)|i am (?:leaving|keeping|saving|bringing|taking)|(?:keep|leave|park|hold|save|reserve|postpone|put off))"
+)
 PROMISE = re.compile(
-    r"\b(?:(?:we(?:'ll| will| shall| are going to)|i(?:'ll| will| shall| am going to)|let us|let's|you(?:'ll| will)) (?:\w+ ){0,4}(?:next (?:class|lecture|session|week|time|month|term)|tomorrow|later|"
-    r"another (?:time|day|class|session)|afterwards|in (?:the )?(?:next|coming|another|a later|a future|the following|two|three|a few|some)|on (?:monday|tuesday|wednesday|thursday|friday|saturday|sunday)|"
-    r"when we (?:come|get|reach|do|take|study|discuss))|"
-    r"(?:next (?:class|lecture|session|week|time|month|term)|tomorrow|later on|another (?:time|day|class|session)|in (?:the )?(?:next|coming|following) (?:class|lecture|session|week|month)),? (?:\w+ ){0,4}"
-    r"(?:we(?:'ll| will| shall)?|i(?:'ll| will)?|let)|(?:keep|leave|park|hold|save|reserve) (?:that|it|this|the \w+(?: \w+)?) (?:\w+ ){0,2}(?:for (?:the )?(?:next|later|another|tomorrow|now|some other)|aside)|"
-    r"come back to (?:that|this|it|them|the)|(?:remind me|i owe you)|will (?:be )?(?:take|taken|come|cover|covered|discuss|discussed|see|do|done|explain|show|bring|tell|compare|look at)(?: \w+){0,6} (?:next|later|tomorrow|another)"
-    r"|that is for (?:the )?(?:next|another|later)|(?:a )?separate (?:class|lecture|session))\b"
+    rf"\b{_WILL}\b(?:[^.?!]{{0,90}})\b{_TIME_TO_COME}\b|\b{_TIME_TO_COME}\b,? (?:[^.?!]{{0,40}})\b{_WILL}\b|^(?:(?:so|and|okay|now|right|then),? )*(?:next (?:week|class|time|session|lecture|month)|tomorrow)(?:,| is| it's|:)"
+    r"|\b(?:(?:come|get|go) back to (?:that|this|it|them|the)\b|remind me|i owe you|(?:keep|leave|park|hold|save|reserve) (?:that|it|this|the \w+(?: \w+)?) (?:\w+ ){0,2}(?:for (?:the )?(?:next|later|another|tomorrow|now|some other)|aside))"
+    r"|\b(?:i|we)(?:'ll| will| shall) (?:bring|show|prepare|give)(?: you)? (?:that|the|a|you) [^.?!]{0,40}\b(?:promised|chart|table|list|video|handout|case)\b"
 )
 REFERRED = re.compile(
     r"\b(?:(?:as|like|what|which|that|remember|remember,?) (?:we|i|you)(?:'ve| have| had)? (?:\w+ ){0,2}(?:saw|seen|said|told|discussed|did|done|studied|learnt|learned|covered|mentioned|compared|promised)|"
     r"(?:last|previous|earlier) (?:time|class|lecture|week|session|month)(?:,)? (?:\w+ ){0,3}(?:we|i|you)|(?:in|from) (?:the |our |my )?(?:last|previous|earlier) (?:class|lecture|session)|"
     r"(?:we|i|you) (?:\w+ ){0,3}(?:last|previous|earlier) (?:time|class|lecture|week|session)|yesterday|in the \w+ (?:lecture|class|session)|when we (?:did|studied|discussed|took|covered)|"
-    r"i (?:had )?promised|earlier (?:i|we) (?:had )?|if you remember|you (?:will )?remember|(?:we|i) (?:have )?already)\b"
+    r"i(?:'d|'ve)? (?:had )?promised|(?:last|this past) (?:monday|tuesday|wednesday|thursday|friday|saturday|sunday)|(?:a|two|three) (?:weeks?|fortnights?|months?) (?:ago|back),? (?:we|i)|a fortnight ago|the other day|on (?:monday|tuesday|wednesday|thursday|friday|saturday|sunday) we|(?:we|i|you)(?:'ll|'d|'ve| will| had| have)? (?:recall|promised)|earlier (?:i|we) (?:had )?|if you remember|you (?:will )?remember|(?:we|i) (?:have )?already)\b"
 )
 META = re.compile(
     r"^(?:(?:so|now|okay|ok|and|then|right|well|yes|alright|all right|see|first|next|also|but|let me see),? )*"
@@ -115,6 +121,7 @@ class Look:
     referred: bool
     emphasis: int
     narration: int
+    past: int
     present: bool
     has_verb: bool
     meaningful: int
@@ -136,7 +143,7 @@ def _look(session: Session, sentence: Sentence, hits: list[Hit]) -> Look:
     )  # fmt: skip
     remedies = tuple(dict.fromkeys(hit.concept_id for hit in hits if hit.concept_id.startswith("remedy/")))
     rubrics = tuple(dict.fromkeys(hit.concept_id for hit in hits if hit.concept_id.startswith("rubric/")))
-    narration, present, has_verb = _tense(session, sentence)
+    narration, past, present, has_verb = _tense(session, sentence)
     bare_words = [word for word in lows if word and word not in FILLERS]
     question = low.rstrip("\"')").endswith("?") or (
         bool(_QUESTION_OPEN.match(low)) and not low.rstrip().endswith((".", "!"))
@@ -161,6 +168,7 @@ def _look(session: Session, sentence: Sentence, hits: list[Hit]) -> Look:
         referred=bool(REFERRED.search(low)),
         emphasis=len(EMPHASIS.findall(low)),
         narration=narration,
+        past=past,
         present=present,
         has_verb=has_verb,
         meaningful=len(bare_words),
@@ -172,13 +180,14 @@ _PERSONAL = frozenset(
 )
 
 
-def _tense(session: Session, sentence: Sentence) -> tuple[int, bool, bool]:
-    narration, present, has_verb = 0, False, False
+def _tense(session: Session, sentence: Sentence) -> tuple[int, int, bool, bool]:
+    narration, past, present, has_verb = 0, 0, False, False
     for token in session.parse.tokens(sentence.start, sentence.end):
         tag = token.tag_
         if tag in ("VBD", "VBZ", "VBP", "MD", "VBN", "VB", "VBG"):
             has_verb = True
         if tag == "VBD":
+            past += 1
             subject = next((child for child in token.children if child.dep_ in ("nsubj", "nsubjpass")), None)
             if subject is None and token.dep_ in ("conj", "aux", "auxpass"):
                 subject = next((child for child in token.head.children if child.dep_ in ("nsubj", "nsubjpass")), None)
@@ -188,7 +197,7 @@ def _tense(session: Session, sentence: Sentence) -> tuple[int, bool, bool]:
                 narration += 0 if subject is None else 1
         elif tag in ("VBZ", "VBP", "MD"):
             present = True
-    return narration, present, has_verb
+    return narration, past, present, has_verb
 
 
 def generic_subject(session: Session, sentence: Sentence) -> bool:

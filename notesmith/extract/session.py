@@ -25,6 +25,10 @@ _ABBREVIATION = {"dr", "mr", "mrs", "ms", "st", "prof", "vs", "e.g", "i.e", "etc
 # A stretch longer than this without a full stop is cut where a speaker would have made one.
 LONG_SENTENCE_UNITS = 45
 PAUSE_MS = 600
+# Fewer stops than one in this many words: the recogniser or captioner gave none, and the parser must guess.
+WORDS_PER_STOP = 45
+LINE_UNITS = 9
+SHORTEST_GUESS = 4
 _STARTERS = {
     "so",
     "now",
@@ -78,7 +82,7 @@ class Session:
         self.reading = reading
         self.vocabulary = vocabulary
         self.units = tuple(_units(reading))
-        self.sentences = tuple(self._sentences())
+        self.sentences = tuple(self._sentences(nlp))
         self._starts = [sentence.start for sentence in self.sentences]
         self.parse = Parse(self, nlp)
 
@@ -154,17 +158,49 @@ class Session:
         begin = start + text.count(" ", 0, first)
         return begin, begin + text.count(" ", first, last) + 1
 
-    def _sentences(self) -> Iterator[Sentence]:
-        start, count = 0, 0
+    def _sentences(self, nlp: Any) -> Iterator[Sentence]:
+        spans = self._by_parser(nlp) if self._unpunctuated() else self._by_stops()
+        for count, (start, end) in enumerate(spans):
+            text = self.text(start, end)
+            yield Sentence(count, start, end, text, lowered(text))
+
+    def _unpunctuated(self) -> bool:
+        stops = sum(_is_end(unit.text) for unit in self.units)
+        return len(self.units) > 40 and stops * WORDS_PER_STOP < len(self.units)
+
+    def _by_stops(self) -> Iterator[tuple[int, int]]:
+        start = 0
         for index, unit in enumerate(self.units):
             last = index + 1 == len(self.units)
             speaker_turn = not last and self._speaker(index) != self._speaker(index + 1)
             if last or speaker_turn or _is_end(unit.text):
-                for first, end in self._cut(start, index + 1):
-                    text = self.text(first, end)
-                    yield Sentence(count, first, end, text, lowered(text))
-                    count += 1
+                yield from self._cut(start, index + 1)
                 start = index + 1
+
+    def _by_parser(self, nlp: Any) -> Iterator[tuple[int, int]]:
+        """Without stops the parser proposes the sentences. Long segments are runs the recogniser or the captioner
+        kept together, so their ends count; short ones are only lines of a screen and do not."""
+        from spacy.tokens import Doc
+
+        lengths = [len(segment.words) for segment in self.reading.transcript.segments]
+        keep_ends = sum(lengths) / max(1, len(lengths)) >= LINE_UNITS
+        begin = 0
+        for index in range(len(self.units)):
+            last = index + 1 == len(self.units)
+            turn = not last and self._speaker(index) != self._speaker(index + 1)
+            edge = not last and self.units[index].segment_id != self.units[index + 1].segment_id
+            if not (last or turn or (edge and keep_ends) or index + 1 - begin >= 400):
+                continue
+            words = [unit.text for unit in self.units[begin : index + 1]]
+            doc = nlp(Doc(nlp.vocab, words=words))
+            starts = [begin + token.i for token in doc if token.is_sent_start or token.i == 0]
+            merged = [begin]
+            for at in starts[1:]:
+                if at - merged[-1] >= SHORTEST_GUESS and index + 1 - at >= SHORTEST_GUESS:
+                    merged.append(at)
+            for first, after in zip(merged, [*merged[1:], index + 1], strict=True):
+                yield from self._cut(first, after)
+            begin = index + 1
 
     def _speaker(self, unit: int) -> str | None:
         return self.reading.transcript.segments[self.units[unit].segment_id].speaker
