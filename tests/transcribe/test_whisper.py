@@ -1,0 +1,187 @@
+"""Transcribing: windows that can be resumed anywhere, times in the recording, what cannot be transcribed.
+
+The outside judge of the real model's words is faster-whisper itself on the same recording with the same settings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from notesmith.errors import ModelError, RecordingError
+from notesmith.profiles import ACCURATE, TESTING
+from notesmith.recording import RATE_HZ, clip
+from notesmith.transcribe import StoredWindow, find_model, load_model, transcribe
+from notesmith.transcribe.whisper import HeardWindow, HeardWord
+from notesmith.transcript import TimeSpan
+
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_audio"
+FRAMES_A_WINDOW = 300  # 3 s of speech
+
+
+class ClockSpeech:
+    """A stand-in for the model: every second of speech it is given is one word that tells its place."""
+
+    name = "clock"
+
+    def __init__(self, stop_after: int | None = None) -> None:
+        self.stop_after = stop_after
+        self.decoded: list[int] = []
+
+    def windows(
+        self, speech: np.ndarray, *, language: str, beam_size: int, first_frame: int, last_word_end_s: float
+    ) -> Iterable[HeardWindow]:
+        frames = len(speech) * 100 // RATE_HZ
+        for number, begin in enumerate(range(first_frame, frames, FRAMES_A_WINDOW)):
+            if self.stop_after is not None and len(self.decoded) >= self.stop_after:
+                raise KeyboardInterrupt
+            self.decoded.append(begin)
+            end = min(begin + FRAMES_A_WINDOW, frames)
+            words = tuple(
+                HeardWord(at / 100, min(at + 90, end) / 100, f" w{at // 100}", 0.5) for at in range(begin, end, 100)
+            )
+            yield HeardWindow(number, (words,), end, end / 100)
+
+
+@pytest.fixture
+def lecture(tmp_path, write_sound) -> Path:
+    """40 seconds of a sample session with a minute of silence in the middle."""
+    sample = sorted(SAMPLES.glob("*.opus"))
+    if not sample:
+        pytest.skip("the sample recordings are not there")
+    first, second = clip(sample[0], TimeSpan(0, 20_000)), clip(sample[0], TimeSpan(20_000, 40_000))
+    return write_sound(tmp_path / "lecture.wav", np.concatenate([first, np.zeros(60 * RATE_HZ, np.float32), second]))
+
+
+def run(path: Path, model, **more):
+    return transcribe(path, model, recording_sha256="0" * 64, language="en", profile=TESTING, **more)
+
+
+def test_words_carry_the_recordings_times_past_the_silence(lecture):
+    transcript = run(lecture, ClockSpeech())
+    assert transcript.asr_model == "clock"
+    assert transcript.duration_ms == pytest.approx(100_000, abs=50)
+    assert [segment.id for segment in transcript.segments] == list(range(len(transcript.segments)))
+    starts = [word.time.start_ms for word in transcript.words]
+    assert starts == sorted(starts)
+    # Voice activity detection takes the silence out; its time must come back. Nothing is said inside it.
+    assert not [ms for ms in starts if 22_000 < ms < 78_000]
+    assert [ms for ms in starts if ms >= 79_000]
+
+
+def test_a_run_killed_after_any_window_goes_on_there(lecture):
+    whole_model = ClockSpeech()
+    whole = run(lecture, whole_model)
+    assert len(whole_model.decoded) > 4
+    for stop in range(1, len(whole_model.decoded)):
+        kept: dict[int, StoredWindow] = {}
+        killed = ClockSpeech(stop_after=stop)
+        with pytest.raises(KeyboardInterrupt):
+            run(lecture, killed, on_window=kept.__setitem__)
+        assert len(kept) == stop
+        resumed = ClockSpeech()
+        again = run(lecture, resumed, done=kept, on_window=kept.__setitem__)
+        assert again == whole
+        assert killed.decoded + resumed.decoded == whole_model.decoded  # no window twice, none left out
+
+
+def test_progress_rises_to_the_whole(lecture):
+    seen: list[tuple[int, int]] = []
+    run(lecture, ClockSpeech(), progress=lambda done, total: seen.append((done, total)))
+    assert [done for done, _ in seen] == sorted(done for done, _ in seen)
+    assert seen[-1][0] == seen[-1][1]
+
+
+@pytest.mark.parametrize("kind", ["silence", "music"])
+def test_a_recording_without_speech_is_told(tmp_path, write_sound, kind):
+    seconds = np.arange(30 * RATE_HZ) / RATE_HZ
+    sound = np.zeros(len(seconds))
+    if kind == "music":  # a slow chord progression
+        for first, notes in enumerate([(220, 277, 330), (196, 247, 294), (175, 220, 262)]):
+            part = slice(first * 10 * RATE_HZ, (first + 1) * 10 * RATE_HZ)
+            for note in notes:
+                sound[part] += 0.1 * np.sin(2 * np.pi * note * seconds[part])
+    path = write_sound(tmp_path / f"{kind}.wav", sound.astype(np.float32))
+    with pytest.raises(RecordingError, match="no speech was found"):
+        run(path, ClockSpeech())
+
+
+def test_pieces_of_words_are_joined_and_signs_alone_are_no_words(lecture):
+    class Pieces(ClockSpeech):
+        def windows(self, speech: np.ndarray, **_: object) -> Iterable[HeardWindow]:
+            said: Sequence[tuple[str, float]] = (
+                (" fig", 0.9), ("-like", 0.5), (" warts", 0.8), (".", 0.1), (" -", 0.3), (" So", 0.7),
+            )  # fmt: skip
+            words = tuple(HeardWord(n, n + 0.5, text, sure) for n, (text, sure) in enumerate(said))
+            yield HeardWindow(0, (words,), 600, 6.0)
+
+    transcript = run(lecture, Pieces())
+    assert [(w.text, w.probability) for w in transcript.words] == [("fig-like", 0.5), ("warts.-", 0.8), ("So", 0.7)]
+
+
+@pytest.fixture(scope="module")
+def speech_model():
+    try:
+        return load_model()
+    except ModelError as error:
+        pytest.skip(str(error))
+
+
+@pytest.mark.model
+def test_the_real_model_says_what_faster_whisper_says(speech_model, lecture):
+    from faster_whisper import WhisperModel
+
+    kept: dict[int, StoredWindow] = {}
+    mine = transcribe(
+        lecture, speech_model, recording_sha256="0" * 64, language="en", profile=ACCURATE, on_window=kept.__setitem__
+    )
+    bare = WhisperModel(str(find_model().folder), device="cpu", compute_type="int8")
+    segments, _ = bare.transcribe(
+        str(lecture), language="en", beam_size=ACCURATE.beam_size, word_timestamps=True, vad_filter=True,
+        condition_on_previous_text=False,
+    )  # fmt: skip
+    words = [word for segment in segments for word in segment.words]
+    assert "".join(w.text for w in mine.words) == "".join(w.word.replace(" ", "") for w in words)
+    starts = {round(w.start * 1000) for w in words}
+    assert {w.time.start_ms for w in mine.words} <= starts
+    for stop in range(1, len(kept)):
+        done = {number: kept[number] for number in sorted(kept)[:stop]}
+        again = transcribe(lecture, speech_model, recording_sha256="0" * 64, language="en", profile=ACCURATE, done=done)
+        assert again == mine
+
+
+@pytest.mark.model
+def test_the_witness_prefers_what_was_said(speech_model):
+    from notesmith.transcribe import audio_witness
+
+    recording = SAMPLES / "2026-03-09-thuja-occidentalis-part-1-of-2.m4a"
+    transcript = transcribe(
+        recording, speech_model, recording_sha256="0" * 64, language="en", profile=TESTING,
+        done=None,
+    )  # fmt: skip
+    witness = audio_witness(recording, speech_model)
+    assert witness is not None
+    better = asked = 0
+    for segment in transcript.segments[:12]:
+        middle = len(segment.words) // 2
+        if len(segment.words) < 6 or segment.time.duration_ms > 25_000:
+            continue
+        before = " ".join(word.text for word in segment.words[:middle])
+        after = " ".join(word.text for word in segment.words[middle + 1 :])
+        heard = segment.words[middle].text
+        scores = witness.score(segment.time, before, [heard, "elephant", "Kali bichromicum"], after)
+        asked += 1
+        better += scores[0] > max(scores[1:])
+    assert asked >= 5
+    assert better == asked
+    # A time outside the recording has no sound, so nothing speaks for anything.
+    assert list(witness.score(TimeSpan(10**8, 10**8 + 4000), "", ["Thuja", "Sepia"], "")) == [0.0, 0.0]
+
+
+def test_a_model_that_can_only_transcribe_gives_no_witness(tmp_path):
+    from notesmith.transcribe import audio_witness
+
+    assert audio_witness(tmp_path / "x.wav", ClockSpeech()) is None
