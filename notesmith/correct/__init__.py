@@ -26,6 +26,7 @@ from notesmith.vocabulary import Vocabulary
 __all__ = ["VERSION", "SessionHints", "Witness", "correct"]
 
 VERSION = "1"
+PLURALS = frozenset({"idea", "medical", "family"})
 REVIEW_ITEMS_PER_HALF_HOUR = 15
 HALF_HOUR_MS = 30 * 60 * 1000
 
@@ -83,7 +84,10 @@ def _correction(
     transcript: Transcript, one: Weighed, words: Sequence[HeardWord], table: FormTable, vocabulary: Vocabulary
 ) -> Correction | None:
     span, match = one.span, one.match
-    restored = _inflected(span.heard, canonical(vocabulary[match.concept_id].pref_label, match.label))
+    concept = vocabulary[match.concept_id]
+    plural = span.phones[-1:] in "sz" and table.forms[match.form].phones[-1:] not in "sz" and concept.scheme in PLURALS
+    label = canonical(concept.pref_label, match.label) if concept.scheme == "remedy" else match.label
+    restored = _inflected(span.heard, label, plural=plural)
     if sounding(restored) == span.plain:
         return None  # spelt as the vocabulary has it already
     probability = one.probability
@@ -114,11 +118,13 @@ def _correction(
     )
 
 
-def _inflected(heard: str, label: str) -> str:
-    """The label with the ending that was heard: a possessive stays one."""
+def _inflected(heard: str, label: str, *, plural: bool) -> str:
+    """The label with the ending that was heard: a possessive or a plural stays one."""
     bare = heard.rstrip(".,;:?!\"')]")
     if bare.endswith(("'s", "’s")) and not label.endswith("s"):
         return f"{label}'s"
+    if plural and not label.endswith("s"):
+        return f"{label[:-1]}ies" if label.endswith("y") else f"{label}s"
     return label
 
 

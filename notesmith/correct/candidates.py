@@ -126,15 +126,28 @@ def _label_at(vocabulary: Vocabulary, words: tuple[HeardWord, ...]) -> str | Non
     if words[-1].text.rstrip(".,;:?!\"'()").endswith(("'s", "’s")):
         text = text.rstrip(".,;:?!\"'()")[:-2]
     key = label_key(text)
-    labels = vocabulary.by_label.get(key) or (vocabulary.by_label.get(key[:-1]) if key.endswith("s") else None) or ()
+    labels = next((found for form in _uninflected(key) if (found := vocabulary.by_label.get(form))), ())
     ids = [i for i in labels if not i.startswith(("rubric/", "chapter/", "rx/", "potency/"))]
     if not ids:
         return None
     return ids[0] if _spelt_right(vocabulary[ids[0]], text) else None
 
 
+def _uninflected(key: str) -> Iterator[str]:
+    """A label's key as it is, and without the endings English puts to it: a plural heard is a term heard rightly."""
+    yield key
+    if key.endswith("ies"):
+        yield key[:-3] + "y"
+    if key.endswith("es"):
+        yield key[:-2]
+    if key.endswith("s"):
+        yield key[:-1]
+
+
 def _spelt_right(concept: Concept, text: str) -> bool:
     """Whether a term is written as it is published; another spelling of the same words is restored like a garble."""
+    if concept.scheme != "remedy":
+        return True
     key = label_key(text)
     for label in (*concept.alt_labels, concept.pref_label):
         if label_key(label) == key:

@@ -153,14 +153,17 @@ def share_evidence(weighed: Sequence[Weighed], words: Sequence[HeardWord]) -> li
 
 
 def trim(weighed: Sequence[Weighed]) -> list[Weighed]:
-    """Of overlapping stretches for one concept, the nearest in sound: a small word beside a term is no part of it."""
+    """Of overlapping stretches for one concept, the one whose term accounts for most of the sound.
+
+    A small word beside a term adds more distance than sound, and a term's first half less sound than the whole.
+    """
     by_concept: dict[str, list[Weighed]] = defaultdict(list)
     for one in weighed:
         by_concept[one.match.concept_id].append(one)
     kept = []
     for group in by_concept.values():
         taken: set[int] = set()
-        for one in sorted(group, key=lambda w: (w.match.distance, w.span.words.start, w.span.words.end)):
+        for one in sorted(group, key=lambda w: (-w.accounted, w.span.words.start, w.span.words.end)):
             inside = range(one.span.words.start, one.span.words.end)
             if not any(index in taken for index in inside):
                 taken.update(inside)
