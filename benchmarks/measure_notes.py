@@ -246,6 +246,7 @@ def _parts(gold: GoldSession, found: Extraction, tally: Tally, say: Callable[[st
                 tally.add(part_right=length)
             else:
                 wrong[str(kind_found.get(word))] += length
+                tally.add(**{f"confused {part.kind} taken for {kind_found.get(word)}": length})
         if wrong:
             say(f"part {part.kind} taken for {dict(wrong)}: {gold.reading.text_of(WordRange(part.start, part.end))[:70]}")
 
@@ -462,6 +463,10 @@ def _figures(t: Tally, count: int, words: int, seconds: float) -> dict[str, Any]
         "words": words,
         "seconds_per_1000_words": round(seconds / max(1, words) * 1000, 3),
         "parts_accuracy": t.ratio("part_right", "part_time"),
+        "parts_confusions": {
+            name.removeprefix("confused "): round(value / t.counts["part_time"], 3)
+            for name, value in t.counts.most_common() if name.startswith("confused ")
+        },
         "vignettes_precision": t.ratio("case_hit", "case_found"),
         "vignettes_recall": t.ratio("case_hit", "case_gold"),
         "vignettes_number": t.counts["case_gold"],
@@ -529,8 +534,8 @@ if __name__ == "__main__":
     parser.add_argument("--layers", type=Path, nargs="*", default=())
     result = run(parser.parse_args())
     for figure in result["dev"]:
-        if figure not in ("baselines", "fields_f1_by_label"):
+        if figure not in ("baselines", "fields_f1_by_label", "parts_confusions"):
             print(f"{figure:32} {result['dev'][figure]!s:>10} {result['sealed'][figure]!s:>10}")
-    for group in ("fields_f1_by_label", "baselines"):
+    for group in ("fields_f1_by_label", "parts_confusions", "baselines"):
         for figure in {**result["dev"][group], **result["sealed"][group]}:
             print(f"  {figure:38} {result['dev'][group].get(figure)!s:>8} {result['sealed'][group].get(figure)!s:>8}")

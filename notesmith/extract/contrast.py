@@ -87,47 +87,93 @@ def clauses_of(
     sentence = look.sentence
     remedies = [hit for hit in hits if hit.concept_id.startswith("remedy/")]
     named = tuple(dict.fromkeys(hit.concept_id for hit in remedies))
-    if len(named) < 2 and not (partner and (_TOPIC.search(sentence.low) or _OTHER.search(sentence.low) or named)):
+    if relates(sentence.low) and not look.comparison:
+        # "Natrum mur is complementary to it": a relation is taught of the remedy in focus, whichever comes first.
+        return (Clause(sentence.start, sentence.end, focus or (named[0] if named else None), negated(sentence.low)),)
+    if len(named) < 2 and not (partner and (_TOPIC.search(sentence.low) or _OTHER.search(sentence.low) or named)) and not (
+        named and _HERE.search(sentence.low)
+    ):
         return (_whole(session, look, remedies, focus, partner),)
-    bounds = [sentence.start]
-    text = sentence.low
-    for match in _CUT.finditer(text):
-        at = sentence.start + text.count(" ", 0, match.end())
-        if match.end() < len(text) and text[match.end() - 1] != " " and text[match.end()] != " ":
-            continue
-        if bounds[-1] < at < sentence.end:
-            bounds.append(at)
-    pieces = list(zip(bounds, [*bounds[1:], sentence.end], strict=True))
+    bounds = sorted({sentence.start, *_cuts(session, sentence.start, sentence.end, remedies)})
     clauses: list[Clause] = []
     subject = focus
-    for start, end in pieces:
+    for start, end in zip(bounds, [*bounds[1:], sentence.end], strict=True):
         clause = _clause(session, start, end, remedies, named, focus, partner, subject)
-        if clause.remedy_id is None and clauses:
+        if clauses and not clause.sides and (
+            clause.remedy_id is None or (not clause.explicit and clause.remedy_id == clauses[-1].remedy_id)
+        ):
+            # "and not for the pain", "and better from heat" go on with the same subject
             before = clauses[-1]
             clauses[-1] = Clause(
-                before.start,
-                clause.end,
-                before.remedy_id,
-                before.negated or clause.negated,
-                before.sides,
-                before.explicit,
-            )
-            continue
-        # "and not for the pain", "and better from heat" go on with the same subject
-        if clauses and not clause.explicit and clause.remedy_id == clauses[-1].remedy_id and not clause.sides:
-            before = clauses[-1]
-            clauses[-1] = Clause(
-                before.start,
-                clause.end,
-                before.remedy_id,
-                before.negated or clause.negated,
-                before.sides,
-                before.explicit,
+                before.start, clause.end, before.remedy_id, before.negated or clause.negated, before.sides, before.explicit
             )
             continue
         clauses.append(clause)
         subject = clause.remedy_id or subject
+    if len({c.remedy_id for c in clauses}) == 1 and not any(c.sides for c in clauses):
+        first = clauses[0]
+        return (Clause(first.start, sentence.end, first.remedy_id, any(c.negated for c in clauses), (), first.explicit),)
     return tuple(clauses)
+
+
+_HERE = re.compile(r"\b(?:here|this one|this remedy|in this|our remedy)\b")
+_RELATES = re.compile(
+    r"\b(?:complement(?:ary|s|ed|aries)?|inimical|antidot\w*|incompatible|compatible|follow(?:s|ed)? (?:\w+ )?(?:well|by)|follows \w+|(?:acute|chronic) (?:of|counterpart|complement)|enem(?:y|ies)|never (?:give|be given)? ?(?:\w+ )?(?:before|after)|goes well (?:after|with)|comes after it)\b"
+)
+_LEADS_IN = re.compile(
+    r"^(?:and|but|whereas|while|or|so|yet|though|in|of|with|for|the|a|an|this|that|now|then|see|also|even|as|our|another|other|first|only|here|there|on|hand|because|when|where|if|with|well|again|okay|right|next|your|you|will|find|see|say|like|only|typical|"
+    r"usually|always|mostly|both|rather|child|children|patients|patient|,|-|—)$"
+)
+
+
+def relates(low: str) -> bool:
+    """Whether a sentence states a relation between remedies."""
+    return bool(_RELATES.search(low))
+
+
+def _cuts(session: Session, start: int, end: int, remedies: Sequence[Hit]) -> list[int]:
+    """Where a clause may begin: at stops and contrasting words, and where another remedy takes over as subject."""
+    text = session.low(start, end)
+    cuts = []
+    for match in _CUT.finditer(text):
+        if match.end() < len(text) and text[match.end() - 1] != " " and text[match.end()] != " ":
+            continue
+        cuts.append(start + text.count(" ", 0, match.end()))
+    inside = sorted((h for h in remedies if start <= h.start < end), key=lambda h: h.start)
+    for before, hit in zip(inside, inside[1:], strict=False):
+        if hit.concept_id == before.concept_id or not _takes_over(session, hit, end):
+            continue
+        at = hit.start
+        while at - 1 > before.end and _LEADS_IN.match(session.units[at - 1].low) and not session.units[at - 1].text.endswith(
+            (",", ";", ":")
+        ):
+            at -= 1
+        if at - before.end >= 1 and not _is_pointer(session, before.end, hit.start):
+            cuts.append(at)
+    return [at for at in cuts if start < at < end]
+
+
+def _takes_over(session: Session, hit: Hit, end: int) -> bool:
+    """Whether a verb, or what stands for one, follows a remedy's name: it is the subject of a clause of its own."""
+    if session.units[hit.end - 1].low.endswith("'s") and hit.end < end:
+        return True
+    for unit in range(hit.end, min(end, hit.end + 4)):
+        token = session.parse.head_token(unit)
+        if token.tag_ in ("VBZ", "VBP", "VBD", "MD") or token.lower_ in {"has", "is", "wants", "will", "likes", "does"}:
+            return True
+        if session.units[unit - 1].text.endswith((",", ";")) and unit > hit.end:
+            # "in Calc phos, the belly is sunken"
+            before = session.units[hit.start - 1].low if hit.start else ""
+            return before in {"in", "with", "for"}
+        if token.tag_ not in ("NN", "NNS", "RB", "JJ", "NNP", "DT", "POS"):
+            return False
+    before = session.units[hit.start - 1].low if hit.start else ""
+    return before in {"in", "with"} and hit.end < end
+
+
+def _is_pointer(session: Session, start: int, end: int) -> bool:
+    low = session.low(max(start, end - 4), end)
+    return bool(re.search(r"\b(?:unlike|than|like|as in|from|with|to|versus|or|of)(?: in)?(?: the)?$", low)) and not re.search(r"(?:with|of)$", low)
 
 
 def negated(low: str) -> bool:
@@ -138,14 +184,33 @@ def _whole(session: Session, look: Look, remedies: Sequence[Hit], focus: str | N
     sentence = look.sentence
     remedy = focus
     explicit = False
-    if remedies:
-        hit = remedies[0]
-        if not _pointed(session, sentence.start, hit):
-            remedy, explicit = hit.concept_id, True
+    owners = [hit for hit in remedies if _owns(session, sentence.start, hit)]
+    if owners:
+        remedy, explicit = owners[0].concept_id, True
+    elif remedies and focus is None:
+        remedy = remedies[0].concept_id
     elif partner and _OTHER.search(sentence.low):
         remedy = partner
     sides = (focus, partner) if partner and focus and _BOTH.search(sentence.low) and not remedies else ()
     return Clause(sentence.start, sentence.end, remedy, negated(sentence.low), tuple(s for s in sides if s), explicit)
+
+
+def _owns(session: Session, start: int, hit: Hit) -> bool:
+    """Whether a remedy named in a clause is what the clause is about: it comes first, or after ``in``, ``with``."""
+    if _pointed(session, start, hit):
+        return False
+    before = [unit.low for unit in session.units[start : hit.start] if unit.low]
+    if len(before) <= 6 and all(_LEADS_IN.match(word) for word in before):
+        return True
+    if before and before[-1] in {"in", "with"} and not any(
+        session.parse.head_token(u).tag_ in ("PRP",) and session.units[u].low in {"it", "she", "he", "this", "they"} for u in range(start, hit.start)
+    ):
+        return True
+    # "Tongue of Rhus tox has a red tip", "the fat, fair child is Calc carb"
+    last = session.units[hit.start - 2].low if hit.start - 2 >= start else ""
+    return bool(before) and (
+        (before[-1] == "of" and len(before) <= 4) or before[-1] in {"is", "are"} or (before[-1] in {"a", "the", "called"} and last in {"is", "are"})
+    ) and before[0] not in {"it", "she", "he", "this"}
 
 
 def _clause(
@@ -154,19 +219,20 @@ def _clause(
 ) -> Clause:  # fmt: skip
     low = session.low(start, end)
     inside = [hit for hit in remedies if start <= hit.start < end]
-    own = [hit for hit in inside if not _pointed(session, start, hit)]
+    own = [hit for hit in inside if _owns(session, start, hit)]
+    if not own and inside and not any(_pointed(session, start, hit) for hit in inside) and not re.match(
+        r"^(?:and |but |so )?(?:it|she|he|they|this one|this remedy)\b", low
+    ):
+        own = inside[:1]
     denies = negated(low)
-    if len({hit.concept_id for hit in own}) >= 2:
+    listed = {hit.concept_id for hit in own}
+    if len(listed) >= 2 and re.search(r"\b(?:both|and|or|,)\b", session.low(own[0].end - 1, own[-1].start)) and own[-1].start - own[0].end <= 3:
         return Clause(start, end, own[0].concept_id, denies, tuple(dict.fromkeys(h.concept_id for h in own)), True)
     if own:
         return Clause(start, end, own[0].concept_id, denies, (), True)
     if _TOPIC.search(low):
         target = focus
-        if inside and inside[0].concept_id == focus:
-            target = subject
-        elif subject is not None and subject != focus and focus is not None:
-            target = focus
-        elif subject == focus and partner and not inside and named and focus in named:
+        if subject == focus and partner and not inside and named and focus in named:
             target = next((n for n in named if n != focus), focus)
         return Clause(start, end, target, denies, (), True)
     if _OTHER.search(low):
@@ -183,7 +249,10 @@ def _clause(
 
 
 def _pointed(session: Session, start: int, hit: Hit) -> bool:
-    """Whether a remedy is only named beside (``unlike Pulsatilla``)."""
+    """Whether a remedy is only named beside (``unlike Pulsatilla``); ``unlike Sepia, who is chilly`` states a fact."""
+    after = session.units[hit.end].low if hit.end < len(session.units) else ""
+    if after in {"who", "which", "where", "who's", "that's"}:
+        return False
     before = session.low(max(start, hit.start - 5), hit.start)
     return (
         (bool(_POINTER.search(before + " "))
@@ -257,7 +326,7 @@ def find_comparisons(
         if look.sentence.index in skip or look.question or look.promise or (look.meta and not look.content):
             continue
         for clause in own:
-            if not has_content(session, clause.start, clause.end):
+            if not has_content(session, clause.start, clause.end) and not (clause.explicit and clause.end - clause.start >= 3):
                 continue
             for remedy in clause.sides or ((clause.remedy_id,) if clause.remedy_id else ()):
                 facts.append(SidedFact(look.sentence.index, clause, remedy))
@@ -285,29 +354,38 @@ def find_comparisons(
 
 
 def _runs(looks: Sequence[Look], facts: Sequence[SidedFact]) -> list[tuple[int, int]]:
+    """Runs of sentences that set remedies side by side: two in one sentence, or one after the other in turn."""
     by_sentence: dict[int, set[str]] = {}
+    explicit: dict[int, set[str]] = {}
     for fact in facts:
         by_sentence.setdefault(fact.sentence, set()).add(fact.remedy_id)
-    marks = [
-        index for index, look in enumerate(looks)
-        if len(by_sentence.get(index, ())) >= 2
-        or (look.comparison and len(look.remedies) >= 1 and len(set().union(*(by_sentence.get(i, set()) for i in range(max(0, index - 1), index + 4)))) >= 2)
-    ]  # fmt: skip
+        if fact.clause.explicit:
+            explicit.setdefault(fact.sentence, set()).add(fact.remedy_id)
+    marks: set[int] = set()
+    for index, look in enumerate(looks):
+        if relates(look.sentence.low) and not look.comparison:
+            continue
+        if len(by_sentence.get(index, ())) >= 2:
+            marks.add(index)
+        elif index in explicit:
+            # "Sulphur is cheerful in the dirt. Psorinum despairs in it.": a turn from one subject to another
+            for near in (index + 1, index + 2):
+                if near in explicit and explicit[near] - explicit[index] and not relates(looks[near].sentence.low):
+                    marks.update(range(index, near + 1))
+        if look.comparison and look.remedies:
+            around = set().union(*(by_sentence.get(i, set()) for i in range(max(0, index - 1), index + 4)))
+            if len(around) >= 2:
+                marks.add(index)
     runs: list[tuple[int, int]] = []
-    for index in marks:
-        first, last = index, index + 1
-        # A fact of one side just before or after ("Bryonia is the opposite. Worse on any motion.") belongs as well.
-        while (
-            last < len(looks)
-            and last - index <= 3
-            and last in by_sentence
-            and (looks[last].comparison or looks[last].remedies)
-        ):
+    for index in sorted(marks):
+        last = index + 1
+        # A fact just after ("Bryonia is the opposite. Worse on any motion.") belongs as well.
+        while last < len(looks) and last - index <= 3 and last in explicit:
             last += 1
-        if runs and first <= runs[-1][1] + 2:
+        if runs and index <= runs[-1][1] + 1:
             runs[-1] = (runs[-1][0], max(runs[-1][1], last))
         else:
-            runs.append((first, last))
+            runs.append((index, last))
     return runs
 
 

@@ -5,39 +5,56 @@ from __future__ import annotations
 import re
 
 from notesmith.annotations import PointKind
+from notesmith.extract.contrast import relates
 from notesmith.extract.lexicon import BODY_CHAPTERS, MIND_WORDS, MODALITY_WORDS
 
 _CUE_WORDS: tuple[tuple[PointKind, float, str], ...] = (
-        ("case-taking", 3.0, r"ask (?:him|her|them|the|about|for|whether|if|how|any|every|directly|open)|asking|don't ask|do not ask|never ask|you (?:have to|must|should|need to|will have to) (?:ask|observe|watch|elicit|enquire|inquire|listen|look|see how|probe|find out|dig)|"
-         r"observe (?:the|how|him|her|whether)|watch (?:the|how|him|her|whether|for)|elicit|enquire|inquire|case[- ]?taking|leading questions?|question (?:him|her|the)|when (?:he|she|the patient|a patient) (?:sits|enters|walks|comes) (?:in|before|to)|interrogat|the patient will (?:not )?(?:tell|say|volunteer)|"
+        ("case-taking", 3.0, r"(?:you(?:\'ll| should| must| can| have to)? )(?:watch|ask|put|feel|notice|observe|listen|know (?:him|her) by)|put your|see (?:what|how|whether|who)|sit back|write (?:down )?the (?:actual )?words|ask (?:him|her|them|the|about|for|whether|if|how|any|every|directly|open)|asking|don't ask|do not ask|never ask|you (?:have to|must|should|need to|will have to) (?:ask|observe|watch|elicit|enquire|inquire|listen|look|see how|probe|find out|dig)|"
+         r"observe (?:the|how|him|her|whether)|watch (?:the|how|him|her|whether|for)|elicit|enquire|inquire|case[- ]?taking|leading questions?|question (?:him|her|the)|when (?:he|she|the patient|a patient) (?:sits|enters|walks|comes) (?:in|before|to)|interrogat\w*|the patient will (?:not )?(?:tell|say|volunteer)|"
          r"patients? (?:will )?(?:never|not|don't|rarely|seldom) (?:tell|say|admit|volunteer)|how (?:will|do|would) you (?:ask|find|know|elicit)|find out|look for (?:it|this)|let (?:him|her|them|the patient) (?:talk|speak|tell)|in (?:his|her|their) own words|notice (?:how|whether|the way)"),
         ("study advice", 3.0, r"(?:you (?:should|must|have to|need to)|please|always|don't|do not) (?:\w+ )?(?:read|study|learn|memori[sz]e|revise|mug|by-heart|by heart|write|make (?:a |your )?(?:chart|table|notes|list)|compare it yourself|practi[sc]e)|read (?:it|this|the (?:chapter|lecture|remedy|book))|study (?:it|this|the|them)|"
          r"make (?:a|your) (?:chart|table|list|notes)|for (?:the|your) exam|revis(?:e|ion)|memori[sz]e|mug(?:ging)? up|when you study|as (?:a )?students?|learn (?:it|this|the|them|remedies)|materia medica is (?:learnt|learned|studied)|go through (?:the|this|it)"),
-        ("potency and repetition", 3.2, r"potenc(?:y|ies)|dose|doses|repeat(?:ed|ing)?|repetition|high(?:er)? dilution|low dilution|30c?\b|200c?\b|1m\b|10m\b|cm potency|lm\b|mother tincture|3x\b|6x\b|two hundred|one m\b|(?:6|12)c\b|aggravation after|do not (?:give|interfere)|too often|single dose|wait and watch|second prescription"),
+        ("potency and repetition", 3.2, r"potenc(?:y|ies)|dose|doses|repeat(?:ed|ing)?|repetition|high(?:er)? dilution|low dilution|give it (?:very )?high|begin (?:a|the) case|deep[- ]acting|when (?:the \w+ )?improve(?:s|ment)|improving|as long as|anything (?:is|was) changed|short action|long action|acts (?:deeply|best|long)|30c?\b|200c?\b|1m\b|10m\b|cm potency|lm\b|mother tincture|3x\b|6x\b|two hundred|one m\b|(?:6|12)c\b|aggravation after|do not (?:give|interfere)|too often|single dose|wait and watch|second prescription"),
         ("relations", 3.4, r"complement(?:ary|s|ed)?|inimical|antidot(?:e|es|ed|al)|follows? (?:it |well|\w+ well)|followed (?:well )?by|compatible|incompatible|acute of|chronic of|chronic (?:counterpart|complement)|acute (?:counterpart|complement)|goes well (?:after|with)|intercurrent|before or after|never (?:give )?(?:before|after)|completes (?:the|its)|friend of|enem(?:y|ies) of"),
         ("miasm", 3.2, r"miasm\w*|psora|psoric|sycosis|sycotic|syphilis|syphilitic|syphilo\w*|tubercular|tuberculous|pseudo-?psora|anti-?psoric|anti-?sycotic|anti-?syphilitic|gonorrh(?:oea|eal|oeal)|trimiasmatic|cancer miasm"),
         ("differential", 2.6, r"whereas|unlike|compare|differ(?:s|ent|ence|entiate|ential)?\b|distinguish|on the other hand|versus|in contrast|as against|confused? with|opposite of|the other one"),
         ("concomitants", 3.0, r"concomitants?|accompan(?:y|ied|ies|ying)|along with (?:the|it|this)|together with|alternat(?:es?|ing) with|(?:during|with) the (?:headache|pain|cough|fever|chill|diarrhoea|menses|complaints?|colic|heat|attack)[^.]{0,30}\b(?:there is|comes|she|he|with)|at the same time|associated with|with every (?:complaint|pain|cough)"),
         ("modalities", 2.4, r"worse|better|aggravat\w+|amelior\w+|modalit\w+|reliev\w+|relief|intolerant of|cannot bear|can't bear|<|>|at (?:\d+|three|four|two|one|eleven|ten|nine|five|midnight|night) (?:a\.?m|p\.?m|o'clock)|periodic\w*|every (?:year|spring|autumn|winter|summer|alternate|second)"),
-        ("sphere of action", 2.6, r"acts? (?:on|upon|mainly|chiefly|especially)|action (?:on|is|upon)|sphere|affinit\w+|seat of|centre of action|center of action|affects? (?:the|mainly|chiefly|especially)|target organ|pathogenesis|organs? (?:affected|it)|tissues?|mucous membranes?|serous|fibrous|(?:goes|works) (?:to|on) the|nervous system|(?:prepared|made) from|belongs to (?:the|a)|family|kingdom|source|order of"),
+        ("sphere of action", 3.0, r"acts? (?:on|upon|mainly|chiefly|especially)|action (?:on|is|upon)|sphere|affinit\w+|seat of|centre of action|center of action|affects? (?:the|mainly|chiefly|especially)|target organ|pathogenesis|organs? (?:affected|it)|tissues?|mucous membranes?|serous|fibrous|(?:goes|works) (?:to|on) the|nervous system|(?:prepared|made) from|belongs to (?:the|a)|family|kingdom|source|order of"),
         ("clinical use", 2.3, r"indicated|useful|use(?:d)? (?:it |this )?(?:in|for|it)|helps? in|(?:covers|cures?|cured|curative)|think of (?:it|this|\w+)|prescribe|(?:good|great|wonderful|excellent|best|first|chief|leading) (?:remedy|medicine|remedies)|in (?:cases of|clinical practice|practice)|ailments from|bad effects|ill effects|after[- ]effects|never (?:been )?well since|complaints (?:from|after)|clinically|remedy (?:for|in)|"
-         r"when (?:the )?(?:best|well|indicated)|effects of|consequences of|follow(?:s|ing) (?:grief|injury|suppress)|traumat|injur\w+"),
-        ("essence", 2.6, r"essence|theme|genius|central idea|core|kernel|constitution\w*|picture of|portrait|personality|the whole (?:remedy|picture)|runs through|thread|type of (?:person|patient|child)|typical(?:ly)?|temperament|keynote of the (?:whole|remedy)|suited to|adapted to|fair|blonde|stout|flabby|lean|tall|fat|scrawny|leuco-?phlegmatic|remedy (?:of|for) (?:people|persons|women|children|men|the)|in one (?:word|line|sentence)|nature of|build|complexion|habit"),
+         r"when (?:the )?(?:best|well|indicated)|effects of|consequences of|follow(?:s|ing) (?:grief|injury|suppress\w*)|traumat\w*|injur\w+"),
+        ("essence", 2.6, r"essence|theme|genius|central idea|core|kernel|constitution\w*|picture of|portrait|personality|the whole (?:remedy|picture)|runs through|thread|type of (?:person|patient|child)|typical(?:ly)?|temperament|keynote of the (?:whole|remedy)|suited to|adapted to|fair|blonde|stout|flabby|lean|tall|fat|scrawny|leuco-?phlegmatic|remedy (?:of|for) (?:people|persons|women|children|men|the)|think of (?:a|an) [\w-]+|philosopher|aristocrat|looks (?:older|younger|like)|body is|emaciated|in one (?:word|line|sentence)|nature of|build|complexion|habit"),
 )  # fmt: skip
-_CUES = tuple((kind, weight, re.compile(rf"\b(?:{words})")) for kind, weight, words in _CUE_WORDS)
+_CUES = tuple((kind, weight, re.compile(rf"\b(?:{words})(?!\w)")) for kind, weight, words in _CUE_WORDS)
 _MIND_CUES = re.compile(
     r"\b(?:mind|mental|mentally|emotion\w*|mood|fears?|afraid|weep\w*|cry|cries|crying|tears?|anger|angry|grief|jealous\w*|suspicio\w*|anxi\w+|consol\w+|delusion\w*|irritab\w*|sad\w*|indifferen\w+|despair|love|company|alone|timid\w*|obstina\w*|thinks? (?:that|he|she)|feels? that|imagin\w+|hurr\w+|fastidious|memory|forget\w*|"
     r"concentrat\w*|dreads?|thoughts?|suicid\w*|hopeless\w*|sensitive to|offended|insult\w*|humiliat\w*|conscien\w*|ambiti\w*|confiden\w*|guilt\w*|sympath\w*|affection\w*|homesick\w*|nostalg\w*|cheerful\w*|talkative|loquaci\w*|quarrel\w*|malici\w*|contradict\w*)\b"
 )
 _GENERALS = re.compile(
-    r"\b(?:chilly|hot (?:patient|remedy|person)|warm[- ]blooded|cold patient|thermal\w*|thirst\w*|appetite|crav\w+|desires?|aversions?|averse|sweats?|perspir\w*|sleep\w*|dreams?|weakness|weak|prostrat\w+|emaciat\w+|obes\w+|restless\w*|periodicity|sides?|one[- ]sided|left[- ]sided|right[- ]sided|generals?|generality|generalities|faint\w*|trembl\w+|convuls\w+|weather|haemorrhag\w+|bleed\w*|"
+    r"\b(?:chilly|hot (?:patient|remedy|person)|warm[- ]blooded|cold patient|thermal\w*|thirst\w*|appetite|crav\w+|desires?|aversions?|averse|sweats?|perspir\w*|sleep\w*|dreams?|weakness|weak|prostrat\w+|emaciat\w+|obes\w+|restless\w*|periodicity|sides?|one[- ]sided|left[- ]sided|right[- ]sided|generals?|generality|generalities|faint\w*|changeable|wander\w*|all (?:the )?discharges|everything(?:'s| is)|runs through|hot|chill|feels? (?:unusually )?well|hungry|eats?|milk|slow|trembl\w+|convuls\w+|weather|haemorrhag\w+|bleed\w*|"
     r"discharges?|takes? cold|catch(?:es)? cold|vital heat|energy|fatigue|tired|physical generals?|menses|menstrual|periods|sexual|sun|open air|bathing|eats?|drinks?)\b"
 )
 
-SPECIFIC_CHAPTERS = frozenset(BODY_CHAPTERS.values()) - {"mind", "generalities", "sleep", "perspiration"}
 _GENERAL_STOMACH = frozenset(
-    ["thirst", "thirstless", "thirstlessness", "thirsty", "appetite", "hunger", "hungry", "craving", "cravings", "craves", "desire", "desires", "aversion", "aversions", "averse"]
+    "thirst thirstless thirstlessness thirsty appetite hunger hungry craving cravings craves desire desires aversion aversions averse".split()
 )
+_NOT_CARRIED = frozenset({"differential", "relations", "potency and repetition", "study advice", "miasm"})
+_IMPERATIVE = re.compile(r"^(?:(?:so|now|and|but|please|always|also|just|then|with \w+),? )*(?:ask|watch|look|put|observe|let|don't ask|do not ask|never ask|listen|notice|feel|check|write|keep quiet)\b")
+_PART_NOUN = re.compile(
+    r"\b(?:" + "|".join(sorted(w for w, c in BODY_CHAPTERS.items() if c not in ("mind", "generalities", "sleep", "perspiration", "fever", "chill") and w not in _GENERAL_STOMACH)) + r")(?!\w)"
+)
+_CLINICAL_START = re.compile(r"^(?:(?:so|and|it's|it is|in|for|also|then|you can|has been|useful|been|used) )*(?:it's been|it is|it has been|indicated|useful|used|think of|never well|ailments|after)\b")
+
+
+def _first_places(low: str) -> tuple[tuple[PointKind, int | None], ...]:
+    def place(pattern: re.Pattern[str]) -> int | None:
+        match = pattern.search(low)
+        return match.start() if match else None
+
+    return (("mind", place(_MIND_CUES)), ("generals", place(_GENERALS)), ("particulars", place(_PART_NOUN)))
+
+
+SPECIFIC_CHAPTERS = frozenset(BODY_CHAPTERS.values()) - {"mind", "generalities", "sleep", "perspiration"}
 
 
 def chapters_in(words: list[str]) -> tuple[str, ...]:
@@ -45,7 +62,9 @@ def chapters_in(words: list[str]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(BODY_CHAPTERS[word] for word in words if word in BODY_CHAPTERS))
 
 
-def kind_of(low: str, words: list[str], *, in_comparison: bool = False) -> PointKind:
+def kind_of(
+    low: str, words: list[str], *, in_comparison: bool = False, before: PointKind | None = None, advises: bool = False
+) -> PointKind:
     """The kind of a teaching point from its lower-case text and its words without punctuation."""
     scores: dict[PointKind, float] = {}
     for kind, weight, pattern in _CUES:
@@ -61,8 +80,10 @@ def kind_of(low: str, words: list[str], *, in_comparison: bool = False) -> Point
     particular = [w for w in words if BODY_CHAPTERS.get(w) in SPECIFIC_CHAPTERS and w not in _GENERAL_STOMACH]
     if particular:
         scores["particulars"] = 2.0 + 0.35 * (len(particular) - 1)
+    if relates(low):
+        scores["relations"] = scores.get("relations", 0.0) + 2.5
     if in_comparison:
-        scores["differential"] = scores.get("differential", 0.0) + 1.2
+        scores["differential"] = scores.get("differential", 0.0) + 4.0
     if "modalities" in scores:
         # A modality named with its organ is still a modality when that is what the sentence is about.
         if any(w in MODALITY_WORDS for w in words[:4]):
@@ -72,7 +93,16 @@ def kind_of(low: str, words: list[str], *, in_comparison: bool = False) -> Point
     if not scores:
         if any(w in MIND_WORDS for w in words):
             return "mind"
-        return "essence"
+        # A lecture goes on with what it was about.
+        return before if before is not None and before not in _NOT_CARRIED else "essence"
+    if before in scores and before not in _NOT_CARRIED:
+        scores[before] += 0.5
+    for kind, start in _first_places(low):
+        # What a sentence names first it is mostly about.
+        if kind in scores and start is not None:
+            scores[kind] += max(0.0, 0.9 - start / 40)
+    if advises and _IMPERATIVE.match(low):
+        scores["case-taking"] = scores.get("case-taking", 0.0) + 1.0
     order: tuple[PointKind, ...] = (
         "potency and repetition", "relations", "miasm", "case-taking", "study advice", "concomitants", "differential", "modalities",
         "mind", "sphere of action", "essence", "clinical use", "particulars", "generals",

@@ -42,7 +42,15 @@ class LabelIndex:
 
 @lru_cache(maxsize=2)
 def label_index(vocabulary: Vocabulary) -> LabelIndex:
-    labels = vocabulary.by_label
+    labels = dict(vocabulary.by_label)
+    for concept in vocabulary.in_scheme("remedy"):
+        words = label_key(concept.pref_label).split()
+        # English names, and the short ones a lecturer says: "arsenic" for Arsenicum, "aconite", "ferrum".
+        shortened = [words[0].removesuffix("um")] if words[0].endswith("icum") and words[1:] == ["album"] else []
+        for label in (*concept.fact("common"), *shortened):
+            key = label_key(label)
+            if len(key) > 4 and key not in labels:
+                labels[key] = (concept.id,)
     first_words: dict[str, set[str]] = defaultdict(set)
     lay: dict[frozenset[str], str] = {}
     for concept in vocabulary.concepts.values():
@@ -171,7 +179,9 @@ def _remedy_meant(session: Session, key: str, ids: tuple[str, ...], start: int, 
     capital_inside = _capitalised(session, start) and not first
     known = any(i in recent for i in ids)
     if frequency < 4.3:
-        return capital_inside or (latin and (known or cue or first)) or (cue and known)
+        return capital_inside or (latin and (known or cue or first)) or known
+    if latin and known and _capitalised(session, start):
+        return True
     return capital_inside and (cue or known or latin)
 
 

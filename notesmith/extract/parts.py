@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import get_args
 
 from notesmith.annotations import PartKind, SessionPart, TextbookReading
+from notesmith.extract.contrast import relates
 from notesmith.extract.sentences import Look
 from notesmith.extract.session import Session
 from notesmith.transcript import TimeSpan, WordRange
@@ -162,6 +163,15 @@ _NEW_TOPIC = re.compile(
 )
 
 
+def _is_heading(look: Look) -> bool:
+    """``Then Calc phos.``, ``Belladonna, the face is flushed.``, ``Aconite first: sudden, violent.``"""
+    low = look.sentence.low
+    if look.question or look.comparison or look.promise:
+        return False
+    return (not look.has_verb and look.meaningful <= 7) or bool(re.match(r"^(?:(?:and|now|so|then|next|okay) )*[\w-]+(?: [\w-]+)?(?: first| next| now)?(?:,|:) (?!(?:and|or|sulphur|both|no|yes)\b)", low)
+        and low.split()[0].strip(",:") not in {"so", "now", "and", "then", "okay", "yes", "no", "see", "well", "right"})
+
+
 def follow_focus(session: Session, looks: Sequence[Look], given: Sequence[str] = ()) -> tuple[str | None, ...]:
     """For each sentence the remedy it is about where it names none: the topic, changed only by an announcement
     or by a run of sentences on another remedy.
@@ -179,13 +189,17 @@ def follow_focus(session: Session, looks: Sequence[Look], given: Sequence[str] =
     for index, look in enumerate(looks):
         if len(look.remedies) == 1:
             remedy = look.remedies[0]
-            announced = (
+            heading = _is_heading(look)
+            announced = heading or (
                 bool(_NEW_TOPIC.search(look.sentence.low)) and not look.recap and not look.promise and not look.close
+                and not look.comparison
             )
             ahead = Counter(r for later in looks[index : index + 25] for r in later.remedies)
             others = max((n for r, n in ahead.items() if r != remedy), default=0)
+            near = {r for later in looks[index + 1 : index + 6] for r in later.remedies if not relates(later.sentence.low)}
+            alone = not near - {remedy}
             if remedy != current and (
-                (announced and ahead[remedy] >= 2 and ahead[remedy] >= others)
+                (announced and ((ahead[remedy] >= 2 and ahead[remedy] >= others) or alone))
                 or (ahead[remedy] >= 4 and ahead[remedy] >= 2 * others)
                 or (current is None and ahead[remedy] >= 2 and ahead[remedy] >= others)
             ):

@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 
 from notesmith.annotations import PointKind, TeachingPoint, TextbookReading
-from notesmith.extract.contrast import Clause, negated
+from notesmith.extract.contrast import Clause, negated, relates
 from notesmith.extract.keys import key_of, unique_keys
 from notesmith.extract.kinds import chapters_in, kind_of
 from notesmith.extract.lexicon import stem
@@ -70,14 +70,11 @@ def find_points(
                 continue
             for clause in clauses[index]:
                 point = _point(
-                    session,
-                    clause,
-                    stretch,
-                    by_unit.get(index, []),
-                    index in comparison_sentences,
-                    bonus + pending,
-                    read_words,
-                )
+                    session, clause, stretch, by_unit.get(index, []),
+                    (stretch.kind == "comparison" or len(clauses[index]) > 1 or look.comparison)
+                    and index in comparison_sentences and stretch.kind != "recap" and not relates(low),
+                    bonus + pending, read_words, points[-1].kind if points else None,
+                )  # fmt: skip
                 if point is not None:
                     points.append(point)
             pending = 0.0
@@ -148,7 +145,7 @@ def is_point(session: Session, look: Look, part: str, compares: bool) -> bool:
 
 def _point(
     session: Session, clause: Clause, stretch: Stretch, hits: Sequence[Hit], compares: bool, bonus: float,
-    read_words: Sequence[object],
+    read_words: Sequence[object], before: PointKind | None,
 ) -> TeachingPoint | None:  # fmt: skip
     start, end = clause.start, clause.end
     units = session.units[start:end]
@@ -159,7 +156,7 @@ def _point(
     low = session.low(start, end)
     inside = [hit for hit in hits if start <= hit.start < end]
     words = session.words(start, end)
-    kind: PointKind = kind_of(low, lows, in_comparison=compares)
+    kind: PointKind = kind_of(low, lows, in_comparison=compares, before=before, advises=bool(_ADVICE.search(low)))
     chapters = tuple(f"chapter/{chapter}" for chapter in chapters_in(lows))
     return TeachingPoint(
         key_of("point", " ".join(lows)),
