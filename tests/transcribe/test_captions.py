@@ -255,7 +255,7 @@ def test_any_bytes_are_a_transcript_or_one_clear_line(data, form):
         transcript = parse_captions(data, form)
     except CaptionError as error:
         lines = str(error).splitlines()
-        assert len(lines) == 1  # noqa: PT017 - either outcome is fine, each has its own law
+        assert len(lines) == 1
     else:
         assert all(segment.words for segment in transcript.segments)
         assert [segment.id for segment in transcript.segments] == list(range(len(transcript.segments)))
