@@ -14,6 +14,7 @@ from typing import get_args
 
 from notesmith.annotations import PartKind, SessionPart, TextbookReading
 from notesmith.extract.contrast import relates
+from notesmith.extract.names import name_lists
 from notesmith.extract.sentences import Look
 from notesmith.extract.session import Session
 from notesmith.transcript import TimeSpan, WordRange
@@ -31,9 +32,21 @@ class Stretch:
     last: int
 
 
-_ANSWER_OPEN = re.compile(r"^(?:yes|no|see|so|well|good|correct|right|exactly|very good|okay),? ")
+_ADDRESS = re.compile(r"\b(?:sir|ma'am|madam|mam|maam|teacher|professor)\b|^(?:doctor|miss)\b|^[a-z]+: ")
+
+
+def _calls(look: Look) -> bool:
+    """``Yes, Priya.``: a call on a student before the question."""
+    names = name_lists()
+    words = [word.strip(".,?!:") for word in look.sentence.text.split()]
+    return len(words) <= 12 and any(
+        word[:1].isupper() and word.casefold() in names.given and word.casefold() not in names.ordinary_names for word in words
+    )
+
+
 _RESUME = re.compile(
-    r"\b(?:coming back|let us (?:continue|go back|proceed|move|come|go)|let's (?:continue|go back|proceed|move)|back to (?:the|our)|we (?:continue|proceed|move)|now (?:let us|let's|we|coming|come)|moving on|next (?:topic|remedy|is))\b"
+    r"\b(?:(?:some|a little|a bit|little) more (?:on|about|of)|(?:while|since|as) there(?:'s| is) (?:some )?time|(?:some|ten|five|a few) (?:time|minutes) (?:is|are) (?:there|left)|there(?:'s| is) (?:some|a little) (?:more|time)|i want to finish|and then \w+ again|"
+    r"coming back|let us (?:continue|go back|proceed|move|come|go)|let's (?:continue|go back|proceed|move)|back to (?:the|our)|we (?:continue|proceed|move)|now (?:let us|let's|we|coming|come)|moving on|next (?:topic|remedy|is))\b"
 )
 _TODAY = re.compile(
     r"\b(?:today|this (?:morning|evening|session)|we (?:will|shall|are going to) (?:do|take|start|begin|study|see|talk|discuss))\b"
@@ -57,11 +70,23 @@ def find_parts(
     }
     count = len(looks)
     total = max(1, len(session))
-    scores = [
-        _score(session, look, look.sentence.start / total, index in case_sentences, index in read,
-               index in comparison_sentences, looks[index - 1] if index else None)
-        for index, look in enumerate(looks)
-    ]  # fmt: skip
+    lead, recapped = _lead(looks), _recapped(looks)
+    scores = []
+    since = 0
+    for index, look in enumerate(looks):
+        compared = sum(near in comparison_sentences for near in range(index - 2, index + 3))
+        one = _score(
+            session, look, look.sentence.start / total, index in case_sentences, index in read,
+            compared if index in comparison_sentences else min(compared, 1), looks[index - 1] if index else None,
+        )  # fmt: skip
+        if index < lead:
+            one["housekeeping"] += 1.2
+        since = 0 if look.question else since + 1
+        if since > 6:
+            one["questions"] -= 0.25
+        if index in recapped:
+            one["recap"] += 1.3
+        scores.append(one)
     best: list[dict[PartKind, tuple[float, PartKind]]] = []
     for index in range(count):
         column: dict[PartKind, tuple[float, PartKind]] = {}
@@ -87,6 +112,33 @@ def find_parts(
     return tuple(stretches)
 
 
+def _lead(looks: Sequence[Look]) -> int:
+    """How many sentences at the beginning come before anything of the subject is said."""
+    for index, look in enumerate(looks[:15]):
+        low = look.sentence.low
+        if look.content >= 2 or look.recap or (_TODAY.search(low) and look.content) or (look.content and not look.housekeeping):
+            return index
+    return 0
+
+
+def _recapped(looks: Sequence[Look]) -> frozenset[int]:
+    """Sentences that go on with a recap: from a word about an earlier session to the first about today's."""
+    found: set[int] = set()
+    going = 0
+    for index, look in enumerate(looks):
+        low = look.sentence.low
+        early = look.sentence.start < 0.25 * looks[-1].sentence.end
+        if _TODAY.search(low) or _RESUME.search(low) or (look.question and look.asks) or look.promise:
+            going = 0
+            continue
+        if look.recap and early:
+            going = 5
+        if going:
+            found.add(index)
+            going -= 1
+    return frozenset(found)
+
+
 def _mostly_inside(session: Session, start: int, end: int, words: WordRange) -> bool:
     inside = sum(1 for unit in session.units[start:end] if words.start <= unit.words.start < words.end)
     return inside * 2 >= end - start
@@ -105,27 +157,29 @@ def _price(source: PartKind, target: PartKind) -> float:
 
 
 def _score(
-    session: Session, look: Look, place: float, in_case: bool, is_read: bool, compares: bool, before: Look | None
+    session: Session, look: Look, place: float, in_case: bool, is_read: bool, compared: int, before: Look | None
 ) -> dict[PartKind, float]:
     scores: dict[PartKind, float] = dict.fromkeys(KINDS, 0.0)
     low = look.sentence.low
     content = min(3, look.content)
     weight = 0.5 if look.meaningful <= 3 else 1.0
     scores["commentary"] = 0.35 + 0.25 * content
-    scores["comparison"] = (
-        0.05 + 0.25 * content + (1.5 if compares else 0.0) + (0.8 if look.comparison else 0.0) * weight
-    )
-    if len(look.remedies) >= 2:
-        scores["comparison"] += 0.9
+    scores["comparison"] = 0.05 + 0.25 * content + (0.6 if look.comparison else 0.0) * weight
+    scores["comparison"] += 1.6 if compared >= 3 else 0.9 if compared == 2 else 0.0
+    if len(look.remedies) >= 2 and not relates(low):
+        scores["comparison"] += 0.4
+    if not look.remedies and not look.comparison:
+        scores["comparison"] -= 0.35
     scores["recap"] = 0.25 * content + (1.8 if look.recap and place < 0.4 else 0.0) + (0.2 if place < 0.12 else -0.15)
     if place > 0.35:
         scores["recap"] -= 0.4
     if _TODAY.search(low):
         scores["recap"] -= 1.0
     scores["reading"] = 0.2 * content + (2.0 if look.reading else 0.0) + (3.0 if is_read else 0.0) - 0.1
-    scores["questions"] = (
-        0.28 + 0.22 * content + (1.6 if look.asks else 0.0) + (1.2 if look.question and not look.meta else 0.0)
-    )
+    scores["questions"] = 0.28 + 0.22 * content + (1.6 if look.asks else 0.0)
+    if look.question and not look.meta:
+        # A lecturer asks the class all the time; a student's question has an address or a name before it.
+        scores["questions"] += 1.3 if _ADDRESS.search(low) or (before is not None and _calls(before)) else 0.3
     if look.question and before is not None and before.asks:
         scores["questions"] += 0.6
     if _RESUME.search(low):

@@ -10,6 +10,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from rapidfuzz import fuzz, process
 from wordfreq import zipf_frequency
 
 from notesmith.annotations import PersonMention, PersonRole
@@ -49,7 +50,7 @@ _RELATIVES = frozenset(
     ["wife", "husband", "son", "daughter", "brother", "sister", "mother", "father", "uncle", "aunt", "aunty", "grandmother", "grandfather", "niece", "nephew", "cousin", "mother-in-law", "father-in-law", "daughter-in-law", "son-in-law", "sister-in-law", "brother-in-law", "granddaughter", "grandson"]
 )  # fmt: skip
 _SPEECH_VERBS = frozenset(
-    ["asks", "asked", "asking", "says", "said", "saying", "told", "tells", "wants", "wanted", "wrote", "writes", "raised", "answered", "came", "reported", "complained", "called", "phoned", "is", "has", "was", "had", "will", "would", "can", "could", "did", "does"]
+    ["asks", "asked", "asking", "says", "said", "saying", "told", "tells", "wants", "wanted", "wrote", "writes", "raised", "answered", "came", "reported", "complained", "called", "phoned", "is", "has", "was", "had", "will", "would", "can", "could", "did", "does", "typed", "types", "kept", "keeps", "sends", "sent", "raises", "wishes", "thinks", "thought", "went", "lives", "works", "gave", "calls", "rang"]
 )  # fmt: skip
 _VOCATIVE_BEFORE = frozenset(
     ["yes", "no", "okay", "ok", "thanks", "thank", "you", "hello", "hi", "good", "morning", "afternoon", "evening", "dear", "question", "point", "answer", "correct", "right", "please", "sorry", "and", "so", "now", "come", "welcome", "excellent", "exactly", "absolutely", "wonderful", "great", "very", "nice", "like", "listen", "wait", "sit", "ask", "tell", "madam", "sir"]
@@ -57,6 +58,10 @@ _VOCATIVE_BEFORE = frozenset(
 _VOCATIVE_AFTER = frozenset(
     ["what", "why", "how", "when", "where", "who", "which", "can", "could", "please", "you", "your", "tell", "do", "did", "are", "is", "any", "has", "have", "will", "would", "go", "come", "read", "repeat", "mute", "unmute", "sit", "don't", "ji", "sir", "madam", "speak", "start", "switch", "close", "open", "one", "let"]
 )  # fmt: skip
+_CALLS = frozenset(["yes", "thank", "thanks", "you", "okay", "ok", "hello", "hi", "dear", "no"])
+#: How alike (0 to 100) an unknown word and a remedy's name must be to be taken for a garble of it.
+GARBLED = 74
+_NEVER = frozenset(["the", "and", "but", "now", "then", "here", "there", "this", "that", "otherwise", "because", "whereas"])
 _INTRODUCES = re.compile(
     r"\b(?:(?:my|his|her|their|whose|the|patient's|child's|boy's|girl's) name (?:is|was)|named|name is|name was|called|i am|i'm|myself|this is|calling from|goes by)$"
 )
@@ -90,8 +95,8 @@ _URL = re.compile(r"\bhttps?://\S+|\bwww\.\S+|\b\w+ dot (?:com|org|net|co dot in
 _RECORD = re.compile(
     r"\b(?:(?:o\.?p\.?d|i\.?p\.?d|registration|regd|reg|file|record|case|card|patient|mrd|mrn|uhid|aadhaar|aadhar|pan|passport|licen[cs]e|policy|account|"
     r"insurance|membership|hospital|vehicle|car|roll|bed|room|ward|token|enrol?ment|social security|ssn)(?: (?:card|paper|record|plate))? ?(?:number|no\.?|id|#)|"
-    r"uhid|mrn|mrd|aadhaar|ssn)(?: (?:is|was|being|of))?[ :]+"
-    rf"(?P<id>(?:[a-z]{{1,4}}[-/ ]?)?\d[\w/-]*(?: \d[\w/-]*)*|{_SPOKEN_DIGIT}(?: {_SPOKEN_DIGIT})+|[a-z]*\d[\w-]*)"
+    r"uhid|mrn|mrd|aadhaar|ssn|registration|policy|passport|licen[cs]e|enrol?ment)(?: (?:is|was|being|of))?[ :]+"
+    rf"(?P<id>(?:[a-z]{{1,4}}[-/ ]?)?\d[\w/-]*(?: ?[/-] ?\d+| \d[\w/-]*)*|{_SPOKEN_DIGIT}(?: {_SPOKEN_DIGIT})+|[a-z]*\d[\w-]*)"
 )
 _ADDRESS = re.compile(
     r"\b(?:flat|house|plot|door|shop|room|block|building|sector|lane|ward|survey|bungalow|gali)(?: (?:number|no\.?))? ?[a-z]?-?\d+[a-z]?(?:[/-]\d+)?(?:,? (?:[\w']+ ){0,4}(?:road|street|lane|colony|nagar|society|"
@@ -99,8 +104,10 @@ _ADDRESS = re.compile(
     r"\b(?:pin ?code|zip ?code|postcode|pincode)(?: is| number)? ?\d[\d ]{3,}|\b[1-9]\d{5}\b(?= ?(?:pin|pincode))"
 )
 _OLD_AGE = re.compile(
-    rf"\b(?P<age>{NUMBER})(?=[ -]?(?:years?|yrs?|yr)(?:[ -]?olds?| of age)?\b)|\b(?:aged?|age of|turned|she is|he is|she was|he was|lady of|man of|woman of|gentleman of|patient of|aged about|nearly|almost)"
-    rf" (?P<age2>{NUMBER})(?=[ ,.;]|$)|\b(?:in )?(?:her|his|their) (?P<nineties>nineties|hundreds)|\b(?P<word>nonagenarian|centenarian)"
+    rf"\b(?P<age>{NUMBER})(?=[ -]?(?:years?|yrs?|yr)(?:[ -]?olds?| of age)?\b)"
+    rf"|\b(?:aged?|age of|age is|age was|turned|turning|completed|(?:she|he|i|who|mother|father|grandmother|grandfather|granny|aunt|uncle)(?:'s| is| was|'m| am)|lady of|man of|woman of|gentleman of|patient of)"
+    rf"(?: (?:not|about|almost|nearly|around|only|just|already|now|over|past))* (?P<age2>{NUMBER})(?=[ ,.;?!]|$)(?! (?:times|kilos|kg|percent|per|degrees|pounds|miles|minutes|days|weeks|months))"
+    r"|\b(?:in )?(?:her|his|their) (?P<nineties>nineties|hundreds)|\b(?P<word>nonagenarian|centenarian)"
 )
 _NAMED_PLACE = re.compile(r"^(?:st\.?|saint)$")
 
@@ -183,15 +190,9 @@ def _shaped(session: Session, base: int, start: int, end: int, match: re.Match[s
     if role == "phone":
         digits = re.sub(r"\D", "", match[0])
         words = len(re.findall(r"[a-z]+", match[0]))
-        if len(digits) + words < 7 or re.search(
-            r"\b(?:one|two|three|four|five|six)(?:,? )(?:two|three|four|five|six|seven)(?:,? )(?:three|four|five|six|seven|eight)",
-            match[0],
-        ):
-            return None
-        if len(digits) < 7 and words < 7:
-            return None
         # counting aloud ("one, two, three …") is no number anybody can call
-        return _Found(start, end, role)
+        counting = re.match(r"(?:zero|one|1)[ ,]+(?:one|two|2)[ ,]+(?:two|three|3)\b", match[0])
+        return None if counting or len(digits) + words < 7 else _Found(start, end, role)
     if role == "record number":
         first, last = session.span_of(base, match, "id")
         return _Found(first, last, role)
@@ -203,6 +204,8 @@ def _shaped(session: Session, base: int, start: int, end: int, match: re.Match[s
         if value is None or not 90 <= value <= 125:
             return None
         return _Found(*session.span_of(base, match, group), role)
+    if role == "date" and start and session.units[start - 1].low == "the":
+        start -= 1
     return _Found(start, end, role)
 
 
@@ -232,6 +235,7 @@ class _Names:
         vocabulary = session.vocabulary
         self.term_words = _term_words(vocabulary)
         self.author_words = _author_words(vocabulary)
+        self.remedy_words = [word for word in label_index(vocabulary).single_words if len(word) > 3]
         self.term_units = {
             unit
             for hit in hits
@@ -249,6 +253,9 @@ class _Names:
         for start, end, label in session.parse.entities():
             for unit in range(start, end):
                 self.entities[unit] = label
+        inner = [u for i, u in enumerate(session.units) if i not in self.sentence_starts and u.bare[:1].isalpha()]
+        #: Whether the transcript writes capitals at all; captions and some recognisers do not.
+        self.cased = sum(u.bare[0].isupper() for u in inner) * 100 > len(inner)
         self.lower_seen = {unit.bare for unit in session.units if unit.bare.islower()}
 
     def find(self) -> list[_Found]:
@@ -312,37 +319,41 @@ class _Names:
 
     def _name_at(self, at: int, used: set[int]) -> _Found | None:
         low = self._key(at)
-        if not low or not low[0].isalpha() or low in OTHER_PROPER or low in STATES:
+        if not low or not low[0].isalpha() or low in OTHER_PROPER or low in STATES or low in _NEVER:
             return None
-        before, before2 = self._before(at), self._before(at, 2)
-        titled = before.rstrip(".") in _TITLES and self._title_meant(at, before.rstrip("."))
+        before, after = self._before(at), self._after(at + 1)
+        title = before.rstrip(".") if at - 1 not in used else ""
+        titled = title in _TITLES and self._title_meant(at, title)
         if low in _TITLES and not titled:
             return None
-        capital = self._capital(at)
-        listed = self._listed(at)
+        capital, listed = self._capital(at), self._listed(at)
+        frequency = zipf_frequency(low, "en")
+        tag = self.session.parse.tag(at)
         ordinary = low in self.lists.ordinary_names or (low in self.term_words and low not in self.lists.given)
-        evidence = 0.0
-        strong = False
+        ordinary = ordinary or (frequency >= 4.7 and tag not in ("NNP", "NNPS"))
+        called = after in _AFTER_TITLES and not self._comma(at)
+        if not listed and frequency >= 3.2 and not (titled and capital) and not (called and capital and frequency < 4.5):
+            return None
+        name_like = capital or (listed and not ordinary)
+        evidence, strong = 0.0, False
         if titled:
-            evidence += 3.0 if capital else (2.0 if listed and not ordinary else 0.0)
-            strong = capital
-        after = self._after(at + 1)
-        if after in _AFTER_TITLES and not self._comma(at) and (capital or (listed and not ordinary)):
+            evidence += 3.0 if capital else 2.0 if listed and not ordinary else 1.6 if self._unknown(at) else 0.0
+            strong = capital or listed
+        if called and name_like:
             evidence += 2.5
             strong = True
-        if self._vocative(at) and (capital or (listed and not ordinary)):
-            evidence += 1.6
-            strong = strong or listed or self.entities.get(at) == "PERSON"
+        if self._vocative(at) and (name_like or (not self.cased and self._unknown(at))):
+            # without a capital only a plain form of address will do ("yes priya")
+            if capital or not self.cased or before in _CALLS:
+                evidence += 1.6
+            strong = strong or (capital and (listed or self.entities.get(at) == "PERSON"))
         preceding = self.session.low(max(0, at - 4), at)
-        if _INTRODUCES.search(preceding) and capital:
+        if _INTRODUCES.search(preceding) and name_like:
             evidence += 2.0
             strong = strong or not re.search(r"(?:i am|i'm|this is|called|named)$", preceding)
-        if before in _RELATIVES and capital and not self._comma(at - 1):
+        if before in _RELATIVES and name_like and not self._comma(at - 1):
             evidence += 1.5
-        if (
-            after in {"asks", "asked", "says", "said", "wants", "told", "raised", "is", "has", "was", "had", "came"}
-            and capital
-        ):
+        if after in _SPEECH_VERBS and capital:
             evidence += 0.8
         if self.session.units[at].low.endswith("'s") and after in _RELATIVES and capital:
             evidence += 1.5
@@ -350,29 +361,34 @@ class _Names:
             if listed and not ordinary:
                 evidence += 2.2 if low in self.lists.given else 1.6
             elif listed:
-                evidence += 0.6 if at in self.sentence_starts else 1.0
-            if self.entities.get(at) == "PERSON":
+                evidence += 0.4 if at in self.sentence_starts else 1.0
+            if self.entities.get(at) == "PERSON" and (listed or frequency < 3.2):
                 evidence += 1.0
-            if at not in self.sentence_starts and self._unknown(at):
-                evidence += 1.5
-        elif listed and not ordinary and (before in _RELATIVES or self._case_lower(at)):
-            evidence += 1.6
-        if not capital and before in {"named", "called"} and listed:
-            evidence += 1.5
-        if at in self.term_units or low in self.term_words:
-            # Sabina, Iris, Veronica are remedies as well as names: only a title or a form of address decides.
-            if (
-                not (strong and at not in self.remedy_units)
-                and not (titled and capital)
-                and not (after in _AFTER_TITLES and capital)
+            begins = at in self.sentence_starts
+            if self._unknown(at) and (
+                not begins or after in _SPEECH_VERBS or self.entities.get(at) == "PERSON" or self._comma(at)
             ):
-                return None
+                evidence += 1.5
+        elif not self.cased:
+            if low in self.lists.given and not ordinary and frequency < 4.0:
+                evidence += 1.6
+            elif self._unknown(at) and frequency == 0.0:
+                evidence += 1.5
+        elif listed and not ordinary and before in {"named", "called"}:
+            evidence += 1.5
+        if (at in self.term_units or low in self.term_words) and not (
+            (strong and capital and at not in self.remedy_units) or (titled and capital) or (called and capital)
+        ):
+            # Sabina, Iris, Veronica are remedies as well as names: only a title or a form of address decides.
+            return None
         if evidence < 1.5:
             return None
         end = at + 1
         while end < len(self.session.units) and not self._comma(end - 1) and end not in used and self._continues(end):
             end += 1
-        return self._role(at, end, titled, strong or evidence >= 2.0)
+        start = at - 1 if titled and title not in _RELATIVES else at
+        found = self._role(at, end, titled, strong or evidence >= 2.0)
+        return None if found is None else _Found(start, found.end, found.role, found.doubtful, found.hide)
 
     def _title_meant(self, at: int, title: str) -> bool:
         if title in {
@@ -400,18 +416,17 @@ class _Names:
             return False
         return self._listed(unit) or self._unknown(unit) or self.entities.get(unit) == "PERSON" or len(low) == 1
 
-    def _case_lower(self, at: int) -> bool:
-        """A listed name in lower case right after ``yes,`` or before ``ji``: the recogniser lost the capital."""
-        return self._vocative(at) or self._before(at).rstrip(".") in _TITLES
-
     def _unknown(self, unit: int) -> bool:
-        """A capitalised word that neither the vocabulary nor the dictionary knows."""
+        """A word that neither the vocabulary nor the dictionary knows, and that does not sound like a remedy."""
         low = self._key(unit)
         if low in self.term_words or low in OTHER_PROPER or low in STATES or low in self.author_words or len(low) < 3:
             return False
-        if low in self.lower_seen:
+        if low in self.lower_seen and self.cased:
             return False
-        return zipf_frequency(low, "en") < 2.6 and not any(c.isdigit() for c in low) and "'" not in low
+        if zipf_frequency(low, "en") >= 2.6 or any(c.isdigit() for c in low) or "'" in low or "-" in low:
+            return False
+        best = process.extractOne(low, self.remedy_words, scorer=fuzz.ratio, score_cutoff=GARBLED)
+        return best is None
 
     def _vocative(self, at: int) -> bool:
         before, after = self._before(at), self._after(at + 1)
@@ -512,6 +527,24 @@ class _Names:
                 and (self._listed(at) or self._unknown(at) or len(self._key(at)) <= 2 or low in {"saint", "st", "government", "city", "civil"})
             ):  # fmt: skip
                 return end
+        # An unknown proper noun after "from", "in", "near": a village no list knows.
+        if (
+            before in {"from", "in", "near", "at"} and not self._comma(at - 1) and self._capital(at) and at not in self.term_units
+            and (self._unknown(at) or (self._listed(at) and before in {"from", "near"} and low not in self.lists.given))
+            and low not in self.author_words
+        ):  # fmt: skip
+            end = at + 1
+            while (
+                end < len(units) and self._capital(end) and not self._comma(end - 1) and self._key(end) not in OTHER_PROPER
+            ):
+                end += 1
+            return end
+        following = self._key(at + 1) if at + 1 < len(units) else ""
+        if (
+            not self._capital(at) and not self.cased and following in {"hospital", "clinic", "nursing", "college", "road", "nagar", "colony"}
+            and zipf_frequency(low, "en") < 3.2 and low not in self.term_words and not self._comma(at)
+        ):  # fmt: skip
+            return at + 2
         if before in {"from", "village"} and not self._capital(at) and low in self.lists.places:
             ordinary = (
                 low in self.lists.ordinary_places or low in self.lower_seen - {low} or zipf_frequency(low, "en") > 4.3

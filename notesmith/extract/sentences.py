@@ -34,7 +34,8 @@ RECAP = re.compile(
     r"recap|recapitulat\w+|revis(?:e|ion|ing)|where (?:did )?we (?:stop|stopped|left)|so far|up to now|just to remind|to remind you|do you remember|if you remember|you will remember|who remembers|who can tell me)\b"
 )
 READING = re.compile(
-    r"\b(?:(?:the )?(?:book|author|text|kent|boericke|allen|hering|clarke|nash|farrington|hahnemann|tyler|phatak|boger|lippe|he|she) (?:says|writes|write|mentions|describes|puts it|gives|has written|calls)|"
+    r"\b(?:(?:the |this )?(?:passage|text|line|sentence|paragraph|book|lecture|chapter)(?: \w+)? (?:says|reads|runs|begins|goes|continues|is)|it (?:begins|goes on|continues|reads|says here)|(?:read|pick|quote) (?:you )?(?:a|the|this|one) (?:passage|line|paragraph|sentence|bit)|"
+    r"(?:this is|that is|that's) from (?:an?|the|his|her) |what's (?:in|written in) the|(?:sixth|fifth|first) edition|aphorism|end (?:of )?(?:the )?quot\w+|a little further|further down|and the next(?: line| one)?:|let me read|'ll read|will read|to read you|i read|reading from|(?:the )?(?:book|author|text|kent|boericke|allen|hering|clarke|nash|farrington|hahnemann|tyler|phatak|boger|lippe|he|she) (?:says|writes|write|mentions|describes|puts it|gives|has written|calls)|"
     r"(?:i am|i'm|i will|i'll|let me|let us|let's|we will|we'll|please|now|can you|you) (?:just )?(?:read|reading)|read(?:ing)? (?:from|the|this|it|out|aloud|on|further|next)|"
     r"it is (?:written|given|mentioned)|(?:is )?written (?:here|in)|page (?:number )?\d+|page (?:one|two|three|four|five|six|seven|eight|nine|ten|twenty|thirty|forty|fifty|a)|"
     r"paragraph|next line|this line|the line|in the (?:text|book|keynotes|materia medica)|quote|unquote|open your books?|text ?book|according to)\b"
@@ -50,7 +51,8 @@ QUESTIONS = re.compile(
     r"you(?:'re| are) asking|you asked|has asked|is asking|she asks|he asks|(?:the )?answer (?:is|to)|to answer (?:you|that)|typed in the chat|in the chat)\b"
 )
 CLOSE = re.compile(
-    r"\b(?:thank(?:s| you)(?: (?:very|so) much| all| everyone| everybody)?[.,!]?|(?:we(?:'ll| will| shall)?|let us|let's|i(?:'ll| will)?|shall we) (?:stop|end|close|finish|wind up|conclude)(?: (?:it )?(?:here|now|today|there|with))?|"
+    r"\b(?:(?:our|the|my) (?:hour|time|session)(?:'s| is) (?:up|over|gone)|that(?:'s| is) (?:our|the) (?:hour|time)|minutes over|stop now|leave it (?:there|here)|enough for (?:today|now|tonight|one day)|we(?:'re| are) done|that will do|that'll do|we(?:'ll| will) end|wind up|safe (?:home|journey)|drive (?:safely|carefully)|mind the step|good night|cheers|"
+    r"thank(?:s| you)(?: (?:very|so) much| all| everyone| everybody)?[.,!]?|(?:we(?:'ll| will| shall)?|let us|let's|i(?:'ll| will)?|shall we) (?:stop|end|close|finish|wind up|conclude)(?: (?:it )?(?:here|now|today|there|with))?|"
     r"that(?:'s| is) (?:all|it|enough) (?:for|from)|(?:see|meet) you (?:all )?(?:next|tomorrow|on|in|again|soon)|next (?:class|lecture|session|week|time)|tomorrow|for today|time is (?:up|over)|"
     r"home ?work|good ?bye|bye|have a (?:nice|good)|we have run out of time|before (?:we|you|i) (?:go|leave|close|end)|to (?:sum up|summari[sz]e|conclude)|in (?:short|summary|conclusion))\b"
 )
