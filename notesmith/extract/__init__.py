@@ -83,7 +83,7 @@ def extract(
     case_ranges = [(key, start, end) for key, ranges in units_of_case for start, end in ranges]
     given = find_prescriptions(session, remedies, potencies, case_ranges)
     points = find_points(session, looks, stretches, clauses, hits, compared, asked | promised, readings)
-    vignettes = build_vignettes(session, looks, cases, given, remedies)
+    vignettes = build_vignettes(session, looks, cases, given, hits)
     question_ranges = [
         (session.sentences[s.first].start, session.sentences[s.last - 1].end)
         for s in stretches

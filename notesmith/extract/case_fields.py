@@ -6,6 +6,8 @@ import re
 from collections.abc import Callable, Sequence
 from typing import get_args
 
+import msgspec
+
 from notesmith.annotations import CaseVignette, Finding, FindingLabel
 from notesmith.extract.cases import PERSON, CaseSpan
 from notesmith.extract.keys import key_of
@@ -21,10 +23,11 @@ LABELS: tuple[FindingLabel, ...] = get_args(FindingLabel)
 
 _AGE = re.compile(
     rf"\b(?:(?:aged?|age of|age is|age was|age about) (?:about |around |nearly |some )?(?P<a>{NUMBER}(?: and a half)?(?:[ -]?(?:years?|yrs?|months?|weeks?|days?))?)|"
-    rf"(?P<b>{NUMBER}(?: and a half)?[ -]?(?:years?|yrs?|months?|weeks?|days?)[ -]?(?:olds?|of age))|"
+    rf"(?P<b>{NUMBER}(?: and (?:a )?half)?[ -]?(?:years?|yrs?|months?|weeks?|days?)[ -]?(?:olds?|of age))|"
     rf"(?:{PERSON}|she|he|who)(?:,| who)? (?:is |was )?(?:of |about |around |hardly |just |nearly |some )+(?P<c>{NUMBER}(?: and a half)?(?:[ -]?(?:years?|yrs?|months?|weeks?|days?))?)(?=[ ,.;]|$)|"
     rf"(?:she|he) (?:is|was) (?P<e>{NUMBER})(?=[ ,.;]|$)(?! (?:times|kilos|kg|feet))|"
     rf"(?P<d>{NUMBER}[ -]?(?:years?|yrs?|months?))(?=,? (?:male|female|man|woman|boy|girl|lady|child|gentleman|housewife|old)\b)|"
+    rf"{PERSON}\b[^.?!]{{0,50}}, (?:about |around |hardly |just )?(?P<h>{NUMBER}(?: or so| odd| plus)?)(?=[,.]|$)|"
     rf"(?:male|female|man|woman|boy|girl|lady|child|gentleman|housewife),? (?P<g>{NUMBER}(?:[ -]?(?:years?|yrs?|months?))?)(?=[ ,.;]|$)|"
     r"in (?:her|his) (?P<f>(?:early |mid |mid-|late )?(?:teens|twenties|thirties|forties|fifties|sixties|seventies|eighties)))"
 )
@@ -41,7 +44,7 @@ _SETTING = re.compile(
 )
 _COMPLAINT = re.compile(
     r"\b(?:(?:chief |main |presenting )?complaint(?:s)?(?: was| were| is| are|:| of) |complain(?:ed|ing|s) of |(?:came|come|comes|brought|referred|presented|presenting|presents|consulted|consulting|visited|treated)(?: \w+){0,4}? (?:with|for) |suffer(?:ed|ing|s|er)? (?:from|of) |"
-    r"(?:problem|trouble|case|story|history) (?:was|is|of) |diagnosed (?:as|with) |(?:she|he|who) (?:had|has|was having|is having|has been having|had been having) |with (?:a )?(?:complaint|history|problem)s? of |(?:lady|woman|man|boy|girl|gentleman|child|patient|baby|infant|male|female|years?|old),? with |troubled (?:by|with) )"
+    r"(?:problem|trouble|case|story|history) (?:was|is|of) |diagnosed (?:as|with) |(?:she|he|who)(?:'d| (?:had|has|was having|is having|has been having|had been having)) |been seeing (?:her|him) for |with (?:a )?(?:complaint|history|problem)s? of |(?:lady|woman|man|boy|girl|gentleman|child|patient|baby|infant|male|female|years?|old),? with |troubled (?:by|with) )"
     r"(?P<what>[^.?!;]{3,110})"
 )
 _HISTORY = re.compile(
@@ -64,10 +67,14 @@ _INVESTIGATION = re.compile(
     r"\b(?:x-?rays?|mri|ct scan|scan|ultrasound|ultrasonography|sonography|usg|ecg|eeg|echo|endoscopy|colonoscopy|biopsy|culture|blood (?:test|tests|count|report|reports|sugar)|haemoglobin|hemoglobin|hb\b|tsh|t3|esr|cbc|creatinine|urine (?:report|test|routine|examination)|"
     r"stool (?:report|test|examination)|widal|mantoux|liver function|lft|lipid|cholesterol|hba1c|ige|pap smear|audiometry|spirometry|reports?|peak flow|platelets?|wbc|white (?:cell )?count|bp was|blood pressure was|bilirubin|uric acid|ra factor|vitamin (?:d|b))\b"
 )
+_N = rf"(?:{NUMBER}|a|a few|few|couple of|a couple of|half an?|one|some|the first|the second|several)"
+_U = r"(?:days?|weeks?|months?|hours?|minutes?|years?|fortnights?|hour|doses?)"
 _FOLLOW_TIME = re.compile(
-    rf"\b(?:(?:after|within|in|at) (?:about |just |nearly |another |the next |exactly |some )?(?:{NUMBER}|a|a few|few|couple of|a couple of|half an?|one|some|the first|the second) (?:and a half )?(?:days?|weeks?|months?|hours?|minutes?|years?|fortnight|hour)(?: time)?|"
-    rf"(?:{NUMBER}|a few|few|some|a|one|a couple of) (?:and a half )?(?:days?|weeks?|months?|hours?|years?|fortnight|minutes?) (?:later|after|afterwards|back she|passed)|(?:the )?(?:next|following|second|third|first|last) (?:day|morning|visit|week|month|follow[- ]?up|evening|consultation)|"
-    rf"(?:at|on|in) (?:the |her |his )?(?:first |second |third |next |last )?follow[- ]?up|(?:that|the) (?:same )?(?:night|evening) (?:itself)?|(?:by|from) the (?:next|third|second|fourth|fifth) (?:day|week|morning|dose|month)|overnight|by (?:evening|morning|night)|(?:first|second|third) follow[- ]?up)\b"
+    rf"\b(?:(?:after|within) (?:about |just |nearly |another |the next |exactly |some |only )?(?:{_N} )?(?:and a half )?{_U}(?: time| after that| from then)?|(?:after|within) (?:another|a) {_U}|"
+    rf"{_N} (?:and a half )?{_U} (?:later|after that|after|afterwards|on|passed|from then)(?! (?:the|a|his|her|food|meals|eating|she|he|we|i|birth|delivery|marriage)\b)|"
+    rf"(?:at|by|in|on|from) (?:the |about |around |nearly )?(?:end of )?(?:the )?(?:next |following |first |second |third |fourth |fifth |sixth |tenth |twelfth |{NUMBER}(?:th|st|nd|rd)? |a |{_N} )(?:visit|follow[- ]?up|day|night|week|month|morning|dose|consultation|fortnight|days|weeks|months|years?)|"
+    rf"(?:at|by|in) (?:week|month|day) {NUMBER}|(?:the )?(?:next|following) (?:day|morning|visit|week|month|follow[- ]?up|evening|consultation|time)|(?:at|on|in) (?:the |her |his )?(?:first |second |third |next |last )?follow[- ]?up|"
+    rf"the same (?:night|evening|day)|(?:that|the) (?:very )?(?:night|evening) itself|that (?:very )?(?:night|evening)|overnight|(?:then )?in the (?:rains|monsoon|winter|summer|spring|autumn)|last (?:spring|summer|winter|autumn|year|month|week)|(?:first|second|third) follow[- ]?up|when (?:she|he) (?:next )?came (?:back|again))\b"
 )
 _CHANGE = re.compile(
     r"\b(?:better|improv\w+|reduc\w+|less(?:er|ened)?|relie\w+|no (?:change|relief|better|pain|fever|headache|attack|recurrence|complaint|itching|cough)|not (?:much|any) (?:change|better|difference)|worse(?:ned)?|aggravat\w+|gone|disappear\w+|dropped|fell|fallen|stopped|subsided|settled|"
@@ -78,11 +85,12 @@ _OUTCOME = re.compile(
     r"(?:till|until|to) (?:date|today|now|this day)|cured|recovered|discharged|lost to follow[- ]?up|did not (?:come back|return|come again)|never came (?:back|again)|still (?:under|on|continuing|coming|has)|remained well|keeping well|that was the end|(?:did not|didn't) need|died|expired|was (?:saved|referred)|i (?:sent|referred) (?:her|him)|admitted)\b"
 )
 _REASON = re.compile(
-    r"\b(?:why (?:did i|i gave|i chose|i selected|i thought|this remedy|not)|because (?:of|she|he|the|there|it|her|his)|on (?:the )?(?:basis|strength) of|(?:made|makes|led|leads|brought|took) me (?:to )?(?:think|thought|of|select|give|choose)|i (?:thought|think) of|what (?:decided|struck|led|made|clinched|settled)|"
+    r"\b(?:(?:took|led|leads|brought|drew|pointed|points|guided|turned) me (?:straight |at once )?to|settled (?:the matter|it|me)|i wanted to|these (?:two|three|four|five) i took|i took (?:as|the|these)|whole case was|that (?:decided|settled)|i (?:had )?(?:based|chose|picked|went by)|why (?:did i|i gave|i chose|i selected|i thought|this remedy|not)|because (?:of|she|he|the|there|it|her|his)|on (?:the )?(?:basis|strength) of|(?:made|makes|led|leads|brought|took) me (?:to )?(?:think|thought|of|select|give|choose)|i (?:thought|think) of|what (?:decided|struck|led|made|clinched|settled)|"
     r"(?:decided|clinched|settled|confirmed) (?:it|the|my|on)|guid(?:ed|ing) me|took (?:this|these|the following) (?:rubrics?|symptoms?)|rubrics? (?:were|was|i took|taken)|i (?:took|considered) (?:the )?(?:rubrics?|symptoms?|totality)|reason (?:was|is|for)|based on|deciding (?:symptom|factor|point))\b"
 )
 _CLAUSE_CUT = re.compile(
-    r"(?:[;:]| — | - |, (?:and|but|so|then|which|who) (?=(?:she|he|they|i|it|the|there|her|his|no|not|after|when|since|was|had|is|has|could|cannot|every|now)\b)|(?<=[a-z]) and (?=(?:she|he|they|i) ))"
+    r"(?:[;:]| — | - |, (?:and|but|so|then|which|who) (?=(?:she|he|they|i|it|the|there|her|his|no|not|after|when|since|was|had|is|has|could|cannot|every|now|then|by|in|at|great|very|much)(?:'\w+)?\b)|"
+    r", (?=(?:she|he|they|i|the mother|the father|his|her)(?:'\w+)? )|(?<=[a-z]) (?:and|but) (?=(?:she|he|they|i)(?:'\w+)? ))"
 )
 _ASIDE = re.compile(
     r"^(?:(?:so|now|okay|and|see|you|well),? )*(?:let me|let us|i(?:'ll| will| want| would|'d)|listen|remember|this (?:is a case|case)|you know|note|mark|what (?:would|will|do|is|did|remedy)|which|any|okay|right|yes|i had (?:a|one) (?:case|patient)|i (?:remember|recall) (?:a|one))\b"
@@ -94,9 +102,9 @@ def build_vignettes(
     looks: Sequence[Look],
     cases: Sequence[CaseSpan],
     given: Sequence[Given],
-    remedies: Sequence[Hit],
+    hits: Sequence[Hit],
 ) -> tuple[CaseVignette, ...]:
-    vignettes = [_build(session, looks, case, given, remedies) for case in cases]
+    vignettes = [_build(session, looks, case, given, hits) for case in cases]
     return tuple(vignettes)
 
 
@@ -114,7 +122,7 @@ def case_units(session: Session, case: CaseSpan) -> list[tuple[int, int]]:
 
 
 def _build(
-    session: Session, looks: Sequence[Look], case: CaseSpan, given: Sequence[Given], remedies: Sequence[Hit]
+    session: Session, looks: Sequence[Look], case: CaseSpan, given: Sequence[Given], hits: Sequence[Hit]
 ) -> CaseVignette:
     ranges = case_units(session, case)
     found: list[Finding] = []
@@ -146,17 +154,17 @@ def _build(
         for piece in (item.remedy_units, item.potency_units, item.repetition_units, item.duration_units):
             if piece:
                 own_pieces.update(range(*piece))
+    medicines, investigations = _medical_units(session, hits)
     first_given = min((g.start for g in own), default=None)
     complaint_seen = False
     for range_index, (start, end) in enumerate(ranges):
         for sentence in session.sentences_in(start, end):
             after_remedy = range_index > 0 or (first_given is not None and sentence.start > first_given)
-            complaint_seen = (
-                _sentence(
-                    session, looks[sentence.index], add, after_remedy, complaint_seen, own_pieces, taken, first_given
-                )
-                or complaint_seen
-            )
+            opening = sentence.index - case.first < 5
+            complaint_seen = _sentence(
+                session, looks[sentence.index], add, after_remedy, complaint_seen, own_pieces, medicines, investigations, opening
+            ) or complaint_seen
+    found = _with_outcome(found)
     order = {label: index for index, label in enumerate(LABELS)}
     found = _unique(sorted(found, key=lambda f: (f.words.start, order[f.label])))
     stated = {f.label for f in found}
@@ -172,6 +180,29 @@ def _build(
         remedy_ids,
         tuple(label for label in LABELS if label not in stated),
     )
+
+
+def _medical_units(session: Session, hits: Sequence[Hit]) -> tuple[frozenset[int], frozenset[int]]:
+    """Units that name a conventional medicine, and those that name an investigation, by the vocabulary."""
+    medicines: set[int] = set()
+    investigations: set[int] = set()
+    for hit in hits:
+        if hit.concept_id.startswith("medical/"):
+            kinds = session.vocabulary[hit.concept_id].fact("kind")
+            if "medicine" in kinds:
+                medicines.update(range(hit.start, hit.end))
+            elif "investigation" in kinds:
+                investigations.update(range(hit.start, hit.end))
+    return frozenset(medicines), frozenset(investigations)
+
+
+def _with_outcome(found: list[Finding]) -> list[Finding]:
+    """The last change told is how the case came out, where nothing else says so."""
+    changes = [f for f in found if f.label == "follow-up change"]
+    if not changes or any(f.label == "outcome" and f.words.start >= changes[-1].words.start - 12 for f in found):
+        return found
+    last = max(changes, key=lambda f: f.words.start)
+    return [msgspec.structs.replace(f, label="outcome") if f is last else f for f in found]
 
 
 def _unique(found: list[Finding]) -> list[Finding]:
@@ -199,7 +230,7 @@ def _person(session: Session, ranges: list[tuple[int, int]], put: _Put, taken: s
     start, end = ranges[0]
     head_end = end
     for first, _, match in session.search(_AGE, start, head_end):
-        group = next((name for name in "abcdefg" if match[name]), None)
+        group = next((name for name in "abcdefgh" if match[name]), None)
         if group is None:
             continue
         units = session.span_of(start, match, group)
@@ -225,67 +256,100 @@ def _person(session: Session, ranges: list[tuple[int, int]], put: _Put, taken: s
         break
 
 
+_ONGOING = re.compile(
+    r"\b(?:continu\w+|go(?:es|ing)? on|went on|kept (?:on|up|taking)|not stopped|didn't stop|did not stop|carried on|carry on|still (?:taking|on|using)|(?:was|were|is|are|'s|'re)(?: \w+)? (?:taking|using|on)|(?:is|was|were|had been) already|had (?:\w+ )?(?:already )?(?:started|put) (?:her|him) on|alongside|along with it|not touched|left alone|"
+    r"got (?:his|her) (?:full )?course|told (?:her|him) to keep)\b"
+)
+_MEDICINE_WORD = re.compile(
+    r"\b(?:tablets?|medicines?|medications?|inhalers?|ointments?|creams?|drops|injections?|antibiotics?|steroids?|insulin|painkillers?|antacids?|syrups?|pills?|pessary|surgery|operation|courses?|treatments?|vitamins?|iron|calcium|hormon\w+|allopath\w*|ayurved\w*|churan|physiotherapy|"
+    r"chemotherapy|radiotherapy|dialysis|nebuli\w+|\w+(?:cillin|mycin|azole|olol|pril|sartan|prazole|statin|cortisone|solone|methasone|triptan|oxacin|formin|quine|dipine|azepam|profen))\b"
+)
+
+
 def _sentence(
-    session: Session, look: Look, put: _Put, after_remedy: bool, complaint_seen: bool,
-    pieces: set[int], taken: set[int], first_given: int | None,
+    session: Session, look: Look, put: _Put, after_remedy: bool, complaint_seen: bool, pieces: set[int],
+    medicines: frozenset[int], investigations: frozenset[int], opening: bool,
 ) -> bool:  # fmt: skip
     sentence = look.sentence
     complained = False
+    timed = False
     for start, end in _clauses(session, sentence.start, sentence.end):
         low = session.low(start, end)
         if len(low) < 4 or not any(unit.low for unit in session.units[start:end]):
             continue
-        gives = sum(1 for unit in range(start, end) if unit in pieces)
+        inside = range(start, end)
+        gives = sum(1 for unit in inside if unit in pieces)
         times = list(session.search(_FOLLOW_TIME, start, end))
+        # "it went in three weeks", "two colds in a year": at the end of a clause these are lengths, not visits
+        times = [t for t in times if not (t[2][0].startswith(("in ", "within ")) and t[0] > start + 2)]
         if not complaint_seen and not complained and not after_remedy:
             match = next((m for _, _, m in session.search(_COMPLAINT, start, end)), None)
-            if match is not None:
-                units = session.span_of(start, match, "what")
-                units = _end_complaint(session, *units)
+            if match is not None and not _MEDICINE_WORD.search(match["what"][:25]):
+                units = _end_complaint(session, *session.span_of(start, match, "what"))
                 if units[1] > units[0]:
                     put("presenting complaint", *units)
                     complained = True
                     continue
-        if _REASON.search(low) and (after_remedy or gives or look.remedies or "thought" in low or "rubric" in low):
+        treats = any(unit in medicines for unit in inside) or bool(_MEDICINE_WORD.search(low))
+        if _REASON.search(low) and (after_remedy or gives or look.remedies or re.search(r"thought|rubric|remed|took|wanted", low)):
             put("reason for prescription", start, end)
             continue
-        if _PRIOR.search(low) and not (after_remedy and times):
-            put("prior treatment", start, end)
-            continue
-        if _CONCURRENT.search(low):
+        if treats and not gives and (_ONGOING.search(low) or _ONGOING.search(sentence.low)) and not times:
             put("concurrent treatment", start, end)
             continue
-        if _INVESTIGATION.search(low):
-            put("investigation", start, end)
-            if not (after_remedy and times):
-                continue
-        if gives:
-            if after_remedy and times and _CHANGE.search(low):
-                put("follow-up time", times[0][0], times[0][1])
+        if not after_remedy and not gives and (_PRIOR.search(low) or treats):
+            put("prior treatment", start, end)
             continue
-        if after_remedy:
+        if not gives and (any(unit in investigations for unit in inside) or _INVESTIGATION.search(low)) and not times:
+            put("investigation", start, end)
+            continue
+        if after_remedy or (gives and times):
             for first, last, _ in times[:1]:
                 put("follow-up time", first, last)
-            if _OUTCOME.search(low):
-                put("outcome", start, end)
+                timed = True
+        if gives:
+            continue
+        if after_remedy:
+            at = times[0][1] if times and times[0][0] <= start + 2 and times[0][1] < end else start
+            if at >= end or _ASIDE.match(low) or look.question:
                 continue
-            if _CHANGE.search(low):
-                put(
-                    "follow-up change",
-                    times[0][1] if times and times[0][0] == start and times[0][1] < end else start,
-                    end,
-                )
-            elif look.content and not _ASIDE.match(low) and look.narration:
-                put("follow-up change", start, end)
+            if _OUTCOME.search(low):
+                put("outcome", at, end)
+            elif _CHANGE.search(low) or (timed and look.past):
+                put("follow-up change", at, end)
             continue
         if _HISTORY.search(low):
             put("history", start, end)
             continue
         if _ASIDE.match(low) or look.question:
             continue
-        if _is_finding(session, look, low, start, end):
+        if not complaint_seen and not complained and opening and _names_complaint(session, start, end):
+            put("presenting complaint", start, end)
+            complained = True
+            continue
+        if _is_finding(session, look, low, start, end) and not _introduces_person(low):
             put("finding", start, end)
     return complained
+
+
+_INTRODUCES_PERSON = re.compile(rf"\b(?:{PERSON}|old)\b.*\b(?:{NUMBER}|years?|from|came|senior|by profession|engineers?)\b")
+
+
+def _introduces_person(low: str) -> bool:
+    return bool(_INTRODUCES_PERSON.search(low)) and not re.search(r"\b(?:she|he) (?:was|had|felt|could|used)\b", low)
+
+
+def _names_complaint(session: Session, start: int, end: int) -> bool:
+    """A bare complaint at the opening of a case: ``Itching, elbows and groin, ten years of it.``"""
+    tags = {session.parse.tag(unit) for unit in range(start, end)}
+    words = [unit.low.removesuffix("'s") for unit in session.units[start:end]]
+    content = sum(w in BODY_CHAPTERS or w in SENSATIONS or w in CLINICAL_COMPLAINTS for w in words)
+    return content >= 1 and not tags & {"VBZ", "VBP", "MD"} and not {"she", "he", "they", "i"} & set(words[:2])
+
+
+CLINICAL_COMPLAINTS = frozenset(
+    "fever cold colds cough prolapse headache migraine asthma eczema itching diarrhoea constipation piles acidity pain weakness tonsils infertility obesity hypertension sleeplessness insomnia vertigo sinusitis allergy anaemia jaundice swelling".split()
+)
 
 
 def _is_finding(session: Session, look: Look, low: str, start: int, end: int) -> bool:

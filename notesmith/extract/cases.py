@@ -18,7 +18,7 @@ from notesmith.extract.session import Session
 PERSON = (
     r"(?:patient|lady|gentleman|boy|girl|child|man|woman|fellow|baby|infant|kid|housewife|teacher|farmer|student|nurse|clerk|driver|engineer|"
     r"widow|mother of|executive|labourer|laborer|shopkeeper|businessman|officer|teenager|youngster|old man|old lady|infant|toddler|"
-    r"male|female|person|chap|bride|cook|maid|tailor|banker|lawyer|singer|soldier|policeman|constable|carpenter|mason|priest|nun|accountant|software \w+|school ?teacher|schoolboy|schoolgirl|grandmother|grandfather|typist|weaver|painter|musician|professor|bus conductor|mechanic|plumber|electrician|guard|watchman|receptionist)"
+    r"male|female|person|chap|bride|cook|maid|tailor|banker|lawyer|singer|soldier|policeman|constable|carpenter|mason|priest|nun|accountant|software \w+|school ?teacher|schoolboy|schoolgirl|grandmother|grandfather|lad|lass|guy|gent|aunty|auntie|uncle|youth|youngster|neighbour|colleague|cousin|friend|junior|violinist|dancer|actor|writer|tutor|librarian|pensioner|publican|dressmaker|electrician|labourer|worker|manager|secretary|typist|weaver|painter|musician|professor|bus conductor|mechanic|plumber|electrician|guard|watchman|receptionist)"
 )
 _AGE = rf"(?:(?:aged? (?:about |around |of )?{NUMBER})|(?:of|about|around|hardly|nearly|just) {NUMBER}(?: (?:years?|yrs?|months?|days?|weeks?))?(?=[ ,.]|$)|{NUMBER}[ -]?(?:years?|yrs?|months?|weeks?|days?)(?:[ -]?olds?| of age)?|in (?:her|his) (?:early |mid |late )?\w+ties)"
 _INTRO = (
@@ -28,7 +28,7 @@ _INTRO = (
     (re.compile(rf"^(?:\w+[,.]? ){{0,5}}{NUMBER}[ -]?(?:years?|yrs?|months?)[ -]?(?:old)?[ ,]*(?:male|female|man|woman|boy|girl|lady|child|gentleman|housewife)"), 3.2),
     (re.compile(rf"\b(?:i|we) (?:had|have|have had|once had|got|saw|treated|was treating|remember|recall|was called to see|was asked to see|had seen) (?:\w+ ){{0,2}}?(?:a|an|one|this|another|two|some) (?:[\w-]+ ){{0,4}}?(?:case|{PERSON})\b"), 3.0),
     (re.compile(r"\b(?:let me|let us|i(?:'ll| will| shall| want to| would like to|'d like to| must)|shall i|can i|may i|allow me to) (?:\w+ ){0,3}?(?:tell|share|give|narrate|present|describe|relate|take|discuss|show|quote)\b[^.?!]{0,30}\b(?:a|one|this|another|an|my|the|two) (?:[\w-]+ ){0,4}?(?:case|patient|example|story|instance)\b"), 3.2),
-    (re.compile(r"\b(?:let me|i(?:'ll| will| want to| must)) (?:\w+ ){0,2}?(?:tell|share with|give) you about (?:a|an|one|this|the) "), 2.6),
+    (re.compile(r"\b(?:let me|i(?:'ll| will| want to| must|'d like to| would like to)) (?:\w+ ){0,2}?(?:tell|share with|give) you (?:something |a little )?(?:about|of) (?:a|an|one|this|the) "), 2.6),
     (re.compile(r"\b(?:case (?:number )?(?:one|two|three|four|\d+)|(?:first|second|third|next|another|one more|last) case|(?:an|a|one) (?:[\w-]+ ){0,3}?case (?:from|of mine|i had|came|which|to illustrate|in (?:my|our)|for you|of (?:a|an))|case (?:is )?of (?:a|an|one)|(?:here is|here's) (?:a|one|the) case)\b"), 2.8),
     (re.compile(rf"\b(?:a|an|one|this|another|some|young|old|elderly) (?:[\w-]+ ){{0,5}}?{PERSON}\b[^.?!]{{0,30}}\b(?:came|was brought|walked in|walks in|walked into|walks into|comes in|came in|consulted|visited|was referred|approached|rang|called|phoned|was carried|was admitted|turned up|presented)\b"), 3.2),
     (re.compile(r"\b(?:came|was brought|were brought|walked in|was referred|brought|approached|walked into) (?:to )?(?:me|us|my|our|the|into)\b(?: \w+)?"), 1.6),
@@ -38,6 +38,7 @@ _INTRO = (
     (re.compile(rf"\b(?:in came|comes|brought|brings) (?:a|an|one|this) (?:[\w-]+ ){{0,4}}?{PERSON}\b"), 2.0),
 )  # fmt: skip
 _AGED = re.compile(
+    rf"\b{PERSON}\b[^.?!]{{0,50}}, (?:about |around |aged |just |hardly )?{NUMBER}(?: or so| odd| plus)?(?:[,.]|$)|\b{PERSON}[ ,]+(?:aged )?{NUMBER}(?: years?| yrs?)?\b|\b{NUMBER}[ -]years?[ -](?:old )?(?:\w+ )?{PERSON}|"
     rf"\b{NUMBER}(?: and (?:a )?half)?[ -](?:years?|yrs?|months?|weeks?|days?)(?:[ -]olds?| of age)\b|\b(?:aged|age) {NUMBER}\b|\b{PERSON},? (?:of |aged |about |is |was )*{NUMBER}\b|\b{NUMBER}[ -]years?[ ,]+{PERSON}"
 )
 _HYPOTHETICAL = re.compile(

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from notesmith.annotations import Prescription
 from notesmith.extract.mentions import Hit
-from notesmith.extract.potency_words import NUMBER, POTENCY, normalise
+from notesmith.extract.potency_words import COMMON_STEPS, NUMBER, POTENCY, normalise, number_of
 from notesmith.extract.session import Session, bare
 
 _COUNT = rf"(?:{NUMBER}|a|one|single|few|a few|couple of|a couple of|two|three|some)"
@@ -18,7 +18,7 @@ REPETITION = re.compile(
     rf"(?:once|twice|thrice|{NUMBER} times|three times|four times) (?:a|per|in a|every|each) (?:day|week|month|fortnight)|(?:once|twice|thrice) daily|{NUMBER} times daily|"
     rf"every (?:{NUMBER} |other |alternate |few |half )?(?:hours?|minutes?|days?|nights?|mornings?|evenings?|weeks?|fortnight|months?|an hour)|"
     rf"(?:{NUMBER}[- ])?hourly|alternate (?:days?|nights?|weeks?|mornings?)|on alternate days|daily|nightly|weekly|fortnightly|monthly|(?:at|every) (?:bed ?time|night)|(?:in the |every )?(?:morning and (?:evening|night))|"
-    rf"morning,? (?:noon,? |afternoon,? )?(?:and )?(?:evening|night)|b\.?d\.?s?\b|t\.?d\.?s\b|t\.?i\.?d\b|q\.?d\.?s\b|q\.?i\.?d\b|o\.?d\b|h\.?s\b|s\.?o\.?s\b|p\.?r\.?n\b|stat\b|as (?:and when )?(?:needed|required)|when(?:ever)? (?:needed|required)|"
+    rf"night and morning|morning and night|(?:a )?single(?= \d|,? (?:thirty|two hundred|dose|powder))|two doses|three doses|one powder|a single powder|(?:on )?alternate|(?:two|three|four|five|six) drops|morning,? (?:noon,? |afternoon,? )?(?:and )?(?:evening|night)|b\.?d\.?s?\b|t\.?d\.?s\b|t\.?i\.?d\b|q\.?d\.?s\b|q\.?i\.?d\b|o\.?d\b|h\.?s\b|s\.?o\.?s\b|p\.?r\.?n\b|stat\b|as (?:and when )?(?:needed|required)|when(?:ever)? (?:needed|required)|"
     rf"in water|(?:in )?(?:ascending|plussed|plus(?:sing)?|split|divided) doses?|{NUMBER} (?:globules|pills|drops|pellets|tablets)(?: {NUMBER} times a day| (?:once|twice|thrice) (?:a day|daily))?|a teaspoon(?:ful)?(?: every \w+(?: \w+)?)?|repeated (?:every|once|twice)[^,.;]{{0,15}})"
 )
 DURATION = re.compile(
@@ -93,7 +93,8 @@ def find_potencies(session: Session, remedies: Sequence[Hit]) -> tuple[Said, ...
             elif match["num"] or match["d"] or match["mn"]:
                 if match["mn"] and match["mn"].casefold() in ("a",) and remedy is None:
                     continue
-                if match["scale"] in ("d", "k", "c", "x") and remedy is None and not _GIVES.search(near):
+                unmistakable = match["scale"] in ("c", "ch") and number_of(match["num"] or "") in COMMON_STEPS
+                if match["num"] and not unmistakable and remedy is None and not _GIVES.search(near):
                     continue
             elif match["q"]:
                 if match["q"].startswith("q") and remedy is None:
@@ -130,32 +131,21 @@ def find_potencies(session: Session, remedies: Sequence[Hit]) -> tuple[Said, ...
     return tuple(found)
 
 
+_COUNTED = re.compile(
+    r"(?:years?|yrs?|months?|days?|weeks?|hours?|minutes?|times?|drops?|pills?|globules?|percent|%|am|pm|o'?clock|grams?|mg|ml|kilos?|kg|degrees?|stools?|children|people|patients?|cases?|students?|remed(?:y|ies)|rupees?|pages?|points?|"
+    r"rubrics?|marks?|questions?|things?|symptoms?|lines?|brothers?|sisters?|or|to|lakhs?|per|th|st|nd|rd|year-old|cups?|glasses|others?|hundred|thousand|visits?|attacks?|sessions?|classes|of them|episodes?|injections?|courses?)"
+)
+
+
 def _a_count(session: Session, start: int, end: int, match: re.Match[str]) -> bool:
     after = session.units[end].low if end < len(session.units) else ""
     before = session.units[start - 1].low if start else ""
-    if re.match(
-        r"(?:year|month|day|week|hour|minute|time|dose|drop|pill|globule|percent|%|am|pm|o'clock|gram|mg|ml|kilo|kg|degree|stool|children|people|patient|case|student|remed|rupee|page|point|rubric|mark|question|thing|symptom|line|brother|sister|week|or|to|lakh|per|th$|st$)",
-        after,
-    ):
+    stopped = session.units[end - 1].text.endswith((",", ".", ";", "?", "!"))
+    if not stopped and _COUNTED.fullmatch(after):
         return True
     return before in {
-        "page",
-        "aged",
-        "age",
-        "at",
-        "about",
-        "rubric",
-        "number",
-        "chapter",
-        "aphorism",
-        "section",
-        "paragraph",
-        "of",
-        "room",
-        "nearly",
-        "around",
-        "bp",
-        "line",
+        "page", "aged", "age", "at", "about", "rubric", "number", "chapter", "aphorism", "section", "paragraph", "of", "room",
+        "nearly", "around", "bp", "line", "over", "by",
     } or (before == "in" and len(match["bare"]) == 4 and match["bare"].isdigit())
 
 

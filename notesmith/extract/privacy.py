@@ -383,12 +383,23 @@ class _Names:
             return None
         if evidence < 1.5:
             return None
+        if before in _PLACE_BEFORE and not titled and not listed and self._history(at):
+            return None  # "Hahnemann was born in Meissen"
         end = at + 1
         while end < len(self.session.units) and not self._comma(end - 1) and end not in used and self._continues(end):
             end += 1
-        start = at - 1 if titled and title not in _RELATIVES else at
+        if end < len(self.session.units) and self._key(end) in _AFTER_TITLES and not self._comma(end - 1):
+            end += 1
+        start = at - 1 if titled and (title not in _RELATIVES or self._capital(at - 1)) else at
         found = self._role(at, end, titled, strong or evidence >= 2.0)
         return None if found is None else _Found(start, found.end, found.role, found.doubtful, found.hide)
+
+    def _history(self, at: int) -> bool:
+        """Whether a sentence outside a case speaks of an author of books."""
+        sentence = self.session.sentence_at(at)
+        return any(self._key(u) in self.author_words for u in range(sentence.start, sentence.end)) and not any(
+            s <= at < e for s, e in self.cases
+        )
 
     def _title_meant(self, at: int, title: str) -> bool:
         if title in {
@@ -414,7 +425,7 @@ class _Names:
         low = self._key(unit)
         if not self._capital(unit) or low in OTHER_PROPER or low in self.term_words or unit in self.term_units:
             return False
-        return self._listed(unit) or self._unknown(unit) or self.entities.get(unit) == "PERSON" or len(low) == 1
+        return self._listed(unit) or self._unknown(unit) or zipf_frequency(low, "en") < 4.0 or self.entities.get(unit) == "PERSON" or len(low) == 1
 
     def _unknown(self, unit: int) -> bool:
         """A word that neither the vocabulary nor the dictionary knows, and that does not sound like a remedy."""
