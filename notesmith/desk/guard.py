@@ -162,7 +162,8 @@ class Guard:
 
 async def _body(receive: Receive, limit: int) -> bytes | None:
     """The whole body, or None where it is longer than the limit (whatever its header said)."""
-    parts, size = [], 0
+    parts: list[bytes] = []
+    size = 0
     while True:
         message = await receive()
         if message["type"] == "http.disconnect":

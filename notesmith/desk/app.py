@@ -1,0 +1,78 @@
+"""The desk as an ASGI application: its addresses, its guard, and errors told in plain words."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from pathlib import Path
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Mount, Route
+from starlette.staticfiles import StaticFiles
+
+from notesmith.course import Course
+from notesmith.desk import home, sound, uploads, words
+from notesmith.desk.context import HERE, Desk, desk_of, error_status
+from notesmith.desk.guard import App, Guard, Keys, new_keys
+from notesmith.desk.worker import Worker
+from notesmith.errors import NotesmithError
+
+PLAIN_STATUS = {404: "There is no such page at the desk.", 405: "That page does not take this kind of request."}
+
+
+def make_app(course: Course, *, port: int, keys: Keys | None = None, who: str = "", work: bool = True) -> App:
+    """The desk over one course, behind its guard. ``work`` starts the background worker with the application."""
+    desk = Desk(course, keys or new_keys(), who or "a person at the desk")
+    worker = Worker(desk) if work else None
+
+    @asynccontextmanager
+    async def lifespan(_: Starlette) -> AsyncIterator[None]:
+        if worker is not None:
+            worker.start()
+        yield
+        if worker is not None:
+            worker.stop()
+
+    app = Starlette(
+        routes=[
+            Route("/", home.home),
+            Route("/jobs", home.job_list),
+            Route("/jobs/{id}/cancel", uploads.cancel, methods=["POST"]),
+            Route("/jobs/{id}/retry", uploads.retry, methods=["POST"]),
+            Route("/jobs/{id}/forget", uploads.forget, methods=["POST"]),
+            Route("/uploads", uploads.begin, methods=["POST"]),
+            Route("/uploads/{id}", uploads.state),
+            Route("/uploads/{id}", uploads.put, methods=["PUT"]),
+            Route("/clip/{lecture}.wav", sound.clip_wav),
+            Route("/words", words.words),
+            Route("/words", words.decide, methods=["POST"]),
+            Route("/words/other", words.other, methods=["POST"]),
+            Route("/words/new", words.new_term, methods=["POST"]),
+            Route("/words/suggest", words.suggestions),
+            Route("/undo", words.undo, methods=["POST"]),
+            Mount("/static", StaticFiles(directory=Path(HERE) / "static")),
+        ],
+        exception_handlers={NotesmithError: _told, HTTPException: _told_http, Exception: _told_defect},
+        lifespan=lifespan,
+    )
+    app.state.desk = desk
+    return Guard(app, keys=desk.keys, port=port, refuse=desk.refuse)
+
+
+def _told(request: Request, error: Exception) -> Response:
+    assert isinstance(error, NotesmithError)
+    message = str(error).replace(f"{desk_of(request).course.folder}/", "")
+    return desk_of(request).refuse(error_status(error), message)
+
+
+def _told_http(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)
+    return desk_of(request).refuse(error.status_code, PLAIN_STATUS.get(error.status_code, "That cannot be done."))
+
+
+def _told_defect(request: Request, error: Exception) -> Response:
+    name = type(error).__name__
+    return desk_of(request).refuse(500, f"A defect of the program ({name}). Nothing was lost; go back and try again.")

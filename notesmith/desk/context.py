@@ -1,0 +1,168 @@
+"""What every page of the desk needs: the course, its vocabulary, the keys of this run, and the templates."""
+
+from __future__ import annotations
+
+import threading
+from pathlib import Path
+from typing import Any
+
+import jinja2
+import msgspec
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+
+from notesmith.course import Course, open_course
+from notesmith.desk.guard import Keys
+from notesmith.errors import ConflictError, InputError, NotesmithError
+from notesmith.lecture import Lecture
+from notesmith.notes import clock
+from notesmith.store import Store
+from notesmith.store.jobs import enqueue_once
+from notesmith.verdicts import NoteVerdict, PersonVerdict, Verdict, VerdictEntry, WordVerdict
+from notesmith.vocabulary import Vocabulary
+from notesmith.vocabulary.load import vocabulary_files
+
+HERE = Path(__file__).resolve().parent
+TEMPLATES = jinja2.Environment(
+    loader=jinja2.FileSystemLoader(HERE / "templates"),
+    autoescape=True,
+    undefined=jinja2.StrictUndefined,
+    trim_blocks=True,
+    lstrip_blocks=True,
+)
+TEMPLATES.filters["clock"] = clock
+
+
+class Desk:
+    """One run of the desk over one course. Each request opens its own store; the vocabulary is loaded once."""
+
+    def __init__(self, course: Course, keys: Keys, who: str) -> None:
+        self.course = course
+        self.keys = keys
+        self.who = who
+        self._lock = threading.Lock()
+        self._vocabulary: tuple[object, Vocabulary] | None = None
+
+    def store(self) -> Store:
+        return Store(self.course.store_path, must_exist=True)
+
+    @property
+    def vocabulary(self) -> Vocabulary:
+        """The vocabulary as it stands; loaded again when a file of the course's own layer changed."""
+        folder = self.course.vocabulary_dir
+        state = [(str(p), p.stat().st_mtime_ns, p.stat().st_size) for p in vocabulary_files(folder)]
+        with self._lock:
+            if self._vocabulary is None or self._vocabulary[0] != state:
+                self._vocabulary = (state, self.course.load_vocabulary())
+            return self._vocabulary[1]
+
+    @property
+    def incoming(self) -> Path:
+        """Where uploads grow until they are whole."""
+        return self.course.folder / ".incoming"
+
+    def reload_settings(self) -> None:
+        self.course = open_course(self.course.folder)
+
+    def page(self, name: str, *, status: int = 200, **values: Any) -> Response:
+        """A whole page or a fragment from a template."""
+        text = TEMPLATES.get_template(name).render(
+            course=self.course.settings, token=self.keys.form, who=self.who, **values
+        )
+        return HTMLResponse(text, status)
+
+    def refuse(self, status: int, message: str) -> Response:
+        """A page that says in plain words why something was not done."""
+        return self.page("refused.html", status=status, message=message, here="")
+
+
+def desk_of(request: Request) -> Desk:
+    desk = request.app.state.desk
+    assert isinstance(desk, Desk)
+    return desk
+
+
+def field(request: Request, name: str, default: str | None = None) -> str:
+    """A field of the posted form, blanks around it off. Raises InputError where it is missing."""
+    value = request.scope.get("form", {}).get(name, default)
+    if value is None:
+        raise InputError(f"the form lacks {name!r}; load the page again")
+    return str(value).strip()
+
+
+def number(value: str, name: str) -> int:
+    """A whole number from a form or an address. Raises InputError for anything else."""
+    if not (value.isascii() and value.isdigit() and len(value) < 16):
+        raise InputError(f"{name} must be a whole number")
+    return int(value)
+
+
+def see_other(address: str) -> Response:
+    return RedirectResponse(address, 303)
+
+
+# ---------------------------------------------------------------- verdicts and their conflicts
+
+
+def last_verdict_id(store: Store) -> int:
+    """The number of the latest verdict; a page carries it so that a ruling made meanwhile is noticed."""
+    return max((entry.id for entry in store.verdicts(with_undone=True)), default=0)
+
+
+def target_of(verdict: Verdict) -> tuple[str, ...]:
+    """What a verdict is about; two verdicts on one target made at the same time are a conflict."""
+    match verdict:
+        case WordVerdict():
+            return ("word", verdict.heard)
+        case NoteVerdict():
+            return ("note", verdict.lecture_id, verdict.key)
+        case PersonVerdict():
+            return ("person", verdict.said.casefold())
+
+
+def rule(store: Store, verdict: Verdict, *, who: str, seen: int) -> VerdictEntry:
+    """Write a verdict unless somebody ruled on the same target after verdict ``seen``.
+
+    Raises ConflictError naming who and when; nothing is written then.
+    """
+    with store.transaction():
+        target = target_of(verdict)
+        for entry in store.verdicts(with_undone=True):
+            if entry.id > seen and not entry.undone and target_of(entry.verdict) == target:
+                raise ConflictError(
+                    f"{entry.who} decided on this at {entry.when} while your page was open ({told(entry.verdict)}). "
+                    "Your decision was not written; look at it again."
+                )
+        entry = store.add_verdict(verdict, who=who)
+        enqueue_once(store, "refresh", "new decisions")
+    return entry
+
+
+def told(verdict: Verdict) -> str:
+    """A verdict in a few plain words."""
+    match verdict:
+        case WordVerdict():
+            put = f" → “{verdict.restored}”" if verdict.restored and verdict.ruling in ("accept", "always") else ""
+            return f"{verdict.ruling}: “{verdict.heard}”{put}"
+        case NoteVerdict():
+            return f"{verdict.ruling}: {verdict.key}" + (f" → {verdict.value}" if verdict.value else "")
+        case PersonVerdict():
+            return f"{verdict.ruling}: “{verdict.said}”" + (f" → {verdict.replacement}" if verdict.replacement else "")
+
+
+def lecture_or_refuse(store: Store, lecture_id: str) -> Lecture:
+    return store.lecture(lecture_id)[0]
+
+
+def error_status(error: NotesmithError) -> int:
+    if isinstance(error, ConflictError):
+        return 409
+    return 400 if isinstance(error, InputError) else 500
+
+
+class Choice(msgspec.Struct, frozen=True):
+    """One term offered to a person: its id, the text that would be put, and how it is told apart."""
+
+    concept_id: str
+    label: str
+    detail: str

@@ -1,0 +1,108 @@
+"""The first page: what is in the course, what is being worked on, what to do next."""
+
+from __future__ import annotations
+
+import msgspec
+from starlette.requests import Request
+from starlette.responses import Response
+
+from notesmith.annotations import Extraction
+from notesmith.desk.context import Desk, desk_of
+from notesmith.desk.queue import word_queue
+from notesmith.desk.uploads import open_jobs
+from notesmith.extract.privacy import person_rulings, unresolved
+from notesmith.lecture import Lecture
+from notesmith.store import Store
+from notesmith.store.jobs import Job
+
+STAGES = {
+    "": "waiting",
+    "looking": "looking at the file",
+    "transcribe": "listening",
+    "correct": "restoring terms",
+    "extract": "finding points",
+    "site": "building the pages",
+    "decisions": "applying decisions",
+}
+
+
+class LectureLine(msgspec.Struct, frozen=True):
+    """A lecture on the first page: words and names still to settle; ``ready`` once it has been worked through."""
+
+    lecture: Lecture
+    ready: bool
+    words: int
+    names: int
+
+
+def lecture_lines(desk: Desk, store: Store) -> tuple[LectureLine, ...]:
+    verdicts = store.verdicts()
+    waiting = word_queue(desk.vocabulary, store, verdicts)
+    lines = []
+    for lecture in store.lectures():
+        extraction = store.result(lecture.id, "extraction", Extraction)
+        names = (
+            {p.said for p in unresolved(extraction.persons, person_rulings(verdicts, lecture.id))} if extraction else ()
+        )
+        words = sum(1 for item in waiting if item.lecture_id == lecture.id)
+        lines.append(LectureLine(lecture, extraction is not None, words, len(names)))
+    return tuple(lines)
+
+
+def home(request: Request) -> Response:
+    """GET /"""
+    desk = desk_of(request)
+    with desk.store() as store:
+        lines = lecture_lines(desk, store)
+        current = open_jobs(store)
+    return desk.page(
+        "home.html", here="home", lines=lines, jobs=[job_line(one) for one in current], busy=_busy(current),
+        words=sum(line.words for line in lines), names=sum(line.names for line in lines),
+    )  # fmt: skip
+
+
+def job_list(request: Request) -> Response:
+    """GET /jobs: the list of jobs alone, asked for again and again while something is under way."""
+    desk = desk_of(request)
+    with desk.store() as store:
+        current = open_jobs(store)
+    return desk.page("jobs.html", jobs=[job_line(one) for one in current], busy=_busy(current))
+
+
+def _busy(current: tuple[Job, ...]) -> bool:
+    return any(one.state in ("receiving", "waiting", "working") for one in current)
+
+
+class JobLine(msgspec.Struct, frozen=True):
+    id: int
+    name: str
+    state: str
+    says: str
+    percent: int | None
+    left: str
+    lecture_id: str | None
+
+
+def job_line(one: Job) -> JobLine:
+    """A job in words: what is happening, how far, how long."""
+    percent: int | None = round(100 * one.fraction)
+    match one.state:
+        case "receiving":
+            says = "being sent; choose the same file again if it stopped"
+        case "waiting":
+            says, percent = "waiting for its turn", None
+        case "working":
+            says = STAGES.get(one.body.stage, one.body.stage)
+        case "finished":
+            says, percent = one.body.message or "done", None
+        case _:
+            says, percent = one.body.message or one.state, None
+    name = {"publish": "Publishing", "refresh": "Applying decisions"}.get(one.body.kind, one.body.name)
+    return JobLine(one.id, name, one.state, says, percent, _left(one.seconds_left()), one.body.lecture_id)
+
+
+def _left(seconds: float | None) -> str:
+    if seconds is None:
+        return ""
+    minutes = round(seconds / 60)
+    return "less than a minute left" if minutes < 1 else f"about {minutes} min left"

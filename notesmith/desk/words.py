@@ -1,0 +1,147 @@
+"""Settling the words: one doubtful form at a time, decided with single keys."""
+
+from __future__ import annotations
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from notesmith.desk.context import Desk, desk_of, field, last_verdict_id, number, rule, see_other, told
+from notesmith.desk.queue import QueueItem, suggest, word_queue
+from notesmith.errors import InputError
+from notesmith.store import Store
+from notesmith.transcript import sounding
+from notesmith.verdicts import VerdictEntry, WordRuling, WordVerdict
+from notesmith.vocabulary.concept import Concept, Scheme
+from notesmith.vocabulary.importing import FILE_OF_SCHEME, MAX_TERM_CHARACTERS, write_concepts
+from notesmith.vocabulary.load import SCHEME_OF_PREFIX
+from notesmith.vocabulary.vocabulary import label_key
+
+RULINGS: dict[str, WordRuling] = {"accept": "accept", "reject": "reject", "always": "always", "never": "never"}
+NEW_TERM_SCHEMES: tuple[Scheme, ...] = ("remedy", "idea", "medical", "canon", "family", "prescription")
+
+
+def words(request: Request) -> Response:
+    """GET /words?at=N&show=restored: the item at place N of the queue."""
+    desk = desk_of(request)
+    restored = request.query_params.get("show") == "restored"
+    at = number(request.query_params.get("at", "0") or "0", "the place")
+    with desk.store() as store:
+        entries = store.verdicts(with_undone=True)
+        queue = word_queue(desk.vocabulary, store, [e for e in entries if not e.undone], restored=restored)
+        seen = last_verdict_id(store)
+    latest = _last_word_entry(entries)
+    item = queue[min(at, len(queue) - 1)] if queue else None
+    return desk.page(
+        "words.html", here="words", item=item, at=min(at, max(0, len(queue) - 1)), total=len(queue), seen=seen,
+        restored=restored, latest=latest, latest_told=told(latest.verdict) if latest else "",
+        rivals=_rivals(item, desk), term=desk.vocabulary.label(item.proposed.concept_id) if item else "",
+        schemes=NEW_TERM_SCHEMES, message=request.query_params.get("said", ""),
+    )  # fmt: skip
+
+
+def _rivals(item: QueueItem | None, desk: Desk) -> list[tuple[str, str, int, str]]:
+    if item is None:
+        return []
+    found: list[tuple[str, str, int, str]] = []
+    for rival in item.proposed.rivals[:4]:
+        concept = desk.vocabulary.get(rival.concept_id)
+        found.append(
+            (rival.concept_id, rival.restored, round(100 * rival.score), concept.scheme if concept else "unknown")
+        )
+    return found
+
+
+def _last_word_entry(entries: tuple[VerdictEntry, ...]) -> VerdictEntry | None:
+    return next((e for e in reversed(entries) if isinstance(e.verdict, WordVerdict) and not e.undone), None)
+
+
+def decide(request: Request) -> Response:
+    """POST /words: one ruling on a heard form."""
+    desk = desk_of(request)
+    ruling = RULINGS.get(field(request, "ruling"))
+    if ruling is None:
+        raise InputError("that is no decision the desk knows")
+    with desk.store() as store:
+        _write(desk, store, request, ruling)
+    return _next(request)
+
+
+def _write(desk: Desk, store: Store, request: Request, ruling: WordRuling, put: tuple[str, str] | None = None) -> None:
+    form = sounding(field(request, "form"))
+    lecture, _ = store.lecture(field(request, "lecture"))
+    if not form:
+        raise InputError("no word was named")
+    concept_id, restored = put or (field(request, "concept_id", ""), field(request, "restored", ""))
+    if ruling in ("accept", "always") and not restored:
+        raise InputError("there is no term to put in place")
+    if len(restored) > MAX_TERM_CHARACTERS or len(form) > 400:
+        raise InputError("that is longer than a term")
+    verdict = WordVerdict(
+        ruling, form, concept_id or None, restored or None, lecture.id if ruling in ("accept", "reject") else None
+    )
+    rule(store, verdict, who=desk.who, seen=number(field(request, "seen"), "the page's state"))
+
+
+def _next(request: Request) -> Response:
+    at = number(field(request, "at", "0"), "the place")
+    show = "&show=restored" if field(request, "show", "") == "restored" else ""
+    return see_other(f"/words?at={at}{show}")
+
+
+def other(request: Request) -> Response:
+    """POST /words/other: another term of the vocabulary, here or everywhere."""
+    desk = desk_of(request)
+    concept = desk.vocabulary.get(field(request, "concept_id"))
+    if concept is None:
+        raise InputError("choose a term from the list, or make a new one")
+    ruling: WordRuling = "always" if field(request, "everywhere", "") else "accept"
+    with desk.store() as store:
+        _write(desk, store, request, ruling, (concept.id, concept.pref_label))
+    return _next(request)
+
+
+def new_term(request: Request) -> Response:
+    """POST /words/new: a term the vocabulary lacks; written to the course's layer and put in place everywhere."""
+    desk = desk_of(request)
+    concept = make_concept(desk, field(request, "label"), field(request, "scheme"))
+    with desk.store() as store:
+        # The verdict first: a conflict must leave the vocabulary as it was.
+        _write(desk, store, request, "always", (concept.id, concept.pref_label))
+        write_concepts(desk.course.vocabulary_dir, [concept])
+    return _next(request)
+
+
+def make_concept(desk: Desk, label: str, scheme_name: str) -> Concept:
+    """A new concept with a free id. Raises InputError where the label is no term or is known already."""
+    scheme = next((s for s in FILE_OF_SCHEME if s == scheme_name), None)
+    label = " ".join(label.split())
+    if scheme is None or scheme not in NEW_TERM_SCHEMES:
+        raise InputError("say what kind of term it is")
+    if not label_key(label) or len(label) > MAX_TERM_CHARACTERS or "\t" in label or "|" in label:
+        raise InputError(f"a term has 1 to {MAX_TERM_CHARACTERS} characters with a letter among them")
+    if known := desk.vocabulary.find(label, scheme):
+        raise InputError(f"“{label}” is in the vocabulary already, as {known[0].pref_label}; choose it as other term")
+    prefix = next(p for p, s in SCHEME_OF_PREFIX.items() if s == scheme)
+    slug = "-".join("".join(c if c.isascii() and c.isalnum() else " " for c in label_key(label)).split()) or "term"
+    candidate, n = f"{prefix}/{slug}", 2
+    while candidate in desk.vocabulary:
+        candidate, n = f"{prefix}/{slug}-{n}", n + 1
+    return Concept(candidate, scheme, label, source=(f"course: {desk.who}",))
+
+
+def suggestions(request: Request) -> Response:
+    """GET /words/suggest?q=: terms for what is being typed."""
+    desk = desk_of(request)
+    return desk.page("suggest.html", choices=suggest(desk.vocabulary, request.query_params.get("q", "")[:80]))
+
+
+def undo(request: Request) -> Response:
+    """POST /undo: take a decision back; it stays in the log, marked undone."""
+    desk = desk_of(request)
+    from notesmith.store.jobs import enqueue_once
+
+    with desk.store() as store:
+        store.undo_verdict(number(field(request, "verdict"), "the decision's number"))
+        enqueue_once(store, "refresh", "a decision taken back")
+    back = field(request, "back", "/words")
+    return see_other(back if back.startswith("/") and not back.startswith(("//", "/\\")) else "/")
