@@ -44,7 +44,7 @@ _SETTING = re.compile(
 )
 _COMPLAINT = re.compile(
     r"\b(?:(?:chief |main |presenting )?complaint(?:s)?(?: was| were| is| are|:| of) |complain(?:ed|ing|s) of |(?:came|come|comes|brought|referred|presented|presenting|presents|consulted|consulting|visited|treated)(?: \w+){0,4}? (?:with|for) |suffer(?:ed|ing|s|er)? (?:from|of) |"
-    r"(?:problem|trouble|case|story|history) (?:was|is|of) |diagnosed (?:as|with) |(?:she|he|who)(?:'d| (?:had|has|was having|is having|has been having|had been having)) |been seeing (?:her|him) for |with (?:a )?(?:complaint|history|problem)s? of |(?:lady|woman|man|boy|girl|gentleman|child|patient|baby|infant|male|female|years?|old),? with |troubled (?:by|with) )"
+    r"(?:problem|trouble|case|story|history) (?:was|is|of) |diagnosed (?:as|with) |(?:she|he|who)(?:'d (?=a |an |the |got |some |been |had |this |terrible |severe |bad |eczema|asthma|migraine|pain)| (?:had|has|was having|is having|has been having|had been having)) |been seeing (?:her|him) for |with (?:a )?(?:complaint|history|problem)s? of |(?:lady|woman|man|boy|girl|gentleman|child|patient|baby|infant|male|female|years?|old),? with |troubled (?:by|with) )"
     r"(?P<what>[^.?!;]{3,110})"
 )
 _HISTORY = re.compile(
@@ -71,9 +71,9 @@ _N = rf"(?:{NUMBER}|a|a few|few|couple of|a couple of|half an?|one|some|the firs
 _U = r"(?:days?|weeks?|months?|hours?|minutes?|years?|fortnights?|hour|doses?)"
 _FOLLOW_TIME = re.compile(
     rf"\b(?:(?:after|within) (?:about |just |nearly |another |the next |exactly |some |only )?(?:{_N} )?(?:and a half )?{_U}(?: time| after that| from then)?|(?:after|within) (?:another|a) {_U}|"
-    rf"{_N} (?:and a half )?{_U} (?:later|after that|after|afterwards|on|passed|from then)(?! (?:the|a|his|her|food|meals|eating|she|he|we|i|birth|delivery|marriage)\b)|"
+    rf"{_N} (?:and a half )?{_U} (?:later|after that|afterwards|on|passed|from then|after(?! (?:the|a|his|her|food|meals|eating|she|he|we|i|birth|delivery|marriage)\b))|"
     rf"(?:at|by|in|on|from) (?:the |about |around |nearly )?(?:end of )?(?:the )?(?:next |following |first |second |third |fourth |fifth |sixth |tenth |twelfth |{NUMBER}(?:th|st|nd|rd)? |a |{_N} )(?:visit|follow[- ]?up|day|night|week|month|morning|dose|consultation|fortnight|days|weeks|months|years?)|"
-    rf"(?:at|by|in) (?:week|month|day) {NUMBER}|(?:the )?(?:next|following) (?:day|morning|visit|week|month|follow[- ]?up|evening|consultation|time)|(?:at|on|in) (?:the |her |his )?(?:first |second |third |next |last )?follow[- ]?up|"
+    rf"(?:in|over|during) the (?:next|following) (?:{_N} )?{_U}|(?:at|by|in) (?:week|month|day) {NUMBER}|(?:the )?(?:next|following) (?:day|morning|visit|week|month|follow[- ]?up|evening|consultation|time)|(?:at|on|in) (?:the |her |his )?(?:first |second |third |next |last )?follow[- ]?up|"
     rf"the same (?:night|evening|day)|(?:that|the) (?:very )?(?:night|evening) itself|that (?:very )?(?:night|evening)|overnight|(?:then )?in the (?:rains|monsoon|winter|summer|spring|autumn)|last (?:spring|summer|winter|autumn|year|month|week)|(?:first|second|third) follow[- ]?up|when (?:she|he) (?:next )?came (?:back|again))\b"
 )
 _CHANGE = re.compile(

@@ -41,6 +41,8 @@ _AGED = re.compile(
     rf"\b{PERSON}\b[^.?!]{{0,50}}, (?:about |around |aged |just |hardly )?{NUMBER}(?: or so| odd| plus)?(?:[,.]|$)|\b{PERSON}[ ,]+(?:aged )?{NUMBER}(?: years?| yrs?)?\b|\b{NUMBER}[ -]years?[ -](?:old )?(?:\w+ )?{PERSON}|"
     rf"\b{NUMBER}(?: and (?:a )?half)?[ -](?:years?|yrs?|months?|weeks?|days?)(?:[ -]olds?| of age)\b|\b(?:aged|age) {NUMBER}\b|\b{PERSON},? (?:of |aged |about |is |was )*{NUMBER}\b|\b{NUMBER}[ -]years?[ ,]+{PERSON}"
 )
+# "I had an uncle like this": an anecdote from the lecturer's own life, not a case.
+_OWN_CIRCLE = re.compile(r"\b(?:i|we) (?:had|have|used to have|know|knew) (?:a|an|one|my) (?:\w+ )?(?:uncle|aunt|aunty|auntie|friend|colleague|cousin|teacher|neighbour|professor|principal|dog|cat)\b|\bmy (?:own )?(?:uncle|aunt|friend|colleague|cousin|teacher|professor|brother|wife|husband)\b")
 _HYPOTHETICAL = re.compile(
     r"\b(?:suppose|imagine|if (?:a|an|one|your|you|the) |say a|whenever|when(?:ever)? (?:a|an|your|you|the)? ?\w* ?(?:patient|child|person|lady|man|woman)? (?:comes|says|tells|complains|sits)|will come|will tell|would come|"
     r"you (?:will|may|might|can) (?:get|see|find|have)|typical(?:ly)?|usually|generally|often|always|any patient|every patient|such (?:a )?patient|a (?:typical|classical|\w+) patient (?:is|will|may|has|wants|comes))\b"
@@ -100,6 +102,8 @@ def introduces(low: str) -> float:
     value = max((weight for pattern, weight in _INTRO if pattern.search(low)), default=0.0)
     if _AGED.search(low):
         value = max(value, 2.6) if value < 1.0 else value + 1.0
+    if _OWN_CIRCLE.search(low):
+        value -= 3.0
     if value and _HYPOTHETICAL.search(low):
         value -= 2.2
     return max(0.0, value)

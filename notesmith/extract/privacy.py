@@ -391,7 +391,7 @@ class _Names:
         if end < len(self.session.units) and self._key(end) in _AFTER_TITLES and not self._comma(end - 1):
             end += 1
         start = at - 1 if titled and (title not in _RELATIVES or self._capital(at - 1)) else at
-        found = self._role(at, end, titled, strong or evidence >= 2.0)
+        found = self._role(at, end, titled, strong or (listed and evidence >= 2.0))
         return None if found is None else _Found(start, found.end, found.role, found.doubtful, found.hide)
 
     def _history(self, at: int) -> bool:

@@ -285,9 +285,9 @@ def bare(text: str) -> str:
 
 
 def keys_of(unit: Unit) -> list[str]:
-    """The label keys of a unit, without a possessive ending; a hyphened word has several."""
-    text = unit.low.removesuffix("'s")
-    return label_key(text).split()
+    """The label keys of a unit, without a contracted or possessive ending; a hyphened word has several."""
+    match = _CONTRACTION.match(unit.low)  # "he'd" must not read as the abbreviation Hed.
+    return label_key(match[1] if match else unit.low).split()
 
 
 def _units(reading: Reading) -> Iterator[Unit]:

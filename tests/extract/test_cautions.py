@@ -1,0 +1,66 @@
+"""In-place cautions; the list of urgent conditions is from ordinary first-aid and emergency teaching (common practice)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from notesmith.annotations import Extraction
+from notesmith.extract import STANDING_LINE
+from notesmith.reading import Reading
+
+Found = Callable[..., tuple[Reading, Extraction]]
+FRAME = ("Pulsatilla is mild. ", " It is a warm remedy.")
+
+URGENT = [
+    "He cannot breathe and the lips are blue.", "There was severe chest pain going to the left arm.",
+    "Her face was drooping and her speech was slurred.", "The child had a convulsion with the fever.",
+    "She said she wants to end her life.", "He has high fever with stiff neck.", "The abdomen was rigid like a board.",
+    "She was bleeding in the third month of pregnancy.", "The baby is limp and not feeding.", "It was septic and he collapsed.",
+]  # fmt: skip
+DISCOURAGING = [
+    "Stop all the steroids on the first day.", "There is no need of surgery in such cases.",
+    "Throw away the inhaler and wait.", "Vaccination is not necessary for these children.",
+    "Do not send him to the hospital, give the remedy.", "I told her not to take insulin.",
+]  # fmt: skip
+HARMLESS = [
+    "Pulsatilla has a bland discharge.",
+    "She is better from cold bathing.",
+    "He was given breakfast in the morning.",
+]
+
+
+def kinds(found: Found, text: str) -> set[str]:
+    _, result = found(FRAME[0] + text + FRAME[1])
+    return {c.kind for c in result.cautions}
+
+
+@pytest.mark.parametrize("text", URGENT)
+def test_urgent_conditions_are_flagged(found: Found, text: str) -> None:
+    assert "urgent condition" in kinds(found, text)
+
+
+@pytest.mark.parametrize("text", DISCOURAGING)
+def test_advice_against_care_is_flagged(found: Found, text: str) -> None:
+    assert "discourages care" in kinds(found, text)
+
+
+@pytest.mark.parametrize("text", HARMLESS)
+def test_ordinary_teaching_is_not_flagged(found: Found, text: str) -> None:
+    assert kinds(found, text) == set()
+
+
+def test_doses_and_cures_are_flagged_with_source_and_year(found: Found) -> None:
+    _, result = found("Pulsatilla is mild. I gave Pulsatilla 200, one dose. The tumour disappeared and he was cured.")
+    by_kind = {c.kind: c for c in result.cautions}
+    assert {"potency or dose", "claim of cure"} <= by_kind.keys()
+    assert all(
+        c.reason and c.advice and any(year in c.source for year in ("2009", "2015", "2016", "2022"))
+        for c in result.cautions
+    )
+
+
+def test_the_standing_line_says_what_it_must() -> None:
+    for piece in ("taught", "not medical advice", "effective", "delay, stop or replace", "law", "emergency"):
+        assert piece in STANDING_LINE

@@ -1,0 +1,171 @@
+"""What the rules find in short invented sessions."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from notesmith.annotations import Extraction
+from notesmith.extract import extract, language, load_nlp
+from notesmith.errors import ModelError
+from notesmith.reading import Reading
+from notesmith.vocabulary import Vocabulary
+
+from .conftest import reading_of
+
+Found = Callable[..., tuple[Reading, Extraction]]
+
+LESSON = """
+Good morning. Can you hear me at the back? Okay.
+Today we take Pulsatilla. Pulsatilla is a mild and yielding remedy. She weeps easily.
+Pulsatilla is thirstless; Arsenicum wants ice water, and not for the pain.
+She is worse in a warm room and better in the open air. Remember this.
+"""
+
+CASE = """
+Pulsatilla is a mild remedy. She is worse in a warm room.
+Let me tell you one case. A lady of 42 years, a teacher, came to my clinic with leucorrhoea for two years.
+She cried while telling her complaints. She had no thirst. She had taken many antibiotics without relief.
+I gave her Pulsatilla 200, single dose. After two weeks she came back and the discharge was half.
+After one month I repeated it in 1M. She is completely well now.
+So this is the picture of Pulsatilla. It is a chilly remedy at times and it is worse in the evening.
+Sepia is indifferent to her family. Sepia is worse before the menses.
+The same lady I told you about came again in winter. She had a cough for three days.
+"""
+
+
+def test_each_fact_goes_to_its_own_remedy_with_its_not(found: Found) -> None:
+    _, result = found(LESSON)
+    by_text = {p.text: p for p in result.points}
+    assert by_text["Pulsatilla is thirstless."].remedy_id == "remedy/pulsatilla-nigricans"
+    ice = next(p for t, p in by_text.items() if "ice water" in t)
+    assert ice.remedy_id == "remedy/arsenicum-album"
+    assert ice.negated
+    assert any(p.weight > 1 and "open air" in p.text for p in result.points), (
+        "'Remember this.' weighs on what it closes"
+    )
+    sides = {f.remedy_id: f for c in result.comparisons for f in c.facts}
+    assert sides.keys() == {"remedy/pulsatilla-nigricans", "remedy/arsenicum-album"}
+
+
+def test_this_one_is_the_remedy_in_focus(found: Found) -> None:
+    _, result = found(
+        "Today our remedy is Apis. Apis has stinging pains. Apis is worse from heat. Apis is restless.\n"
+        "Pulsatilla is thirstless; this one wants ice water, and not for the pain."
+    )
+    ice = next(p for p in result.points if "ice water" in p.text)
+    assert ice.remedy_id == "remedy/apis-mellifica"
+
+
+def test_a_case_with_its_fields_and_its_later_follow_up(found: Found) -> None:
+    reading, result = found(CASE)
+    assert len(result.vignettes) == 1
+    case = result.vignettes[0]
+    assert reading.text_of(case.words).startswith("Let me tell you one case.")
+    assert reading.text_of(case.words).endswith("She is completely well now.")
+    fields = {(f.label, f.text) for f in case.findings}
+    assert {("age", "42 years"), ("sex", "lady"), ("remedy", "Pulsatilla"), ("potency", "200"), ("potency", "1M"),
+            ("repetition", "single dose")} <= fields  # fmt: skip
+    assert any(label == "presenting complaint" and "leucorrhoea" in text for label, text in fields)
+    assert any(label == "prior treatment" and "antibiotics" in text for label, text in fields)
+    assert "investigation" in case.not_stated
+    assert len(case.follow_ups) == 1
+    for finding in case.findings:
+        assert finding.text in reading.text_of(finding.words)
+
+
+def test_prescriptions_state_only_what_was_said(found: Found) -> None:
+    _, result = found(CASE)
+    first, second = result.prescriptions
+    assert (first.remedy_id, first.potency, first.potency_said, first.repetition, first.duration) == (
+        "remedy/pulsatilla-nigricans", "200C", "200", "single dose", None,
+    )  # fmt: skip
+    assert (second.potency, second.repetition) == ("1M", None)
+
+
+def test_parts_cover_the_session_without_gap(found: Found) -> None:
+    reading, result = found(LESSON + CASE)
+    assert result.parts[0].words.start == 0
+    assert result.parts[0].time.start_ms == 0
+    assert result.parts[0].kind == "housekeeping"
+    for before, after in zip(result.parts, result.parts[1:], strict=False):
+        assert before.words.end == after.words.start
+        assert before.time.end_ms == after.time.start_ms
+    assert result.parts[-1].words.end == len(reading.transcript.words)
+
+
+def test_housekeeping_teaches_nothing(found: Found) -> None:
+    _, result = found(LESSON)
+    assert not any("hear me" in p.text for p in result.points)
+
+
+def test_a_question_is_no_point_and_gets_its_answer(found: Found) -> None:
+    _, result = found(
+        LESSON + "Any questions? Yes, Priya. Sir, can Pulsatilla be given in fever? "
+        "See, Pulsatilla is given in fever when there is no thirst."
+    )
+    asked = [q for q in result.questions if "fever" in q.text]
+    assert asked
+    assert asked[0].answer is not None
+    assert "no thirst" in asked[0].answer
+
+
+def test_promises_are_carried_over(found: Found) -> None:
+    _, result = found(LESSON + "Next class we will compare Sepia with Pulsatilla.")
+    promised = [c for c in result.carry_overs if c.direction == "promised"]
+    assert [set(c.topic_ids) for c in promised] == [{"remedy/sepia-officinalis", "remedy/pulsatilla-nigricans"}]
+
+
+def test_lay_wording_meets_its_rubric(found: Found) -> None:
+    _, result = found("Pulsatilla is mild. Sepia is cold. She cries more when anybody comforted her.")
+    assert "rubric/mind/weeping-consolation" in {m.concept_id for m in result.mentions}
+
+
+def test_a_contraction_is_no_abbreviation(found: Found) -> None:
+    _, result = found("Pulsatilla is mild. He'd been worse at night.")
+    assert "remedy/hedera-helix" not in {m.concept_id for m in result.mentions}
+
+
+def test_the_same_input_gives_the_same_result(vocabulary: Vocabulary, nlp: Any) -> None:
+    reading = reading_of(LESSON + CASE)
+    assert extract(reading, vocabulary, nlp=nlp) == extract(reading, vocabulary, nlp=nlp)
+
+
+@pytest.mark.parametrize("text", ["", "Um.", "yes", "? ! .", "so so so so", "Pulsatilla"])
+def test_odd_input_is_survived(found: Found, text: str) -> None:
+    _, result = found(text)
+    assert isinstance(result, Extraction)
+
+
+def test_without_stops_or_capitals(found: Found) -> None:
+    text = "\n".join(
+        ["today we take pulsatilla she is mild and yielding and she weeps easily", "pulsatilla is thirstless in all complaints",
+         "she is worse in a warm room and better in the open air", "the discharges are thick and bland and yellow"] * 3
+    )  # fmt: skip
+    _, result = found(text)
+    assert len(result.points) >= 4
+    assert max(len(p.text.split()) for p in result.points) < 30
+
+
+def test_a_missing_pipeline_is_one_clear_line(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(language, "PACKAGES", ("no_such_pipeline_package",))
+    load_nlp.cache_clear()
+    try:
+        with pytest.raises(ModelError, match="pip install") as error:
+            load_nlp()
+        assert "\n" not in str(error.value)
+    finally:
+        load_nlp.cache_clear()
+
+
+@pytest.mark.slow
+def test_half_an_hour_takes_seconds(vocabulary: Vocabulary, nlp: Any) -> None:
+    reading = reading_of((LESSON + CASE) * 25)
+    assert len(reading.transcript.words) > 4500
+    extract(reading_of(LESSON), vocabulary, nlp=nlp)
+    begin = time.perf_counter()
+    extract(reading, vocabulary, nlp=nlp)
+    assert time.perf_counter() - begin < 20  # aim 3 s alone on the machine; tests share it

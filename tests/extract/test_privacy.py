@@ -1,0 +1,106 @@
+"""Names and other identifiers: the 18 classes of HIPAA Safe Harbor, 45 CFR 164.514(b)(2), as they occur in speech."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from notesmith.annotations import Extraction
+from notesmith.extract.privacy import hidden_words, mute_spans, person_rulings, redact, unresolved
+from notesmith.reading import Reading
+from notesmith.verdicts import PersonVerdict, VerdictEntry
+
+Found = Callable[..., tuple[Reading, Extraction]]
+FRAME = ("Pulsatilla is mild. The remedy is warm. ", " It is worse at night and better in the open air.")
+
+# The class of the rule beside each; classes without a spoken form (face images, device numbers) are left out.
+SPOKEN = [
+    ("A names", "Thank you, {Anjali}. That is right."),
+    ("A names", "{Suresh}, what do you think about it?"),
+    ("A names", "Our {Dr. Venkatesan} sends many such cases."),
+    ("A names", "Her husband {Prakash Rao} is a driver."),
+    ("A names", "This was told by {Sister Agnes} of the ward."),
+    ("A names, relatives", "My friend {Yusuf} told me this."),
+    ("B places", "She was from {Bhusawal}, a small town."),
+    ("B places", "He lives at {14 Gandhi Road}."),
+    ("B places", "She came from a village called {Kinwat}."),
+    ("C dates", "He was born on the {3rd of May 1962} in Kerala."),
+    ("C dates", "I saw him on {12th March}."),
+    ("C ages over 89", "She is {ninety two} years old."),
+    ("D phone", "Her number is {94223 10087}."),
+    ("D phone", "Ring {nine eight two two zero one seven four four five} in the evening."),
+    ("F email", "Write to me on {someone.else@example.org}."),
+    ("H record number", "The OPD number was {4471}."),
+    ("N address on the net", "It is on {www.example.org} for you."),
+]
+
+
+def marked(text: str) -> tuple[str, list[str]]:
+    inside = [piece.partition("}")[0] for piece in text.split("{")[1:]]
+    return text.replace("{", "").replace("}", ""), inside
+
+
+@pytest.mark.parametrize(("kind", "text"), SPOKEN)
+def test_identifiers_are_hidden(found: Found, kind: str, text: str) -> None:
+    plain, wanted = marked(text)
+    reading, result = found(FRAME[0] + plain + FRAME[1])
+    printed = hidden_words(result.persons)
+    shown = [w.text for i, w in enumerate(reading.transcript.words) if i not in printed]
+    for name in wanted:
+        for word in name.split():
+            assert word.strip(".,") not in {s.strip(".,'s") for s in shown}, f"{kind}: {word} is still shown"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Kent says it is a cold remedy.", "In Sabina there is pain from the sacrum.", "China comes after loss of fluids.",
+        "In India and in Germany we use the thirtieth.", "Hahnemann was born in Meissen.", "The child was 14 years old.",
+        "Parkinson's disease and Bell's palsy differ.", "On Monday we repeat it. Otherwise, we wait.", "It was page 112.",
+    ],
+)  # fmt: skip
+def test_authors_remedies_and_regions_stay(found: Found, text: str) -> None:
+    _, result = found(FRAME[0] + text + FRAME[1])
+    assert [p.said for p in result.persons if p.hide] == []
+
+
+def test_a_known_name_is_hidden_again_without_its_capital(found: Found) -> None:
+    reading, result = found("Thank you, Priya. Pulsatilla is mild. As priya told us it is thirstless.")
+    hidden = hidden_words(result.persons)
+    assert all(i in hidden for i, w in enumerate(reading.transcript.words) if w.text.lower().startswith("priya"))
+
+
+def test_the_lecturer_is_no_student(found: Found) -> None:
+    _, result = found("Good morning, Meenakshi madam. Pulsatilla is mild.", lecturer_names=("Dr Meenakshi Rao",))
+    assert [p.role for p in result.persons] == ["lecturer"]
+
+
+def test_verdicts_rule(found: Found) -> None:
+    _, result = found("Thank you, Anjali. Pulsatilla is mild.")
+    entry = VerdictEntry(1, PersonVerdict("show", "anjali"), "editor", "2026-01-01T00:00:00Z")
+    undone = VerdictEntry(2, PersonVerdict("hide", "anjali"), "editor", "2026-01-01T00:00:00Z", undone=True)
+    assert person_rulings((entry, undone)) == (entry.verdict,)
+    assert not hidden_words(result.persons, person_rulings((entry,)))
+    assert list(
+        hidden_words(result.persons, (PersonVerdict("replace", "Anjali", replacement="a doctor"),)).values()
+    ) == ["a doctor"]
+
+
+def test_doubtful_ones_wait_for_a_verdict(found: Found) -> None:
+    _, result = found("Pulsatilla is mild. We saw this with Qwerzal last year. It is warm.")
+    waiting = unresolved(result.persons)
+    assert [p.said for p in waiting] == ["Qwerzal"]
+    assert unresolved(result.persons, (PersonVerdict("show", "Qwerzal"),)) == ()
+
+
+def test_the_muted_sound_covers_the_word_with_a_margin(found: Found) -> None:
+    reading, result = found("Thank you, Anjali. Pulsatilla is mild.")
+    words = reading.transcript.words
+    assert [(s.start_ms, s.end_ms) for s in mute_spans(result.persons, words, margin_ms=100)] == [(700, 1300)]
+
+
+def test_redact_replaces_in_derived_text(found: Found) -> None:
+    _, result = found("Thank you, Anjali. Pulsatilla is mild.")
+    assert redact("Anjali said it is mild.", result.persons) == "A student said it is mild."
+    assert redact("Pulsatilla is mild.", result.persons) == "Pulsatilla is mild."
