@@ -145,7 +145,7 @@ class Guard:
 
     def _check_form(self, scope: Scope, body: bytes) -> Response | None:
         headers = Headers(scope=scope)
-        if not headers.get("content-type", "").startswith("application/x-www-form-urlencoded"):
+        if body and not headers.get("content-type", "").startswith("application/x-www-form-urlencoded"):
             return self.refuse(415, "The desk takes plain forms only.")
         try:
             fields = parse_qsl(
