@@ -78,7 +78,8 @@ class Tools:
 
     @cached_property
     def nlp(self) -> Language:
-        return extract.load_nlp()
+        nlp: Language = extract.load_nlp()
+        return nlp
 
     @cached_property
     def textbook(self) -> tuple[str, ...]:
@@ -205,7 +206,7 @@ def ensure_corrections(
     report: Report = silent,
 ) -> Corrections:
     rulings = [entry for entry in verdicts if isinstance(entry.verdict, WordVerdict)]
-    mine = [entry for entry in rulings if entry.verdict.lecture_id in (None, lecture.id)]  # type: ignore[union-attr]
+    mine = [entry for entry in rulings if entry.verdict.lecture_id in (None, lecture.id)]
     witness = tools.profile.witness and lecture.media is not None and transcript.word_times == "decoded"
     key = digest(
         correct.VERSION, transcript.digest, tools.vocabulary.digest, [entry.verdict for entry in mine],
