@@ -19,7 +19,10 @@ from notesmith.extract.tidy import tidy
 _NOT_TAUGHT = re.compile(
     r"\b(?:bring|attendance|fees|exam (?:form|fees)|submit|come (?:on time|early|prepared)|see you|meet you|holiday|timing|journal|assignment)\b"
 )
-_OLD_CASE = re.compile(r"\b(?:came back|next visit|follow[- ]?up|she|he)\b")
+_SAYS_EARLIER = re.compile(
+    r"\b(?:(?:last|previous|earlier) (?:time|class|lecture|week|session|month|year|monday|tuesday|wednesday|thursday|friday|saturday|sunday)|yesterday|ago|fortnight|when we (?:did|studied|discussed|took|covered|were)|on (?:monday|tuesday|wednesday|thursday|friday|saturday|sunday) (?:we|i)|"
+    r"the other day|(?:as|which|what|remember|recall)(?: that)?,? (?:i|we|you)(?:'ve|'d)? (?:\w+ )?(?:saw|said|told|discussed|did|mentioned|promised|studied|covered)|i (?:had )?promised|we(?:'d| had)(?: also)? promised|remember|recall|last)\b"
+)
 _SHORT_TERM = re.compile(
     r"\b(?:in a (?:minute|moment|second)|just now|after (?:this|the break)|now itself|come back to (?:the|this) (?:line|page|text|book)|one by one)\b"
 )
@@ -39,7 +42,7 @@ def find_carry_overs(
         elif look.referred and not (index in case_sentences and not re.search(r"\b(?:lecture|class|session)\b", low)):
             if REFERRED.search(low):
                 direction = "referred back"
-        if direction is None:
+        if direction is None or (direction == "referred back" and not _SAYS_EARLIER.search(low)):
             continue
         start, end = look.sentence.start, look.sentence.end
         topics = [

@@ -140,7 +140,7 @@ def _build(
         )
 
     _person(session, ranges, add, taken)
-    own = [g for g in given if any(s <= g.start < e for s, e in ranges)]
+    own = [g for g in given if any(s <= g.start < e for s, e in ranges) and not g.by_others]
     own_pieces: set[int] = set()
     for item in own:
         if item.remedy_units:

@@ -371,7 +371,8 @@ def _runs(looks: Sequence[Look], facts: Sequence[SidedFact]) -> list[tuple[int, 
             # "Sulphur is cheerful in the dirt. Psorinum despairs in it.": a turn from one subject to another
             for near in (index + 1, index + 2):
                 if near in explicit and explicit[near] - explicit[index] and not relates(looks[near].sentence.low):
-                    marks.update(range(index, near + 1))
+                    if _turns(explicit, index) >= 2 or any(looks[i].comparison for i in range(max(0, index - 2), near + 1)):
+                        marks.update(range(index, near + 1))
         if look.comparison and look.remedies:
             around = set().union(*(by_sentence.get(i, set()) for i in range(max(0, index - 1), index + 4)))
             if len(around) >= 2:
@@ -387,6 +388,12 @@ def _runs(looks: Sequence[Look], facts: Sequence[SidedFact]) -> list[tuple[int, 
         else:
             runs.append((index, last))
     return runs
+
+
+def _turns(explicit: dict[int, set[str]], index: int) -> int:
+    """How often the subject changes from one remedy to another in the sentences around."""
+    around = [explicit[i] for i in range(index - 3, index + 6) if i in explicit]
+    return sum(1 for before, after in zip(around, around[1:], strict=False) if after - before)
 
 
 def _comparison(session: Session, left: str, right: str, chosen: Sequence[SidedFact]) -> Comparison:

@@ -28,6 +28,13 @@ _CLASS_TALK = re.compile(
     r"\b(?:you (?:all |people |guys )?(?:know|have (?:read|seen|heard|studied|done|written)|are (?:getting|following|writing|with me)|can write|may write|write|understand|understood|follow|got it|see (?:it|this|the point)|asked|were asking|want|wrote)|are you|did you|i (?:will|shall|am going to|want to|was|am telling|told|said|think i|don't know|cannot|have (?:told|said)|would)|"
     r"let (?:me|us)|let's|we (?:will|shall|are going|have (?:to|done|seen|finished)|saw|did|had|go|come|move|start|stop|begin|take up|were)|page|notebook|slide|board|class|lecture|syllabus|exam(?:iner)?|viva)\b"
 )
+_LOOKS_BACK = re.compile(
+    r"\b(?:we|i)(?:'d|'ve)? (?:had |have )?(?:only |just |already )?(?:completed|finished|started|talked|did|done|discussed|covered|spoke|stopped|left|began|begun|took|taken)\b"
+)
+_ASIDES = re.compile(
+    r"\b(?:(?:neat|nice|good|easy|useful) way of|i had (?:an?|one) (?:\w+ )?(?:uncle|aunt|friend|teacher|colleague|cousin|neighbour)|my (?:uncle|aunt|friend|grandmother|grandfather|wife|husband)|god rest|you (?:must )?have seen such|you(?:'ll| will) laugh|"
+    r"(?:people|students|they|you people|you) (?:always )?(?:mix|get confused)|it sounds|we will manage|i (?:think|believe) he was right|that is a (?:famous|classical) (?:one|thing)|let us not go|you (?:will|'ll) hear)\b"
+)
 _FACT_IN_TALK = re.compile(
     r"\b(?:you (?:will )?(?:see|find|get|notice)|you can (?:see|find)|patient|remedy|symptom|keynote|worse|better|indicated|potency|miasm|children|thirst)\b"
 )
@@ -92,6 +99,12 @@ def is_point(session: Session, look: Look, part: str, compares: bool) -> bool:
         return False
     if part == "close" and (not look.content or look.close or look.housekeeping):
         return bool(_ADVICE.search(low)) and look.content >= 1 and not look.housekeeping
+    if not look.has_verb and look.content <= len(look.remedies) and not look.rubrics:
+        return False  # "Then Calc phos." announces
+    if _LOOKS_BACK.search(low) and not re.search(r"\b(?:that|is|are|has|acts|wants)\b", low):
+        return False
+    if _ASIDES.search(low):
+        return False
     substance = look.content + len(look.rubrics)
     advice = bool(_ADVICE.search(low))
     if part == "case":

@@ -64,6 +64,7 @@ class Given:
     potency_units: tuple[int, int] | None
     repetition_units: tuple[int, int] | None
     duration_units: tuple[int, int] | None
+    by_others: bool = False  # given before the patient came, by somebody else
 
 
 def find_potencies(session: Session, remedies: Sequence[Hit]) -> tuple[Said, ...]:
@@ -233,6 +234,10 @@ def _case_of(cases: Sequence[tuple[str, int, int]], unit: int) -> str | None:
     return next((key for key, start, end in cases if start <= unit < end), None)
 
 
+_BY_OTHERS = re.compile(
+    r"\b(?:had (?:already |been |also |once |even )*(?:given|taken|tried|received|had|used|prescribed|got)|(?:other|another|previous|earlier|some|local|her|his|old) (?:\w+ ){0,2}?(?:homoe?opath|homeopath|doctor|physician|practitioner|vaidya)|neighbour|neighbor|(?:mother|father|somebody|someone|people|junior|students?|books?) (?:had |has |have )?"
+    r"(?:gave|given|said|suggested|recommend\w*|use)|self[- ]medicat\w+|was on|has been on)\b"
+)
 _GAVE_HERE = re.compile(
     r"\b(?:gave|given|prescribed|repeated|received|administered|put (?:her|him|them) on|started (?:her|him|on|with)|placed (?:her|him) on|dispensed|"
     r"prescription was|changed (?:it )?to|switched to|followed (?:it )?(?:up )?(?:by|with)|a dose of|doses? of|went (?:up )?to|remedy (?:given )?was|on the basis of this|decided on|selected)\b"
@@ -250,7 +255,7 @@ def _without_potency(
         if case_key is None or sentence.index in seen or (hit.start, hit.end) in used:
             continue
         before = session.low(max(sentence.start, hit.start - 7), hit.start)
-        if not _GAVE_HERE.search(before) or _NEGATED_GIVING.search(before):
+        if not _GAVE_HERE.search(before) or _BY_OTHERS.search(session.low(max(sentence.start, hit.start - 12), hit.start)) or _NEGATED_GIVING.search(before):
             continue
         found.append(_build(session, sentence.start, sentence.end, hit, None, case_key))
         seen.add(sentence.index)
@@ -298,7 +303,8 @@ def _build(
         case_key,
         bool(said and said.doubtful) or remedy is None,
     )
-    return Given(value, start, end, remedy_units, potency_units, repetition, duration)
+    by_others = bool(_BY_OTHERS.search(session.low(max(first, start - 12), min(last, start + 2))))
+    return Given(value, start, end, remedy_units, potency_units, repetition, duration, by_others)
 
 
 def _piece(session: Session, units: tuple[int, int] | None) -> str | None:
