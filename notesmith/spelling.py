@@ -167,6 +167,8 @@ class SpellingChecker:
             term = self._terms.get(mended)
             if term is not None and mended != key:
                 label, concept = term
+                if concept.scheme == "remedy" and _same_word_otherwise(label, concept.pref_label):
+                    label = concept.pref_label
                 return "misspelt", _cased(written, label), concept, f"{label} is meant, {_difference(key, mended)}"
         return None
 
@@ -196,6 +198,12 @@ class SpellingChecker:
         shutil.copy2(path, backup)
         write_atomic(path, body)
         return backup
+
+
+def _nearest_label(key: str, concept: Concept) -> str:
+    """The accepted label that a misspelling is nearest to: Pulsatila is meant for Pulsatilla, not the full name."""
+    labels = (concept.pref_label, *concept.alt_labels)
+    return min(labels, key=lambda label: (DamerauLevenshtein.distance(key, label_key(label)), labels.index(label)))
 
 
 def _deletions(word: str) -> set[str]:
@@ -228,6 +236,10 @@ def _same_word_otherwise(label: str, preferred: str) -> bool:
     first, second = label_key(label).split(), label_key(preferred).split()
     if len(first) != len(second) or any(len(word) < 4 for word in first):
         return False
+    if len(first) > 1 and any(
+        a != b and zipf_frequency(a, "en") >= PLAIN_ENGLISH_ZIPF for a, b in zip(first, second, strict=True)
+    ):
+        return False  # boric acid is the English name of Boricum acidum, not another spelling
     return all(
         a == b or DamerauLevenshtein.normalized_similarity(a, b) >= VARIANT_SIMILARITY
         for a, b in zip(first, second, strict=True)
