@@ -26,7 +26,9 @@ from notesmith.transcript import Segment, TimeSpan, Transcript, Word, WordRange
 from notesmith.vocabulary import Vocabulary, load_vocabulary
 
 NAME = "notes"
-DESCRIPTION = "study notes on gold sessions: parts, cases, points, prescriptions, names, cautions (dev and sealed apart)"
+DESCRIPTION = (
+    "study notes on gold sessions: parts, cases, points, prescriptions, names, cautions (dev and sealed apart)"
+)
 GOLD = Path(__file__).parent / "data" / "gold"
 WORDS_PER_MINUTE = 140
 
@@ -166,7 +168,8 @@ def pair(gold: Sequence[WordRange], found: Sequence[WordRange], score: Callable[
          least: float) -> list[tuple[int, int]]:  # fmt: skip
     """Greedy one-to-one matching, best score first."""
     order = sorted(
-        ((score(g, f), -i, -j) for i, g in enumerate(gold) for j, f in enumerate(found) if score(g, f) >= least), reverse=True
+        ((score(g, f), -i, -j) for i, g in enumerate(gold) for j, f in enumerate(found) if score(g, f) >= least),
+        reverse=True,
     )
     used_gold: set[int] = set()
     used_found: set[int] = set()
@@ -214,7 +217,9 @@ def f1(precision: float | None, recall: float | None) -> float | None:
 # ---------------------------------------------------------------- one session
 
 
-def score_session(gold: GoldSession, found: Extraction, vocabulary: Vocabulary, tally: Tally, say: Callable[[str], None]) -> None:
+def score_session(
+    gold: GoldSession, found: Extraction, vocabulary: Vocabulary, tally: Tally, say: Callable[[str], None]
+) -> None:
     _parts(gold, found, tally, say)
     _cases(gold, found, tally, say)
     _points(gold, found, vocabulary, tally, say)
@@ -248,7 +253,9 @@ def _parts(gold: GoldSession, found: Extraction, tally: Tally, say: Callable[[st
                 wrong[str(kind_found.get(word))] += length
                 tally.add(**{f"confused {part.kind} taken for {kind_found.get(word)}": length})
         if wrong:
-            say(f"part {part.kind} taken for {dict(wrong)}: {gold.reading.text_of(WordRange(part.start, part.end))[:70]}")
+            say(
+                f"part {part.kind} taken for {dict(wrong)}: {gold.reading.text_of(WordRange(part.start, part.end))[:70]}"
+            )
 
 
 def _cases(gold: GoldSession, found: Extraction, tally: Tally, say: Callable[[str], None]) -> None:
@@ -276,11 +283,17 @@ def _cases(gold: GoldSession, found: Extraction, tally: Tally, say: Callable[[st
         tally.put("case_start_s", begin)
         tally.put("case_end_s", end)
         if begin > 5 or end > 5:
-            say(f"case edges {begin:.0f} s {end:.0f} s: gold ends …{gold.reading.text_of(main[i])[-70:]} | found {gold.reading.text_of(vignette.words)[:50]} … {gold.reading.text_of(vignette.words)[-70:]}")
+            say(
+                f"case edges {begin:.0f} s {end:.0f} s: gold ends …{gold.reading.text_of(main[i])[-70:]} | found {gold.reading.text_of(vignette.words)[:50]} … {gold.reading.text_of(vignette.words)[-70:]}"
+            )
         later = stretches[names[i]][1:]
         tally.add(follow_gold=len(later), follow_found=len(vignette.follow_ups),
                   follow_hit=len(pair(later, list(vignette.follow_ups), iou, 0.3)))  # fmt: skip
-        wanted = [label for label in gold.of("f") if gold.parts[label.part].kind == "case" and gold.parts[label.part].name == names[i]]
+        wanted = [
+            label
+            for label in gold.of("f")
+            if gold.parts[label.part].kind == "case" and gold.parts[label.part].name == names[i]
+        ]
         for name in FIELDS.values():
             g = [label for label in wanted if FIELDS[label.argument] == name]
             f = [item for item in vignette.findings if item.label == name]
@@ -295,7 +308,9 @@ def _cases(gold: GoldSession, found: Extraction, tally: Tally, say: Callable[[st
                     say(f"field too many {name}: {item.text}")
 
 
-def _points(gold: GoldSession, found: Extraction, vocabulary: Vocabulary, tally: Tally, say: Callable[[str], None]) -> None:
+def _points(
+    gold: GoldSession, found: Extraction, vocabulary: Vocabulary, tally: Tally, say: Callable[[str], None]
+) -> None:
     labels = gold.of("p")
     spans = [p.words for p in found.points]
     pairs = pair([label.words for label in labels], spans, iou, 0.5)
@@ -337,7 +352,9 @@ def _plain(text: str | None) -> frozenset[str]:
     return frozenset(word for word in words if word not in drop)
 
 
-def _prescriptions(gold: GoldSession, found: Extraction, vocabulary: Vocabulary, tally: Tally, say: Callable[[str], None]) -> None:
+def _prescriptions(
+    gold: GoldSession, found: Extraction, vocabulary: Vocabulary, tally: Tally, say: Callable[[str], None]
+) -> None:
     labels = gold.of("rx")
     spans = [rx.words for rx in found.prescriptions]
     pairs = pair([label.words for label in labels], spans, of_shorter, 0.3)
@@ -360,10 +377,17 @@ def _prescriptions(gold: GoldSession, found: Extraction, vocabulary: Vocabulary,
     for j, rx in enumerate(found.prescriptions):
         if j not in {b for _, b in pairs} and rx.case_key is not None:
             say(f"prescription too many: {rx.remedy_id} {rx.potency_said} {gold.reading.text_of(rx.words)}")
-    tally.add(rx_gold=len(labels), rx_found=sum(1 for j, rx in enumerate(found.prescriptions) if rx.case_key or j in {b for _, b in pairs}), rx_hit=len(pairs), rx_exact=exact)
+    tally.add(
+        rx_gold=len(labels),
+        rx_found=sum(1 for j, rx in enumerate(found.prescriptions) if rx.case_key or j in {b for _, b in pairs}),
+        rx_hit=len(pairs),
+        rx_exact=exact,
+    )
 
 
-def _spans(gold: GoldSession, code: str, found: list[WordRange], name: str, tally: Tally, say: Callable[[str], None]) -> None:
+def _spans(
+    gold: GoldSession, code: str, found: list[WordRange], name: str, tally: Tally, say: Callable[[str], None]
+) -> None:
     labels = gold.of(code)
     pairs = pair([label.words for label in labels], found, of_shorter, 0.5)
     tally.add(**{f"{name}_gold": len(labels), f"{name}_found": len(found), f"{name}_hit": len(pairs)})
@@ -412,7 +436,11 @@ def _cautions(gold: GoldSession, found: Extraction, tally: Tally, say: Callable[
 
 def _baselines(gold: GoldSession, session: Session, tally: Tally) -> None:
     """What an hour's work would give: keywords, and the language pipeline's own names."""
-    hits = {session.sentence_at(hit.start).index for hit in find_hits(session) if hit.concept_id.startswith(("remedy/", "rubric/"))}
+    hits = {
+        session.sentence_at(hit.start).index
+        for hit in find_hits(session)
+        if hit.concept_id.startswith(("remedy/", "rubric/"))
+    }
     spans = [session.words(s.start, s.end) for s in session.sentences if s.index in hits]
     pairs = pair([label.words for label in gold.of("p")], spans, iou, 0.5)
     tally.add(base_point_found=len(spans), base_point_hit=len(pairs))
@@ -428,7 +456,9 @@ def _baselines(gold: GoldSession, session: Session, tally: Tally) -> None:
         if part.kind == "case":
             firsts.setdefault(part.name, WordRange(part.start, part.end))
     tally.add(base_case_found=len(runs), base_case_hit=len(pair(list(firsts.values()), runs, iou, 0.3)))
-    named = [session.words(s, e) for s, e, label in session.parse.entities() if label in {"PERSON", "GPE", "LOC", "FAC"}]
+    named = [
+        session.words(s, e) for s, e, label in session.parse.entities() if label in {"PERSON", "GPE", "LOC", "FAC"}
+    ]
     _names(gold, named, tally, "base_names", lambda _: None)
 
 
@@ -465,7 +495,8 @@ def _figures(t: Tally, count: int, words: int, seconds: float) -> dict[str, Any]
         "parts_accuracy": t.ratio("part_right", "part_time"),
         "parts_confusions": {
             name.removeprefix("confused "): round(value / t.counts["part_time"], 3)
-            for name, value in t.counts.most_common() if name.startswith("confused ")
+            for name, value in t.counts.most_common()
+            if name.startswith("confused ")
         },
         "vignettes_precision": t.ratio("case_hit", "case_found"),
         "vignettes_recall": t.ratio("case_hit", "case_gold"),

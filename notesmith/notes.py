@@ -203,7 +203,9 @@ class _Writer:
         own = list(self.found.remedy_ids)
         others = [p.remedy_id for p in self.found.points if p.remedy_id and p.remedy_id not in own]
         for remedy in (*own, *dict.fromkeys(others)):
-            points = [p for p in self.found.points if p.remedy_id == remedy and p.kind not in ("case-taking", "study advice")]
+            points = [
+                p for p in self.found.points if p.remedy_id == remedy and p.kind not in ("case-taking", "study advice")
+            ]
             if points:
                 name = self.vocabulary.label(remedy)
                 yield Section(f"points-{slug(name)}", name, self._by_kind(points), points[0].time)
@@ -289,7 +291,9 @@ class _Writer:
             sides = []
             for remedy in (comparison.left_id, comparison.right_id):
                 facts = [f for f in comparison.facts if f.feature == feature and f.remedy_id == remedy]
-                sides.append(" ".join(f"{cell(self.say(f.text, f.words))} {self.at(f.time)}{self.flags(f.words)}" for f in facts))
+                sides.append(
+                    " ".join(f"{cell(self.say(f.text, f.words))} {self.at(f.time)}{self.flags(f.words)}" for f in facts)
+                )
             lines.append(f"| {feature} | {sides[0]} | {sides[1]} |")
         return "\n".join(lines)
 
@@ -308,7 +312,10 @@ class _Writer:
             ]
             context = titles.get(rx.case_key or "", "teaching") + (" (doubtful)" if rx.doubtful else "")
             lines.append(
-                f"| {self.at(rx.time)} | {cell(self.label(rx.remedy_id))} | {' | '.join(said)} | {context}{self.flags(rx.words)} |"
+
+                    f"| {self.at(rx.time)} | {cell(self.label(rx.remedy_id))} | {' | '.join(said)} |"
+                    f" {context}{self.flags(rx.words)} |"
+
             )
         return Section("prescriptions", "Prescriptions as stated", "\n".join(lines))
 
@@ -319,8 +326,10 @@ class _Writer:
             blocks = []
             for q in answered:
                 answer = self.say(q.answer or "", q.answer_words)
-                flags = self.flags(q.words) if q.answer_words is None else self.flags(
-                    WordRange(q.words.start, q.answer_words.end)
+                flags = (
+                    self.flags(q.words)
+                    if q.answer_words is None
+                    else self.flags(WordRange(q.words.start, q.answer_words.end))
                 )
                 topic = f" *({', '.join(self.label(t) for t in q.topic_ids[:3])})*" if q.topic_ids else ""
                 blocks.append(f"**{self.say(q.text, q.words)}** {self.at(q.time)}{topic}\n\n{answer}{flags}")
@@ -343,10 +352,13 @@ class _Writer:
         lines = []
         for group in _grouped(self.found.cautions):
             first = group[0]
-            places = ", ".join(
-                f"{self.at(c.time)} “{self.say(self.reading.text_of(c.words), c.words)}”" for c in group
+            places = ", ".join(f"{self.at(c.time)} “{self.say(self.reading.text_of(c.words), c.words)}”" for c in group)
+            lines.append(
+
+                    f"- ⚠ **{first.kind}**: {escape(first.reason)} {escape(first.advice)} "
+                    f"({escape(first.source)}) At {places}."
+
             )
-            lines.append(f"- ⚠ **{first.kind}**: {escape(first.reason)} {escape(first.advice)} ({escape(first.source)}) At {places}.")
         return Section("cautions", "Cautions", "\n".join(lines))
 
     def index(self) -> Section:

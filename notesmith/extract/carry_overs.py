@@ -17,14 +17,25 @@ from notesmith.extract.session import Session
 from notesmith.extract.tidy import tidy
 
 _NOT_TAUGHT = re.compile(
-    r"\b(?:bring|attendance|fees|exam (?:form|fees)|submit|come (?:on time|early|prepared)|see you|meet you|holiday|timing|journal|assignment)\b"
+
+        r"\b(?:bring|attendance|fees|exam (?:form|fees)|submit|come (?:on time|early|prepared)|see you|meet "
+        r"you|holiday|timing|journal|assignment)\b"
+
 )
 _SAYS_EARLIER = re.compile(
-    r"\b(?:(?:last|previous|earlier) (?:time|class|lecture|week|session|month|year|monday|tuesday|wednesday|thursday|friday|saturday|sunday)|yesterday|ago|fortnight|when we (?:did|studied|discussed|took|covered|were)|on (?:monday|tuesday|wednesday|thursday|friday|saturday|sunday) (?:we|i)|"
-    r"the other day|(?:as|which|what|remember|recall)(?: that)?,? (?:i|we|you)(?:'ve|'d)? (?:\w+ )?(?:saw|said|told|discussed|did|mentioned|promised|studied|covered)|i (?:had )?promised|we(?:'d| had)(?: also)? promised|remember|recall|last)\b"
+    r"\b(?:(?:last|previous|earlier) (?:time|class|lecture|week|session|month|year|monday|tuesday|"
+    r"wednesday|thursday|friday|saturday|sunday)|yesterday|ago|fortnight|when we (?:did|studied|"
+    r"discussed|took|covered|were)|on (?:monday|tuesday|wednesday|thursday|friday|saturday|sunday) (?:we|"
+    r"i)|"
+    r"the other day|(?:as|which|what|remember|recall)(?: that)?,? (?:i|we|you)(?:'ve|'d)? "
+    r"(?:\w+ )?(?:saw|said|told|discussed|did|mentioned|promised|studied|covered)|i (?:had )?promised|"
+    r"we(?:'d| had)(?: also)? promised|remember|recall|last)\b"
 )
 _SHORT_TERM = re.compile(
-    r"\b(?:in a (?:minute|moment|second)|just now|after (?:this|the break)|now itself|come back to (?:the|this) (?:line|page|text|book)|one by one)\b"
+
+        r"\b(?:in a (?:minute|moment|second)|just now|after (?:this|the break)|now itself|come back to "
+        r"(?:the|this) (?:line|page|text|book)|one by one)\b"
+
 )
 
 
@@ -54,7 +65,10 @@ def find_carry_overs(
             not topics
             and not look.content
             and not re.search(
-                r"\b(?:compar\w+|remed(?:y|ies)|case|follow[- ]?up|potency|chart|repertor\w+|question|doubt|table|relation\w*|video|organon|philosophy|miasm\w*|differential)\b",
+                (
+                    r"\b(?:compar\w+|remed(?:y|ies)|case|follow[- ]?up|potency|chart|repertor\w+|question|"
+                    r"doubt|table|relation\w*|video|organon|philosophy|miasm\w*|differential)\b"
+                ),
                 low,
             )
         ):
@@ -145,7 +159,11 @@ def _delivers(promise: CarryOver, points: Sequence[TeachingPoint]) -> TeachingPo
 
 _SAYS_WHEN = frozenset(
     stem(word) for word in
-    ["next", "class", "lecture", "session", "week", "time", "tomorrow", "later", "another", "will", "shall", "let", "us", "take", "discuss", "see", "come", "back", "compare", "tell", "explain", "promised", "month", "separate", "day", "today", "do"]
+    [
+        "next", "class", "lecture", "session", "week", "time", "tomorrow", "later", "another", "will", "shall",
+        "let", "us", "take", "discuss", "see", "come", "back", "compare", "tell", "explain", "promised", "month",
+        "separate", "day", "today", "do",
+    ]
 )  # fmt: skip
 
 

@@ -22,78 +22,162 @@ _Put = Callable[..., None]
 LABELS: tuple[FindingLabel, ...] = get_args(FindingLabel)
 
 _AGE = re.compile(
-    rf"\b(?:(?:aged?|age of|age is|age was|age about) (?:about |around |nearly |some )?(?P<a>{NUMBER}(?: and a half)?(?:[ -]?(?:years?|yrs?|months?|weeks?|days?))?)|"
+    rf"\b(?:(?:aged?|age of|age is|age was|age about) (?:about |around |nearly |some )?(?P<a>{NUMBER}(?: "
+    r"and a half)?(?:[ -]?(?:years?|yrs?|months?|weeks?|days?))?)|"
     rf"(?P<b>{NUMBER}(?: and (?:a )?half)?[ -]?(?:years?|yrs?|months?|weeks?|days?)[ -]?(?:olds?|of age))|"
-    rf"(?:{PERSON}|she|he|who)(?:,| who)? (?:is |was )?(?:of |about |around |hardly |just |nearly |some )+(?P<c>{NUMBER}(?: and a half)?(?:[ -]?(?:years?|yrs?|months?|weeks?|days?))?)(?=[ ,.;]|$)|"
+    rf"(?:{PERSON}|she|he|who)(?:,| who)? (?:is |was )?(?:of |about |around |hardly |just |nearly |"
+    rf"some )+(?P<c>{NUMBER}(?: and a half)?(?:[ -]?(?:years?|yrs?|months?|weeks?|days?))?)(?=[ ,.;]|$)|"
     rf"(?:she|he) (?:is|was) (?P<e>{NUMBER})(?=[ ,.;]|$)(?! (?:times|kilos|kg|feet))|"
-    rf"(?P<d>{NUMBER}[ -]?(?:years?|yrs?|months?))(?=,? (?:male|female|man|woman|boy|girl|lady|child|gentleman|housewife|old)\b)|"
+    rf"(?P<d>{NUMBER}[ -]?(?:years?|yrs?|months?))(?=,? (?:male|female|man|woman|boy|girl|lady|child|"
+    r"gentleman|housewife|old)\b)|"
     rf"{PERSON}\b[^.?!]{{0,50}}, (?:about |around |hardly |just )?(?P<h>{NUMBER}(?: or so| odd| plus)?)(?=[,.]|$)|"
-    rf"(?:male|female|man|woman|boy|girl|lady|child|gentleman|housewife),? (?P<g>{NUMBER}(?:[ -]?(?:years?|yrs?|months?))?)(?=[ ,.;]|$)|"
-    r"in (?:her|his) (?P<f>(?:early |mid |mid-|late )?(?:teens|twenties|thirties|forties|fifties|sixties|seventies|eighties)))"
+    rf"(?:male|female|man|woman|boy|girl|lady|child|gentleman|housewife),? (?P<g>{NUMBER}(?:[ "
+    r"-]?(?:years?|yrs?|months?))?)(?=[ ,.;]|$)|"
+    r"in (?:her|his) (?P<f>(?:early |mid |mid-|late )?(?:teens|twenties|thirties|forties|fifties|sixties|"
+    r"seventies|eighties)))"
 )
 _FEMALE = re.compile(
-    r"\b(?:lady|woman|girl|female|housewife|mother of|widow|bride|schoolgirl|grandmother|maid|nun|old lady|daughter|wife)\b"
+
+        r"\b(?:lady|woman|girl|female|housewife|mother of|widow|bride|schoolgirl|grandmother|maid|nun|old "
+        r"lady|daughter|wife)\b"
+
 )
 _MALE = re.compile(
-    r"\b(?:gentleman|man|boy|male|businessman|policeman|watchman|schoolboy|grandfather|fellow|chap|old man|husband|son)\b"
+
+        r"\b(?:gentleman|man|boy|male|businessman|policeman|watchman|schoolboy|grandfather|fellow|chap|old "
+        r"man|husband|son)\b"
+
 )
 _PRONOUN = re.compile(r"\b(?:she|he|her|his|him)\b")
 _SETTING = re.compile(
-    r"\b(?:(?:in|to|at|from|into) (?:my|our|the|a|an|one|his|her) (?:[\w-]+ ){0,3}?(?:clinic|o\.?p\.?d\.?|outpatient(?: department)?|hospital|camp|medical camp|dispensary|practice|consulting room|ward|nursing home|icu|emergency|village camp|charitable \w+|out-?patient \w+|health centre|college opd)|"
-    r"home visit|house call|(?:over|on) (?:the )?(?:phone|telephone|video(?: call)?)|online(?: consultation)?|(?:charitable|free|rural|medical|village) (?:camp|clinic|dispensary)|video consultation|telephonic(?:ally)?)\b"
+    r"\b(?:(?:in|to|at|from|into) (?:my|our|the|a|an|one|his|her) (?:[\w-]+ ){0,3}?(?:clinic|"
+    r"o\.?p\.?d\.?|outpatient(?: department)?|hospital|camp|medical camp|dispensary|practice|consulting "
+    r"room|ward|nursing home|icu|emergency|village camp|charitable \w+|out-?patient \w+|health centre|"
+    r"college opd)|"
+    r"home visit|house call|(?:over|on) (?:the )?(?:phone|telephone|video(?: call)?)|online(?: "
+    r"consultation)?|(?:charitable|free|rural|medical|village) (?:camp|clinic|dispensary)|video "
+    r"consultation|telephonic(?:ally)?)\b"
 )
 _COMPLAINT = re.compile(
-    r"\b(?:(?:chief |main |presenting )?complaint(?:s)?(?: was| were| is| are|:| of) |complain(?:ed|ing|s) of |(?:came|come|comes|brought|referred|presented|presenting|presents|consulted|consulting|visited|treated)(?: \w+){0,4}? (?:with|for) |suffer(?:ed|ing|s|er)? (?:from|of) |"
-    r"(?:problem|trouble|case|story|history) (?:was|is|of) |diagnosed (?:as|with) |(?:she|he|who)(?:'d (?=a |an |the |got |some |been |had |this |terrible |severe |bad |eczema|asthma|migraine|pain)| (?:had|has|was having|is having|has been having|had been having)) |been seeing (?:her|him) for |with (?:a )?(?:complaint|history|problem)s? of |(?:lady|woman|man|boy|girl|gentleman|child|patient|baby|infant|male|female|years?|old),? with |troubled (?:by|with) )"
+    r"\b(?:(?:chief |main |presenting )?complaint(?:s)?(?: was| were| is| are|:| of) |complain(?:ed|ing|"
+    r"s) of |(?:came|come|comes|brought|referred|presented|presenting|presents|consulted|consulting|"
+    r"visited|treated)(?: \w+){0,4}? (?:with|for) |suffer(?:ed|ing|s|er)? (?:from|of) |"
+    r"(?:problem|trouble|case|story|history) (?:was|is|of) |diagnosed (?:as|with) |(?:she|he|who)(?:'d "
+    r"(?=a |an |the |got |some |been |had |this |terrible |severe |bad |eczema|asthma|migraine|pain)| "
+    r"(?:had|has|was having|is having|has been having|had been having)) |been seeing (?:her|him) for |"
+    r"with (?:a )?(?:complaint|history|problem)s? of |(?:lady|woman|man|boy|girl|gentleman|child|patient|"
+    r"baby|infant|male|female|years?|old),? with |troubled (?:by|with) )"
     r"(?P<what>[^.?!;]{3,110})"
 )
 _HISTORY = re.compile(
-    r"\b(?:past history|family history|history of|in (?:her|his) (?:childhood|past|infancy)|as a child|in the past|previously (?:had|suffered)|had (?:once |earlier |previously )(?:had|suffered)|(?:mother|father|grandmother|grandfather|brother|sister|uncle|aunt)(?: also)? (?:had|has|died|was|suffered|is a)|"
-    r"ever since|since (?:the|her|his) (?:death|marriage|birth|delivery|accident|loss|divorce|injury|fall|vaccination|job)|(?:years?|months?) (?:ago|back|before) (?:\w+ ){0,4}?(?:had|lost|died|was)|after (?:the|her|his) (?:death|marriage|delivery|divorce|accident|loss|father|mother|husband|wife|son|daughter|brother|sister)\b|"
+    r"\b(?:past history|family history|history of|in (?:her|his) (?:childhood|past|infancy)|as a child|"
+    r"in the past|previously (?:had|suffered)|had (?:once |earlier |previously )(?:had|suffered)|"
+    r"(?:mother|father|grandmother|grandfather|brother|sister|uncle|aunt)(?: also)? (?:had|has|died|was|"
+    r"suffered|is a)|"
+    r"ever since|since (?:the|her|his) (?:death|marriage|birth|delivery|accident|loss|divorce|injury|"
+    r"fall|vaccination|job)|(?:years?|months?) (?:ago|back|before) (?:\w+ ){0,4}?(?:had|lost|died|was)|"
+    r"after (?:the|her|his) (?:death|marriage|delivery|divorce|accident|loss|father|mother|husband|wife|"
+    r"son|daughter|brother|sister)\b|"
     r"runs in the family|when (?:she|he) was (?:a child|small|young|\w+ years)|born|milestones|vaccinat)"
 )
 _PRIOR = re.compile(
-    r"\b(?:(?:had|has|have|was|were|been|she|he|they) (?:already |also |previously |earlier |been )*(?:taken|tried|took|been on|been treated|been given|treated with|given|used|using|undergone|taking|operated|received|on) (?:[^.?!;]{0,60}?)"
-    r"(?:allopath\w*|steroids?|antibiotics?|inhalers?|ointments?|painkillers?|ayurved\w*|medicines?|medication|tablets?|creams?|injections?|treatments?|surgery|operation|homoeopath\w*|homeopath\w*|antihistamin\w*|antacids?|pills|remedies|physiotherapy|homeopath|drugs?|syrups?|nebuli[sz]\w+|paracetamol|cortisone|anti-?\w+)|"
-    r"(?:another|other|previous|earlier|some) (?:homeopath|homoeopath|doctor|physician)\b[^.?!;]{0,30}?(?:gave|given|had)|(?:lot|course|courses|rounds?|so many) of (?:antibiotics?|steroids?|treatment|medicines?|ointments?|injections?|painkillers?|tablets?)|was operated|were removed|got (?:it|them) (?:burnt|removed|cauteri[sz]ed|operated)|"
-    r"(?:tried|taken) (?:everything|all sorts|many things|all pathies)|without (?:any )?(?:relief|result|benefit|effect))\b"
+    r"\b(?:(?:had|has|have|was|were|been|she|he|they) (?:already |also |previously |earlier |"
+    r"been )*(?:taken|tried|took|been on|been treated|been given|treated with|given|used|using|undergone|"
+    r"taking|operated|received|on) (?:[^.?!;]{0,60}?)"
+    r"(?:allopath\w*|steroids?|antibiotics?|inhalers?|ointments?|painkillers?|ayurved\w*|medicines?|"
+    r"medication|tablets?|creams?|injections?|treatments?|surgery|operation|homoeopath\w*|homeopath\w*|"
+    r"antihistamin\w*|antacids?|pills|remedies|physiotherapy|homeopath|drugs?|syrups?|nebuli[sz]\w+|"
+    r"paracetamol|cortisone|anti-?\w+)|"
+    r"(?:another|other|previous|earlier|some) (?:homeopath|homoeopath|doctor|"
+    r"physician)\b[^.?!;]{0,30}?(?:gave|given|had)|(?:lot|course|courses|rounds?|so many) of "
+    r"(?:antibiotics?|steroids?|treatment|medicines?|ointments?|injections?|painkillers?|tablets?)|was "
+    r"operated|were removed|got (?:it|them) (?:burnt|removed|cauteri[sz]ed|operated)|"
+    r"(?:tried|taken) (?:everything|all sorts|many things|all pathies)|without (?:any )?(?:relief|result|"
+    r"benefit|effect))\b"
 )
 _CONCURRENT = re.compile(
-    r"\b(?:(?:still|also|continu(?:e|ed|es|ing)|alongside|along with|kept|keeps|presently|currently|already|remained|was|is|did not stop|didn't stop|not stopped|do not stop|simultaneously) (?:[^.?!;]{0,35}?)(?:insulin|thyroxine|eltroxin|metformin|antihypertensive\w*|"
-    r"bp (?:tablets?|medicines?)|blood pressure (?:tablets?|medicines?|pills)|inhalers?|steroids?|pressure tablets?|anti-?epileptic\w*|levothyroxine|dialysis|chemotherapy|radiotherapy|physiotherapy|her (?:tablets?|medicines?)|his (?:tablets?|medicines?)|allopathic \w+|"
-    r"thyroid (?:tablets?|medicines?|pills)|aspirin|warfarin|iron (?:tablets?|supplements?)|antibiotics?|tablets? (?:for|of)))\b"
+    r"\b(?:(?:still|also|continu(?:e|ed|es|ing)|alongside|along with|kept|keeps|presently|currently|"
+    r"already|remained|was|is|did not stop|didn't stop|not stopped|do not stop|simultaneously) "
+    r"(?:[^.?!;]{0,35}?)(?:insulin|thyroxine|eltroxin|metformin|antihypertensive\w*|"
+    r"bp (?:tablets?|medicines?)|blood pressure (?:tablets?|medicines?|pills)|inhalers?|steroids?|"
+    r"pressure tablets?|anti-?epileptic\w*|levothyroxine|dialysis|chemotherapy|radiotherapy|"
+    r"physiotherapy|her (?:tablets?|medicines?)|his (?:tablets?|medicines?)|allopathic \w+|"
+    r"thyroid (?:tablets?|medicines?|pills)|aspirin|warfarin|iron (?:tablets?|supplements?)|antibiotics?|"
+    r"tablets? (?:for|of)))\b"
 )
 _INVESTIGATION = re.compile(
-    r"\b(?:x-?rays?|mri|ct scan|scan|ultrasound|ultrasonography|sonography|usg|ecg|eeg|echo|endoscopy|colonoscopy|biopsy|culture|blood (?:test|tests|count|report|reports|sugar)|haemoglobin|hemoglobin|hb\b|tsh|t3|esr|cbc|creatinine|urine (?:report|test|routine|examination)|"
-    r"stool (?:report|test|examination)|widal|mantoux|liver function|lft|lipid|cholesterol|hba1c|ige|pap smear|audiometry|spirometry|reports?|peak flow|platelets?|wbc|white (?:cell )?count|bp was|blood pressure was|bilirubin|uric acid|ra factor|vitamin (?:d|b))\b"
+    r"\b(?:x-?rays?|mri|ct scan|scan|ultrasound|ultrasonography|sonography|usg|ecg|eeg|echo|endoscopy|"
+    r"colonoscopy|biopsy|culture|blood (?:test|tests|count|report|reports|sugar)|haemoglobin|hemoglobin|"
+    r"hb\b|tsh|t3|esr|cbc|creatinine|urine (?:report|test|routine|examination)|"
+    r"stool (?:report|test|examination)|widal|mantoux|liver function|lft|lipid|cholesterol|hba1c|ige|pap "
+    r"smear|audiometry|spirometry|reports?|peak flow|platelets?|wbc|white (?:cell )?count|bp was|blood "
+    r"pressure was|bilirubin|uric acid|ra factor|vitamin (?:d|b))\b"
 )
 _N = rf"(?:{NUMBER}|a|a few|few|couple of|a couple of|half an?|one|some|the first|the second|several)"
 _U = r"(?:days?|weeks?|months?|hours?|minutes?|years?|fortnights?|hour|doses?)"
 _FOLLOW_TIME = re.compile(
-    rf"\b(?:(?:after|within) (?:about |just |nearly |another |the next |exactly |some |only )?(?:{_N} )?(?:and a half )?{_U}(?: time| after that| from then)?|(?:after|within) (?:another|a) {_U}|"
-    rf"{_N} (?:and a half )?{_U} (?:later|after that|afterwards|on|passed|from then|after(?! (?:the|a|his|her|food|meals|eating|she|he|we|i|birth|delivery|marriage)\b))|"
-    rf"(?:at|by|in|on|from) (?:the |about |around |nearly )?(?:end of )?(?:the )?(?:next |following |first |second |third |fourth |fifth |sixth |tenth |twelfth |{NUMBER}(?:th|st|nd|rd)? |a |{_N} )(?:visit|follow[- ]?up|day|night|week|month|morning|dose|consultation|fortnight|days|weeks|months|years?)|"
-    rf"(?:in|over|during) the (?:next|following) (?:{_N} )?{_U}|(?:at|by|in) (?:week|month|day) {NUMBER}|(?:the )?(?:next|following) (?:day|morning|visit|week|month|follow[- ]?up|evening|consultation|time)|(?:at|on|in) (?:the |her |his )?(?:first |second |third |next |last )?follow[- ]?up|"
-    rf"the same (?:night|evening|day)|(?:that|the) (?:very )?(?:night|evening) itself|that (?:very )?(?:night|evening)|overnight|(?:then )?in the (?:rains|monsoon|winter|summer|spring|autumn)|last (?:spring|summer|winter|autumn|year|month|week)|(?:first|second|third) follow[- ]?up|when (?:she|he) (?:next )?came (?:back|again))\b"
+    r"\b(?:(?:after|within) (?:about |just |nearly |another |the next |exactly |some |"
+    rf"only )?(?:{_N} )?(?:and a half )?{_U}(?: time| after that| from then)?|(?:after|within) "
+    rf"(?:another|a) {_U}|"
+    rf"{_N} (?:and a half )?{_U} (?:later|after that|afterwards|on|passed|from then|after(?! (?:the|a|"
+    r"his|her|food|meals|eating|she|he|we|i|birth|delivery|marriage)\b))|"
+    r"(?:at|by|in|on|from) (?:the |about |around |nearly )?(?:end of )?(?:the )?(?:next |following |"
+    rf"first |second |third |fourth |fifth |sixth |tenth |twelfth |{NUMBER}(?:th|st|nd|rd)? |a |"
+    rf"{_N} )(?:visit|follow[- ]?up|day|night|week|month|morning|dose|consultation|fortnight|days|weeks|"
+    r"months|years?)|"
+    rf"(?:in|over|during) the (?:next|following) (?:{_N} )?{_U}|(?:at|by|in) (?:week|month|day) {NUMBER}|"
+    r"(?:the )?(?:next|following) (?:day|morning|visit|week|month|follow[- ]?up|evening|consultation|"
+    r"time)|(?:at|on|in) (?:the |her |his )?(?:first |second |third |next |last )?follow[- ]?up|"
+    r"the same (?:night|evening|day)|(?:that|the) (?:very )?(?:night|evening) itself|that "
+    r"(?:very )?(?:night|evening)|overnight|(?:then )?in the (?:rains|monsoon|winter|summer|spring|"
+    r"autumn)|last (?:spring|summer|winter|autumn|year|month|week)|(?:first|second|third) follow[- ]?up|"
+    r"when (?:she|he) (?:next )?came (?:back|again))\b"
 )
 _CHANGE = re.compile(
-    r"\b(?:better|improv\w+|reduc\w+|less(?:er|ened)?|relie\w+|no (?:change|relief|better|pain|fever|headache|attack|recurrence|complaint|itching|cough)|not (?:much|any) (?:change|better|difference)|worse(?:ned)?|aggravat\w+|gone|disappear\w+|dropped|fell|fallen|stopped|subsided|settled|"
-    r"came back|come back|returned|recur\w+|slept|sleeping|percent|per cent|half|normal|clear(?:ed)?|dry|dried|healed|smaller|shrank|shrunk|lighter|calmer|cheerful|happier|smil\w+|playing|eating|gained|lost|went (?:away|down)|came down|passed|well|fine|stronger|brighter|walk\w*|fading|faded|appeared)\b"
+    r"\b(?:better|improv\w+|reduc\w+|less(?:er|ened)?|relie\w+|no (?:change|relief|better|pain|fever|"
+    r"headache|attack|recurrence|complaint|itching|cough)|not (?:much|any) (?:change|better|difference)|"
+    r"worse(?:ned)?|aggravat\w+|gone|disappear\w+|dropped|fell|fallen|stopped|subsided|settled|"
+    r"came back|come back|returned|recur\w+|slept|sleeping|percent|per cent|half|normal|clear(?:ed)?|dry|"
+    r"dried|healed|smaller|shrank|shrunk|lighter|calmer|cheerful|happier|smil\w+|playing|eating|gained|"
+    r"lost|went (?:away|down)|came down|passed|well|fine|stronger|brighter|walk\w*|fading|faded|"
+    r"appeared)\b"
 )
 _OUTCOME = re.compile(
-    r"\b(?:completely (?:well|cured|alright|all right|better|clear|gone|free|healed|recovered)|(?:has|have|had) (?:not|never) (?:come back|returned|recurred|had)|no recurrence|never (?:came back|returned|had|recurred)|(?:is|was|are|were|remained|remains|has been|have been|had been) (?:now |still |totally |perfectly |absolutely |quite |completely )*(?:well|fine|cured|free|symptom[- ]free|all right|alright|healthy|normal|stable|under treatment|recovered|keeping well)|"
-    r"(?:till|until|to) (?:date|today|now|this day)|cured|recovered|discharged|lost to follow[- ]?up|did not (?:come back|return|come again)|never came (?:back|again)|still (?:under|on|continuing|coming|has)|remained well|keeping well|that was the end|(?:did not|didn't) need|died|expired|was (?:saved|referred)|i (?:sent|referred) (?:her|him)|admitted)\b"
+    r"\b(?:completely (?:well|cured|alright|all right|better|clear|gone|free|healed|recovered)|(?:has|"
+    r"have|had) (?:not|never) (?:come back|returned|recurred|had)|no recurrence|never (?:came back|"
+    r"returned|had|recurred)|(?:is|was|are|were|remained|remains|has been|have been|had been) (?:now |"
+    r"still |totally |perfectly |absolutely |quite |completely )*(?:well|fine|cured|free|symptom[- ]free|"
+    r"all right|alright|healthy|normal|stable|under treatment|recovered|keeping well)|"
+    r"(?:till|until|to) (?:date|today|now|this day)|cured|recovered|discharged|lost to follow[- ]?up|did "
+    r"not (?:come back|return|come again)|never came (?:back|again)|still (?:under|on|continuing|coming|"
+    r"has)|remained well|keeping well|that was the end|(?:did not|didn't) need|died|expired|was (?:saved|"
+    r"referred)|i (?:sent|referred) (?:her|him)|admitted)\b"
 )
 _REASON = re.compile(
-    r"\b(?:(?:took|led|leads|brought|drew|pointed|points|guided|turned) me (?:straight |at once )?to|settled (?:the matter|it|me)|i wanted to|these (?:two|three|four|five) i took|i took (?:as|the|these)|whole case was|that (?:decided|settled)|i (?:had )?(?:based|chose|picked|went by)|why (?:did i|i gave|i chose|i selected|i thought|this remedy|not)|because (?:of|she|he|the|there|it|her|his)|on (?:the )?(?:basis|strength) of|(?:made|makes|led|leads|brought|took) me (?:to )?(?:think|thought|of|select|give|choose)|i (?:thought|think) of|what (?:decided|struck|led|made|clinched|settled)|"
-    r"(?:decided|clinched|settled|confirmed) (?:it|the|my|on)|guid(?:ed|ing) me|took (?:this|these|the following) (?:rubrics?|symptoms?)|rubrics? (?:were|was|i took|taken)|i (?:took|considered) (?:the )?(?:rubrics?|symptoms?|totality)|reason (?:was|is|for)|based on|deciding (?:symptom|factor|point))\b"
+    r"\b(?:(?:took|led|leads|brought|drew|pointed|points|guided|turned) me (?:straight |at once )?to|"
+    r"settled (?:the matter|it|me)|i wanted to|these (?:two|three|four|five) i took|i took (?:as|the|"
+    r"these)|whole case was|that (?:decided|settled)|i (?:had )?(?:based|chose|picked|went by)|why "
+    r"(?:did i|i gave|i chose|i selected|i thought|this remedy|not)|because (?:of|she|he|the|there|it|"
+    r"her|his)|on (?:the )?(?:basis|strength) of|(?:made|makes|led|leads|brought|took) me "
+    r"(?:to )?(?:think|thought|of|select|give|choose)|i (?:thought|think) of|what (?:decided|struck|led|"
+    r"made|clinched|settled)|"
+    r"(?:decided|clinched|settled|confirmed) (?:it|the|my|on)|guid(?:ed|ing) me|took (?:this|these|the "
+    r"following) (?:rubrics?|symptoms?)|rubrics? (?:were|was|i took|taken)|i (?:took|considered) "
+    r"(?:the )?(?:rubrics?|symptoms?|totality)|reason (?:was|is|for)|based on|deciding (?:symptom|factor|"
+    r"point))\b"
 )
 _CLAUSE_CUT = re.compile(
-    r"(?:[;:]| — | - |, (?:and|but|so|then|which|who) (?=(?:she|he|they|i|it|the|there|her|his|no|not|after|when|since|was|had|is|has|could|cannot|every|now|then|by|in|at|great|very|much)(?:'\w+)?\b)|"
-    r", (?=(?:she|he|they|i|the mother|the father|his|her)(?:'\w+)? )|(?<=[a-z]) (?:and|but) (?=(?:she|he|they|i)(?:'\w+)? ))"
+    r"(?:[;:]| — | - |, (?:and|but|so|then|which|who) (?=(?:she|he|they|i|it|the|there|her|his|no|not|"
+    r"after|when|since|was|had|is|has|could|cannot|every|now|then|by|in|at|great|very|much)(?:'\w+)?\b)|"
+    r", (?=(?:she|he|they|i|the mother|the father|his|her)(?:'\w+)? )|(?<=[a-z]) (?:and|but) (?=(?:she|"
+    r"he|they|i)(?:'\w+)? ))"
 )
 _ASIDE = re.compile(
-    r"^(?:(?:so|now|okay|and|see|you|well),? )*(?:let me|let us|i(?:'ll| will| want| would|'d)|listen|remember|this (?:is a case|case)|you know|note|mark|what (?:would|will|do|is|did|remedy)|which|any|okay|right|yes|i had (?:a|one) (?:case|patient)|i (?:remember|recall) (?:a|one))\b"
+
+        r"^(?:(?:so|now|okay|and|see|you|well),? )*(?:let me|let us|i(?:'ll| will| want| would|'d)|listen|"
+        r"remember|this (?:is a case|case)|you know|note|mark|what (?:would|will|do|is|did|remedy)|which|any|"
+        r"okay|right|yes|i had (?:a|one) (?:case|patient)|i (?:remember|recall) (?:a|one))\b"
+
 )
 
 
@@ -161,9 +245,20 @@ def _build(
         for sentence in session.sentences_in(start, end):
             after_remedy = range_index > 0 or (first_given is not None and sentence.start > first_given)
             opening = sentence.index - case.first < 5
-            complaint_seen = _sentence(
-                session, looks[sentence.index], add, after_remedy, complaint_seen, own_pieces, medicines, investigations, opening
-            ) or complaint_seen
+            complaint_seen = (
+                _sentence(
+                    session,
+                    looks[sentence.index],
+                    add,
+                    after_remedy,
+                    complaint_seen,
+                    own_pieces,
+                    medicines,
+                    investigations,
+                    opening,
+                )
+                or complaint_seen
+            )
     found = _with_outcome(found)
     order = {label: index for index, label in enumerate(LABELS)}
     found = _unique(sorted(found, key=lambda f: (f.words.start, order[f.label])))
@@ -257,12 +352,18 @@ def _person(session: Session, ranges: list[tuple[int, int]], put: _Put, taken: s
 
 
 _ONGOING = re.compile(
-    r"\b(?:continu\w+|go(?:es|ing)? on|went on|kept (?:on|up|taking)|not stopped|didn't stop|did not stop|carried on|carry on|still (?:taking|on|using)|(?:was|were|is|are|'s|'re)(?: \w+)? (?:taking|using|on)|(?:is|was|were|had been) already|had (?:\w+ )?(?:already )?(?:started|put) (?:her|him) on|alongside|along with it|not touched|left alone|"
+    r"\b(?:continu\w+|go(?:es|ing)? on|went on|kept (?:on|up|taking)|not stopped|didn't stop|did not "
+    r"stop|carried on|carry on|still (?:taking|on|using)|(?:was|were|is|are|'s|'re)(?: \w+)? (?:taking|"
+    r"using|on)|(?:is|was|were|had been) already|had (?:\w+ )?(?:already )?(?:started|put) (?:her|him) "
+    r"on|alongside|along with it|not touched|left alone|"
     r"got (?:his|her) (?:full )?course|told (?:her|him) to keep)\b"
 )
 _MEDICINE_WORD = re.compile(
-    r"\b(?:tablets?|medicines?|medications?|inhalers?|ointments?|creams?|drops|injections?|antibiotics?|steroids?|insulin|painkillers?|antacids?|syrups?|pills?|pessary|surgery|operation|courses?|treatments?|vitamins?|iron|calcium|hormon\w+|allopath\w*|ayurved\w*|churan|physiotherapy|"
-    r"chemotherapy|radiotherapy|dialysis|nebuli\w+|\w+(?:cillin|mycin|azole|olol|pril|sartan|prazole|statin|cortisone|solone|methasone|triptan|oxacin|formin|quine|dipine|azepam|profen))\b"
+    r"\b(?:tablets?|medicines?|medications?|inhalers?|ointments?|creams?|drops|injections?|antibiotics?|"
+    r"steroids?|insulin|painkillers?|antacids?|syrups?|pills?|pessary|surgery|operation|courses?|"
+    r"treatments?|vitamins?|iron|calcium|hormon\w+|allopath\w*|ayurved\w*|churan|physiotherapy|"
+    r"chemotherapy|radiotherapy|dialysis|nebuli\w+|\w+(?:cillin|mycin|azole|olol|pril|sartan|prazole|"
+    r"statin|cortisone|solone|methasone|triptan|oxacin|formin|quine|dipine|azepam|profen))\b"
 )
 
 
@@ -291,7 +392,9 @@ def _sentence(
                     complained = True
                     continue
         treats = any(unit in medicines for unit in inside) or bool(_MEDICINE_WORD.search(low))
-        if _REASON.search(low) and (after_remedy or gives or look.remedies or re.search(r"thought|rubric|remed|took|wanted", low)):
+        if _REASON.search(low) and (
+            after_remedy or gives or look.remedies or re.search(r"thought|rubric|remed|took|wanted", low)
+        ):
             put("reason for prescription", start, end)
             continue
         if treats and not gives and (_ONGOING.search(low) or _ONGOING.search(sentence.low)) and not times:
@@ -332,7 +435,9 @@ def _sentence(
     return complained
 
 
-_INTRODUCES_PERSON = re.compile(rf"\b(?:{PERSON}|old)\b.*\b(?:{NUMBER}|years?|from|came|senior|by profession|engineers?)\b")
+_INTRODUCES_PERSON = re.compile(
+    rf"\b(?:{PERSON}|old)\b.*\b(?:{NUMBER}|years?|from|came|senior|by profession|engineers?)\b"
+)
 
 
 def _introduces_person(low: str) -> bool:
@@ -348,7 +453,11 @@ def _names_complaint(session: Session, start: int, end: int) -> bool:
 
 
 CLINICAL_COMPLAINTS = frozenset(
-    "fever cold colds cough prolapse headache migraine asthma eczema itching diarrhoea constipation piles acidity pain weakness tonsils infertility obesity hypertension sleeplessness insomnia vertigo sinusitis allergy anaemia jaundice swelling".split()
+    (
+        "fever cold colds cough prolapse headache migraine asthma eczema itching diarrhoea constipation "
+        "piles acidity pain weakness tonsils infertility obesity hypertension sleeplessness insomnia vertigo "
+        "sinusitis allergy anaemia jaundice swelling"
+    ).split()
 )
 
 
@@ -370,7 +479,10 @@ def _end_complaint(session: Session, start: int, end: int) -> tuple[int, int]:
     """A complaint ends before the next clause ("… for two years and she had taken …")."""
     low = session.low(start, end)
     cut = re.search(
-        r",? (?:and|but|so|which|who|because|she|he|they|i) (?:she|he|was|had|has|is|they|i|would|could|the|it|came|also had|took|used)\b|, (?:she|he|i|they|it) ",
+        (
+            r",? (?:and|but|so|which|who|because|she|he|they|i) (?:she|he|was|had|has|is|they|i|would|could|"
+            r"the|it|came|also had|took|used)\b|, (?:she|he|i|they|it) "
+        ),
         low,
     )
     if cut:

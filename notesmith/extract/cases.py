@@ -16,61 +16,184 @@ from notesmith.extract.sentences import Look
 from notesmith.extract.session import Session
 
 PERSON = (
-    r"(?:patient|lady|gentleman|boy|girl|child|man|woman|fellow|baby|infant|kid|housewife|teacher|farmer|student|nurse|clerk|driver|engineer|"
-    r"widow|mother of|executive|labourer|laborer|shopkeeper|businessman|officer|teenager|youngster|old man|old lady|infant|toddler|"
-    r"male|female|person|chap|bride|cook|maid|tailor|banker|lawyer|singer|soldier|policeman|constable|carpenter|mason|priest|nun|accountant|software \w+|school ?teacher|schoolboy|schoolgirl|grandmother|grandfather|lad|lass|guy|gent|aunty|auntie|uncle|youth|youngster|neighbour|colleague|cousin|friend|junior|violinist|dancer|actor|writer|tutor|librarian|pensioner|publican|dressmaker|electrician|labourer|worker|manager|secretary|typist|weaver|painter|musician|professor|bus conductor|mechanic|plumber|electrician|guard|watchman|receptionist)"
+    r"(?:patient|lady|gentleman|boy|girl|child|man|woman|fellow|baby|infant|kid|housewife|teacher|farmer|"
+    r"student|nurse|clerk|driver|engineer|"
+    r"widow|mother of|executive|labourer|laborer|shopkeeper|businessman|officer|teenager|youngster|old "
+    r"man|old lady|infant|toddler|"
+    r"male|female|person|chap|bride|cook|maid|tailor|banker|lawyer|singer|soldier|policeman|constable|"
+    r"carpenter|mason|priest|nun|accountant|software \w+|school ?teacher|schoolboy|schoolgirl|"
+    r"grandmother|grandfather|lad|lass|guy|gent|aunty|auntie|uncle|youth|youngster|neighbour|colleague|"
+    r"cousin|friend|junior|violinist|dancer|actor|writer|tutor|librarian|pensioner|publican|dressmaker|"
+    r"electrician|labourer|worker|manager|secretary|typist|weaver|painter|musician|professor|bus "
+    r"conductor|mechanic|plumber|electrician|guard|watchman|receptionist)"
 )
-_AGE = rf"(?:(?:aged? (?:about |around |of )?{NUMBER})|(?:of|about|around|hardly|nearly|just) {NUMBER}(?: (?:years?|yrs?|months?|days?|weeks?))?(?=[ ,.]|$)|{NUMBER}[ -]?(?:years?|yrs?|months?|weeks?|days?)(?:[ -]?olds?| of age)?|in (?:her|his) (?:early |mid |late )?\w+ties)"
+_AGE = (
+    rf"(?:(?:aged? (?:about |around |of )?{NUMBER})|(?:of|about|around|hardly|nearly|just) {NUMBER}(?: "
+    rf"(?:years?|yrs?|months?|days?|weeks?))?(?=[ ,.]|$)|{NUMBER}[ -]?(?:years?|yrs?|months?|weeks?|"
+    r"days?)(?:[ -]?olds?| of age)?|in (?:her|his) (?:early |mid |late )?\w+ties)"
+)
 _INTRO = (
-    (re.compile(rf"\b(?:a|an|one|this|another|some|young|old|elderly|middle[- ]aged|little|small|married|unmarried|single|my) (?:[\w-]+ ){{0,4}}?{PERSON}\b[^.?!]{{0,25}}?{_AGE}"), 3.4),
+    (re.compile((
+        r"\b(?:a|an|one|this|another|some|young|old|elderly|middle[- ]aged|little|small|married|unmarried|"
+        rf"single|my) (?:[\w-]+ ){{0,4}}?{PERSON}\b[^.?!]{{0,25}}?{_AGE}"
+    )), 3.4),
     (re.compile(rf"\b(?:a|an|one|this|another) {_AGE}[ ,-]*(?:[\w-]+ ){{0,3}}?{PERSON}"), 3.4),
-    (re.compile(rf"^(?:\w+[,.]? ){{0,5}}(?:male|female|man|woman|boy|girl|lady|gentleman|mr|mrs|ms|miss)\b[^.?!]{{0,12}}{_AGE}"), 3.0),
-    (re.compile(rf"^(?:\w+[,.]? ){{0,5}}{NUMBER}[ -]?(?:years?|yrs?|months?)[ -]?(?:old)?[ ,]*(?:male|female|man|woman|boy|girl|lady|child|gentleman|housewife)"), 3.2),
-    (re.compile(rf"\b(?:i|we) (?:had|have|have had|once had|got|saw|treated|was treating|remember|recall|was called to see|was asked to see|had seen) (?:\w+ ){{0,2}}?(?:a|an|one|this|another|two|some) (?:[\w-]+ ){{0,4}}?(?:case|{PERSON})\b"), 3.0),
-    (re.compile(r"\b(?:let me|let us|i(?:'ll| will| shall| want to| would like to|'d like to| must)|shall i|can i|may i|allow me to) (?:\w+ ){0,3}?(?:tell|share|give|narrate|present|describe|relate|take|discuss|show|quote)\b[^.?!]{0,30}\b(?:a|one|this|another|an|my|the|two) (?:[\w-]+ ){0,4}?(?:case|patient|example|story|instance)\b"), 3.2),
-    (re.compile(r"\b(?:let me|i(?:'ll| will| want to| must|'d like to| would like to)) (?:\w+ ){0,2}?(?:tell|share with|give) you (?:something |a little )?(?:about|of) (?:a|an|one|this|the) "), 2.6),
-    (re.compile(r"\b(?:case (?:number )?(?:one|two|three|four|\d+)|(?:first|second|third|next|another|one more|last) case|(?:an|a|one) (?:[\w-]+ ){0,3}?case (?:from|of mine|i had|came|which|to illustrate|in (?:my|our)|for you|of (?:a|an))|case (?:is )?of (?:a|an|one)|(?:here is|here's) (?:a|one|the) case)\b"), 2.8),
-    (re.compile(rf"\b(?:a|an|one|this|another|some|young|old|elderly) (?:[\w-]+ ){{0,5}}?{PERSON}\b[^.?!]{{0,30}}\b(?:came|was brought|walked in|walks in|walked into|walks into|comes in|came in|consulted|visited|was referred|approached|rang|called|phoned|was carried|was admitted|turned up|presented)\b"), 3.2),
-    (re.compile(r"\b(?:came|was brought|were brought|walked in|was referred|brought|approached|walked into) (?:to )?(?:me|us|my|our|the|into)\b(?: \w+)?"), 1.6),
-    (re.compile(r"^(?:(?:so|now|okay|and|ok|right|well|then),? )*(?:a|one|just one|another|a quick|one quick|a short|one small|one more|one more small|one short|a small|one last)(?: \w+)? (?:story|case|example|one|patient)\b"), 2.8),
-    (re.compile(r"\b(?:i|we)(?:'d| had|'ll| will|'ve)? (?:like to |want to )?(?:tell|give|share|show) (?:you )?(?:of |about )?(?:one|another|an example|a small one|one small|one more|one that)\b|^(?:one (?:more|last|adult|child)|and the other one|the other one|another one)\b|\b(?:one (?:more|small one|quick one|for the \w+)|a quick one)[,.]"), 2.6),
+    (re.compile(
+        rf"^(?:\w+[,.]? ){{0,5}}(?:male|female|man|woman|boy|girl|lady|gentleman|mr|mrs|ms|"
+        rf"miss)\b[^.?!]{{0,12}}{_AGE}"
+    ), 3.0),
+    (re.compile(
+        rf"^(?:\w+[,.]? ){{0,5}}{NUMBER}[ -]?(?:years?|yrs?|months?)[ -]?(?:old)?[ ,]*(?:male|female|man|"
+        r"woman|boy|girl|lady|child|gentleman|housewife)"
+    ), 3.2),
+    (re.compile(
+        r"\b(?:i|we) (?:had|have|have had|once had|got|saw|treated|was treating|remember|recall|was called "
+        rf"to see|was asked to see|had seen) (?:\w+ ){{0,2}}?(?:a|an|one|this|another|two|some) "
+        rf"(?:[\w-]+ ){{0,4}}?(?:case|{PERSON})\b"
+    ), 3.0),
+    (re.compile(
+        r"\b(?:let me|let us|i(?:'ll| will| shall| want to| would like to|'d like to| must)|shall i|can i|"
+        r"may i|allow me to) (?:\w+ ){0,3}?(?:tell|share|give|narrate|present|describe|relate|take|discuss|"
+        r"show|quote)\b[^.?!]{0,30}\b(?:a|one|this|another|an|my|the|two) (?:[\w-]+ ){0,4}?(?:case|patient|"
+        r"example|story|instance)\b"
+    ), 3.2),
+    (re.compile(
+        r"\b(?:let me|i(?:'ll| will| want to| must|'d like to| would like to)) (?:\w+ ){0,2}?(?:tell|share "
+        r"with|give) you (?:something |a little )?(?:about|of) (?:a|an|one|this|the) "
+    ), 2.6),
+    (re.compile(
+        r"\b(?:case (?:number )?(?:one|two|three|four|\d+)|(?:first|second|third|next|another|one more|last) "
+        r"case|(?:an|a|one) (?:[\w-]+ ){0,3}?case (?:from|of mine|i had|came|which|to illustrate|in (?:my|"
+        r"our)|for you|of (?:a|an))|case (?:is )?of (?:a|an|one)|(?:here is|here's) (?:a|one|the) case)\b"
+    ), 2.8),
+    (re.compile(
+        r"\b(?:a|an|one|this|another|some|young|old|elderly) "
+        rf"(?:[\w-]+ ){{0,5}}?{PERSON}\b[^.?!]{{0,30}}\b(?:came|was brought|walked in|walks in|walked into|"
+        r"walks into|comes in|came in|consulted|visited|was referred|approached|rang|called|phoned|was "
+        r"carried|was admitted|turned up|presented)\b"
+    ), 3.2),
+    (re.compile(
+        r"\b(?:came|was brought|were brought|walked in|was referred|brought|approached|walked into) "
+        r"(?:to )?(?:me|us|my|our|the|into)\b(?: \w+)?"
+    ), 1.6),
+    (re.compile(
+        r"^(?:(?:so|now|okay|and|ok|right|well|then),? )*(?:a|one|just one|another|a quick|one quick|a short|"
+        r"one small|one more|one more small|one short|a small|one last)(?: \w+)? (?:story|case|example|one|"
+        r"patient)\b"
+    ), 2.8),
+    (re.compile(
+        r"\b(?:i|we)(?:'d| had|'ll| will|'ve)? (?:like to |want to )?(?:tell|give|share|show) "
+        r"(?:you )?(?:of |about )?(?:one|another|an example|a small one|one small|one more|one that)\b|"
+        r"^(?:one (?:more|last|adult|child)|and the other one|the other one|another one)\b|\b(?:one (?:more|"
+        r"small one|quick one|for the \w+)|a quick one)[,.]"
+    ), 2.6),
     (re.compile(rf"\b(?:there was|there is|there came|we had) (?:a|an|one|this) (?:[\w-]+ ){{0,4}}?{PERSON}\b"), 2.6),
     (re.compile(rf"\b(?:in came|comes|brought|brings) (?:a|an|one|this) (?:[\w-]+ ){{0,4}}?{PERSON}\b"), 2.0),
 )  # fmt: skip
 _AGED = re.compile(
-    rf"\b{PERSON}\b[^.?!]{{0,50}}, (?:about |around |aged |just |hardly )?{NUMBER}(?: or so| odd| plus)?(?:[,.]|$)|\b{PERSON}[ ,]+(?:aged )?{NUMBER}(?: years?| yrs?)?\b|\b{NUMBER}[ -]years?[ -](?:old )?(?:\w+ )?{PERSON}|"
-    rf"\b{NUMBER}(?: and (?:a )?half)?[ -](?:years?|yrs?|months?|weeks?|days?)(?:[ -]olds?| of age)\b|\b(?:aged|age) {NUMBER}\b|\b{PERSON},? (?:of |aged |about |is |was )*{NUMBER}\b|\b{NUMBER}[ -]years?[ ,]+{PERSON}"
+    rf"\b{PERSON}\b[^.?!]{{0,50}}, (?:about |around |aged |just |hardly )?{NUMBER}(?: or so| odd| "
+    rf"plus)?(?:[,.]|$)|\b{PERSON}[ ,]+(?:aged )?{NUMBER}(?: years?| yrs?)?\b|\b{NUMBER}[ -]years?[ "
+    rf"-](?:old )?(?:\w+ )?{PERSON}|"
+    rf"\b{NUMBER}(?: and (?:a )?half)?[ -](?:years?|yrs?|months?|weeks?|days?)(?:[ -]olds?| of age)\b|"
+    rf"\b(?:aged|age) {NUMBER}\b|\b{PERSON},? (?:of |aged |about |is |was )*{NUMBER}\b|\b{NUMBER}[ "
+    rf"-]years?[ ,]+{PERSON}"
 )
 # "I had an uncle like this": an anecdote from the lecturer's own life, not a case.
-_OWN_CIRCLE = re.compile(r"\b(?:i|we) (?:had|have|used to have|know|knew) (?:a|an|one|my) (?:\w+ )?(?:uncle|aunt|aunty|auntie|friend|colleague|cousin|teacher|neighbour|professor|principal|dog|cat)\b|\bmy (?:own )?(?:uncle|aunt|friend|colleague|cousin|teacher|professor|brother|wife|husband)\b")
+_OWN_CIRCLE = re.compile(
+
+        r"\b(?:i|we) (?:had|have|used to have|know|knew) (?:a|an|one|my) (?:\w+ )?(?:uncle|aunt|aunty|auntie|"
+        r"friend|colleague|cousin|teacher|neighbour|professor|principal|dog|cat)\b|\bmy (?:own )?(?:uncle|aunt|"
+        r"friend|colleague|cousin|teacher|professor|brother|wife|husband)\b"
+
+)
 _HYPOTHETICAL = re.compile(
-    r"\b(?:suppose|imagine|if (?:a|an|one|your|you|the) |say a|whenever|when(?:ever)? (?:a|an|your|you|the)? ?\w* ?(?:patient|child|person|lady|man|woman)? (?:comes|says|tells|complains|sits)|will come|will tell|would come|"
-    r"you (?:will|may|might|can) (?:get|see|find|have)|typical(?:ly)?|usually|generally|often|always|any patient|every patient|such (?:a )?patient|a (?:typical|classical|\w+) patient (?:is|will|may|has|wants|comes))\b"
+    r"\b(?:suppose|imagine|if (?:a|an|one|your|you|the) |say a|whenever|when(?:ever)? (?:a|an|your|you|"
+    r"the)? ?\w* ?(?:patient|child|person|lady|man|woman)? (?:comes|says|tells|complains|sits)|will come|"
+    r"will tell|would come|"
+    r"you (?:will|may|might|can) (?:get|see|find|have)|typical(?:ly)?|usually|generally|often|always|any "
+    r"patient|every patient|such (?:a )?patient|a (?:typical|classical|\w+) patient (?:is|will|may|has|"
+    r"wants|comes))\b"
 )
 _TELLING = (
-    (re.compile(r"\b(?:i|we) (?:gave|prescribed|repeated|started|asked|examined|put|stopped|waited|advised|sent|referred|thought of|took|decided|selected|chose|increased|raised|changed|told (?:her|him|them|the)|saw (?:her|him|that)|could (?:see|find)|did not (?:give|repeat|do)|didn't (?:give|repeat)|kept|continued|noticed|found)\b"), 1.7),
-    (re.compile(r"\b(?:she|he|they|the (?:patient|mother|father|husband|wife|boy|girl|lady|child|baby|man|woman)) (?:\w+ )?(?:was|were|had|came|said|told|complained|reported|felt|could not|couldn't|did not|didn't|would not|started|developed|got|went|lost|wanted|used to|became|slept|cried|wept|took|looked|sat|answered|described|refused|suffered|improved|returned|phoned|called|woke|began|kept|stopped|ate|passed|never|brought|lived|worked|remained|recovered)\b"), 1.2),
-    (re.compile(rf"\b(?:after|within|in) (?:about |just |nearly |another )?(?:{NUMBER}|a|few|a few|couple of|a couple of|one|some) (?:days?|weeks?|months?|hours?|years?|doses?)\b|\b{NUMBER} (?:days?|weeks?|months?) (?:later|after|back)\b|\bnext (?:visit|follow[- ]?up|morning|day)\b|\bfollow[- ]?ups?\b|\b(?:second|third|first|last|next) (?:visit|consultation)\b"), 1.1),
-    (re.compile(rf"\b(?:since|for the (?:last|past)|for|from last) (?:about |nearly |almost |the last |the past )?(?:{NUMBER}|a few|several|many) (?:years?|months?|days?|weeks?)\b"), 0.9),
-    (re.compile(r"\b(?:chief complaint|presenting complaint|complain(?:ed|ing|ts?) of|came with|came for|brought (?:her|him) (?:for|with)|past history|family history|history of|on examination|reports?|haemoglobin|hemoglobin|tsh|x-?ray|ultrasound|sonography|biopsy|mri|ct scan|blood (?:test|count|pressure|sugar)|was diagnosed|diagnosis|operated|surgery|steroids?|antibiotics?|inhalers?|painkillers?|tablets?|ointments?)\b"), 0.7),
-    (re.compile(r"\b(?:his|her) (?:mother|father|husband|wife|sister|brother|family|son|daughter|in-laws|mother-in-law|boss|school|job|work|tongue|face|eyes|skin|complaint|complaints|pain|cough|sleep|thirst|appetite|stool|stools|periods|menses|weight|room|voice|hair|hands|feet|report|reports)\b"), 0.5),
+    (re.compile((
+        r"\b(?:i|we) (?:gave|prescribed|repeated|started|asked|examined|put|stopped|waited|advised|sent|"
+        r"referred|thought of|took|decided|selected|chose|increased|raised|changed|told (?:her|him|them|the)|"
+        r"saw (?:her|him|that)|could (?:see|find)|did not (?:give|repeat|do)|didn't (?:give|repeat)|kept|"
+        r"continued|noticed|found)\b"
+    )), 1.7),
+    (re.compile(
+        r"\b(?:she|he|they|the (?:patient|mother|father|husband|wife|boy|girl|lady|child|baby|man|woman)) "
+        r"(?:\w+ )?(?:was|were|had|came|said|told|complained|reported|felt|could not|couldn't|did not|didn't|"
+        r"would not|started|developed|got|went|lost|wanted|used to|became|slept|cried|wept|took|looked|sat|"
+        r"answered|described|refused|suffered|improved|returned|phoned|called|woke|began|kept|stopped|ate|"
+        r"passed|never|brought|lived|worked|remained|recovered)\b"
+    ), 1.2),
+    (re.compile(
+        rf"\b(?:after|within|in) (?:about |just |nearly |another )?(?:{NUMBER}|a|few|a few|couple of|a "
+        rf"couple of|one|some) (?:days?|weeks?|months?|hours?|years?|doses?)\b|\b{NUMBER} (?:days?|weeks?|"
+        r"months?) (?:later|after|back)\b|\bnext (?:visit|follow[- ]?up|morning|day)\b|\bfollow[- ]?ups?\b|"
+        r"\b(?:second|third|first|last|next) (?:visit|consultation)\b"
+    ), 1.1),
+    (re.compile(
+        r"\b(?:since|for the (?:last|past)|for|from last) (?:about |nearly |almost |the last |the "
+        rf"past )?(?:{NUMBER}|a few|several|many) (?:years?|months?|days?|weeks?)\b"
+    ), 0.9),
+    (re.compile(
+        r"\b(?:chief complaint|presenting complaint|complain(?:ed|ing|ts?) of|came with|came for|brought "
+        r"(?:her|him) (?:for|with)|past history|family history|history of|on examination|reports?|"
+        r"haemoglobin|hemoglobin|tsh|x-?ray|ultrasound|sonography|biopsy|mri|ct scan|blood (?:test|count|"
+        r"pressure|sugar)|was diagnosed|diagnosis|operated|surgery|steroids?|antibiotics?|inhalers?|"
+        r"painkillers?|tablets?|ointments?)\b"
+    ), 0.7),
+    (re.compile(
+        r"\b(?:his|her) (?:mother|father|husband|wife|sister|brother|family|son|daughter|in-laws|"
+        r"mother-in-law|boss|school|job|work|tongue|face|eyes|skin|complaint|complaints|pain|cough|sleep|"
+        r"thirst|appetite|stool|stools|periods|menses|weight|room|voice|hair|hands|feet|report|reports)\b"
+    ), 0.5),
 )  # fmt: skip
 _ENDING = re.compile(
-    r"^(?:(?:so|now|and|okay|ok|but|anyway),? )*(?:(?:so )?that (?:was|is) (?:the|my|one|our) case|coming back|going back|back to|let us (?:now |go |come |return |move |see |continue |leave)|let's (?:go|come|move|return|continue|leave)|now (?:let|we|coming|come|the|about|see)|moving|next (?:is|we|point|symptom|topic)|any (?:questions|doubts)|"
-    r"why (?:am i|did i|i am) tell|i (?:am|have) (?:tell|told)\w* you this|this case (?:shows|teaches|tells|is)|what (?:do|did) we learn|the (?:lesson|moral|point|message|teaching)|remember|please remember|the remedy|this remedy|in this remedy|compare|the keynote|from this)\b"
+    r"^(?:(?:so|now|and|okay|ok|but|anyway),? )*(?:(?:so )?that (?:was|is) (?:the|my|one|our) case|"
+    r"coming back|going back|back to|let us (?:now |go |come |return |move |see |continue |leave)|let's "
+    r"(?:go|come|move|return|continue|leave)|now (?:let|we|coming|come|the|about|see)|moving|next (?:is|"
+    r"we|point|symptom|topic)|any (?:questions|doubts)|"
+    r"why (?:am i|did i|i am) tell|i (?:am|have) (?:tell|told)\w* you this|this case (?:shows|teaches|"
+    r"tells|is)|what (?:do|did) we learn|the (?:lesson|moral|point|message|teaching)|remember|please "
+    r"remember|the remedy|this remedy|in this remedy|compare|the keynote|from this)\b"
 )
 _RETURN = re.compile(
-    r"\b(?:coming|going|come|go|get|return(?:ing)?) back (?:now )?to (?:that|the|our|this|my|her|him) (?!book|text|remedy|line|page|point|topic|picture|mind|symptom|modalit|general|rubric|subject|comparison|main|our remedy|question|first|second|stool|sulphur)(?:[\w-]+ ){0,2}?\w+\b|"
-    r"\b(?:by the way,? that (?:[\w-]+ ){0,2}?\w+ (?:i|we) (?:mentioned|told|spoke|discussed|talked)|what (?:happened|became) (?:to|of) (?:the|that|my|our) |(?:that|this|the same|our|my|earlier|the) (?:[\w-]+ ){0,3}?(?:case|patient|lady|gentleman|boy|girl|child|man|woman|baby|teacher|farmer|student|nurse|clerk|driver|engineer|widow|banker|lawyer|housewife|fellow|infant|cook|maid|tailor|singer|accountant|shopkeeper|officer|carpenter|policeman|weaver|mechanic|watchman|guard|receptionist|painter|musician|professor|teenager|schoolboy|schoolgirl|school ?teacher|grandmother|grandfather)\b[^.?!]{0,40}\b(?:i (?:told|was telling|spoke|mentioned|talked)|we (?:spoke|discussed|saw|talked)|told you|from (?:the|earlier)|(?:in|at) the beginning|earlier|again|came back|returned|follow|before|just now|ago)"
-    r"|(?:coming|going|come|go|let us (?:go|come|return)|let's go|return(?:ing)?) back to (?:that|the|our|this|my) (?:[\w-]+ ){0,3}?(?:case|patient|lady|gentleman|boy|girl|child|man|woman|baby|\w+er|\w+or|\w+ist|housewife)|"
-    r"(?:follow[- ]?up|rest|end|sequel|result|outcome) (?:of|on|for) (?:that|the|this|our) (?:[\w-]+ ){0,3}?(?:case|patient|lady|gentleman|boy|girl|child|man|woman|baby|\w+er|housewife)|"
-    r"(?:what happened to|you (?:want|wanted) to know (?:about|what)|i forgot to (?:tell|say)[^.?!]{0,40}(?:case|patient|lady|boy|girl|man|woman|child|baby|gentleman|teacher|she|he)|(?:remember|recall) (?:that|the|our|my) (?:[\w-]+ ){0,3}?(?:case|patient|lady|gentleman|boy|girl|child|man|woman|baby|\w+er|\w+or|\w+ist|clerk|nurse|housewife)))\b"
+    r"\b(?:coming|going|come|go|get|return(?:ing)?) back (?:now )?to (?:that|the|our|this|my|her|him) "
+    r"(?!book|text|remedy|line|page|point|topic|picture|mind|symptom|modalit|general|rubric|subject|"
+    r"comparison|main|our remedy|question|first|second|stool|sulphur)(?:[\w-]+ ){0,2}?\w+\b|"
+    r"\b(?:by the way,? that (?:[\w-]+ ){0,2}?\w+ (?:i|we) (?:mentioned|told|spoke|discussed|talked)|"
+    r"what (?:happened|became) (?:to|of) (?:the|that|my|our) |(?:that|this|the same|our|my|earlier|the) "
+    r"(?:[\w-]+ ){0,3}?(?:case|patient|lady|gentleman|boy|girl|child|man|woman|baby|teacher|farmer|"
+    r"student|nurse|clerk|driver|engineer|widow|banker|lawyer|housewife|fellow|infant|cook|maid|tailor|"
+    r"singer|accountant|shopkeeper|officer|carpenter|policeman|weaver|mechanic|watchman|guard|"
+    r"receptionist|painter|musician|professor|teenager|schoolboy|schoolgirl|school ?teacher|grandmother|"
+    r"grandfather)\b[^.?!]{0,40}\b(?:i (?:told|was telling|spoke|mentioned|talked)|we (?:spoke|discussed|"
+    r"saw|talked)|told you|from (?:the|earlier)|(?:in|at) the beginning|earlier|again|came back|returned|"
+    r"follow|before|just now|ago)"
+    r"|(?:coming|going|come|go|let us (?:go|come|return)|let's go|return(?:ing)?) back to (?:that|the|"
+    r"our|this|my) (?:[\w-]+ ){0,3}?(?:case|patient|lady|gentleman|boy|girl|child|man|woman|baby|\w+er|"
+    r"\w+or|\w+ist|housewife)|"
+    r"(?:follow[- ]?up|rest|end|sequel|result|outcome) (?:of|on|for) (?:that|the|this|our) "
+    r"(?:[\w-]+ ){0,3}?(?:case|patient|lady|gentleman|boy|girl|child|man|woman|baby|\w+er|housewife)|"
+    r"(?:what happened to|you (?:want|wanted) to know (?:about|what)|i forgot to (?:tell|"
+    r"say)[^.?!]{0,40}(?:case|patient|lady|boy|girl|man|woman|child|baby|gentleman|teacher|she|he)|"
+    r"(?:remember|recall) (?:that|the|our|my) (?:[\w-]+ ){0,3}?(?:case|patient|lady|gentleman|boy|girl|"
+    r"child|man|woman|baby|\w+er|\w+or|\w+ist|clerk|nurse|housewife)))\b"
 )
 _SHE = re.compile(
-    r"\b(?:she|her|lady|woman|girl|female|mother|wife|daughter|housewife|widow|bride|maid|schoolgirl|nun|grandmother|mrs|miss)\b"
+
+        r"\b(?:she|her|lady|woman|girl|female|mother|wife|daughter|housewife|widow|bride|maid|schoolgirl|nun|"
+        r"grandmother|mrs|miss)\b"
+
 )
 _HE = re.compile(
-    r"\b(?:he|his|him|man|gentleman|boy|male|husband|fellow|chap|schoolboy|businessman|policeman|watchman|grandfather|mr)\b"
+
+        r"\b(?:he|his|him|man|gentleman|boy|male|husband|fellow|chap|schoolboy|businessman|policeman|"
+        r"watchman|grandfather|mr)\b"
+
 )
 _DESCRIBES = re.compile(PERSON.replace("(?:", "(", 1) + r"\b")
 
@@ -79,11 +202,16 @@ PATIENCE = 4.0
 STRONG = 1.0
 WEAK = 0.45
 _GENERAL = re.compile(
-    r"\b(?:remed(?:y|ies)|patients|people|persons|keynote|characteristic|always|never|usually|generally|in (?:this|such|these) (?:remedy|cases?|patients?)|you (?:will|must|should|have to|can|may|don't|do not|see)|potency|repeat|"
-    r"(?:worse|better|aggravat\w+|amelior\w+) (?:from|by|in|at)|indicated|miasm|rubric|don't|do not|one (?:doesn't|does not|should|must)|children|women|chronic|acute)\b"
+    r"\b(?:remed(?:y|ies)|patients|people|persons|keynote|characteristic|always|never|usually|generally|"
+    r"in (?:this|such|these) (?:remedy|cases?|patients?)|you (?:will|must|should|have to|can|may|don't|"
+    r"do not|see)|potency|repeat|"
+    r"(?:worse|better|aggravat\w+|amelior\w+) (?:from|by|in|at)|indicated|miasm|rubric|don't|do not|one "
+    r"(?:doesn't|does not|should|must)|children|women|chronic|acute)\b"
 )
 _FRAGMENT_FIELDS = re.compile(
-    r"\b(?:thirst|appetite|stool|sleep|tongue|sweat|fever|pain|cough|itching|desire|aversion|cold|colds|head|face|hands|feet|skin|menses|periods|courses? of|weight|years|months|weeks|daily|tablets?|school|married|unmarried|job|works?|mother|father|brother|sister|"
+    r"\b(?:thirst|appetite|stool|sleep|tongue|sweat|fever|pain|cough|itching|desire|aversion|cold|colds|"
+    r"head|face|hands|feet|skin|menses|periods|courses? of|weight|years|months|weeks|daily|tablets?|"
+    r"school|married|unmarried|job|works?|mother|father|brother|sister|"
     r"endoscopy|scopy|x-?ray|scan|report|haemoglobin|sonography|ultrasound|blood)\b"
 )
 
@@ -129,8 +257,18 @@ def tells(look: Look) -> float:
     return value
 
 
-_PERSON_NOW = re.compile(r"\b(?:she|he)(?:'s|'d| is| has| wants| takes| says| eats| drinks| goes| sleeps| doesn't| does not| cannot| can't| never| always| feels| likes)\b|^(?:his|her) ")
-_GIVEN = re.compile(r"\b(?:gave|give|given|got|had|received|went to|prescribed|repeated|one dose|single dose|a dose|potency|\d+c?\b|\d*m\b|started)")
+_PERSON_NOW = re.compile(
+
+        r"\b(?:she|he)(?:'s|'d| is| has| wants| takes| says| eats| drinks| goes| sleeps| doesn't| does not| "
+        r"cannot| can't| never| always| feels| likes)\b|^(?:his|her) "
+
+)
+_GIVEN = re.compile(
+
+        r"\b(?:gave|give|given|got|had|received|went to|prescribed|repeated|one dose|single dose|a dose|potency|"
+        r"\d+c?\b|\d*m\b|started)"
+
+)
 
 
 def find_cases(session: Session, looks: Sequence[Look]) -> tuple[CaseSpan, ...]:
@@ -165,7 +303,7 @@ def _follow(looks: Sequence[Look], intro: list[float], telling: list[float], fir
         look = looks[index]
         low = look.sentence.low
         value = telling[index]
-        if _ENDING.search(low) and value < 2.2 or look.housekeeping >= 2 or (look.promise and not look.past):
+        if (_ENDING.search(low) and value < 2.2) or look.housekeeping >= 2 or (look.promise and not look.past):
             break
         if look.asks and look.question and value < 1.0:
             break

@@ -19,7 +19,11 @@ from notesmith.extract.session import Session
 from notesmith.extract.tidy import tidy
 
 NEGATION = re.compile(
-    r"\b(?:not|no|never|none|neither|nor|without|absence of|absent|n't|cannot|isn't|doesn't|don't|won't|wouldn't|can't|aren't|wasn't|hasn't|haven't|didn't|nothing|nobody|hardly|less|thirstless|painless|lacks?|lacking|rather than|instead of)\b|n't\b"
+
+        r"\b(?:not|no|never|none|neither|nor|without|absence of|absent|n't|cannot|isn't|doesn't|don't|won't|"
+        r"wouldn't|can't|aren't|wasn't|hasn't|haven't|didn't|nothing|nobody|hardly|less|thirstless|painless|"
+        r"lacks?|lacking|rather than|instead of)\b|n't\b"
+
 )
 _TOPIC = re.compile(
     r"\b(?:this (?:one|remedy|drug|patient|fellow)|our (?:remedy|patient|drug)|here|the present (?:one|remedy))\b"
@@ -28,11 +32,19 @@ _OTHER = re.compile(r"\b(?:the other (?:one|remedy|fellow)|that (?:one|remedy|dr
 _FORMER = re.compile(r"\bthe former\b")
 _BOTH = re.compile(r"\b(?:both|each of them|the two|all (?:three|these)|they both|either)\b")
 _POINTER = re.compile(
-    r"\b(?:unlike|compared? (?:it )?(?:with|to)|as (?:in|against)|like(?! to)|just like|similar to|resembles?|different from|differs? from|differentiate (?:it )?(?:from|with)|distinguish(?:ed)? (?:it )?from|than(?: in)?|close to|near to|not like|versus|confuse(?:d)? (?:it )?with|in contrast to|opposite (?:of|to)|"
-    r"opposed to|remind(?:s)? (?:you|us|me) of|think of|thought of|just as in|as we saw in|contrary to|between|from)\s*$"
+    r"\b(?:unlike|compared? (?:it )?(?:with|to)|as (?:in|against)|like(?! to)|just like|similar to|"
+    r"resembles?|different from|differs? from|differentiate (?:it )?(?:from|with)|distinguish(?:ed)? "
+    r"(?:it )?from|than(?: in)?|close to|near to|not like|versus|confuse(?:d)? (?:it )?with|in contrast "
+    r"to|opposite (?:of|to)|"
+    r"opposed to|remind(?:s)? (?:you|us|me) of|think of|thought of|just as in|as we saw in|contrary to|"
+    r"between|from)\s*$"
 )
 _CUT = re.compile(
-    r"[;:—]\s*|\s-\s|,\s*(?=(?:whereas|while|but|and|the other|this one|here|on the other hand|not|in|unlike|or|yet|though)\b)|\s(?=(?:whereas|while|but|on the other hand)\s)|\sand\s(?=(?:this one|the other|here|in|our|that one)\b)"
+
+        r"[;:—]\s*|\s-\s|,\s*(?=(?:whereas|while|but|and|the other|this one|here|on the other hand|not|in|"
+        r"unlike|or|yet|though)\b)|\s(?=(?:whereas|while|but|on the other hand)\s)|\sand\s(?=(?:this one|the "
+        r"other|here|in|our|that one)\b)"
+
 )
 _LEAD = re.compile(r"^(?:and|but|whereas|while|or|so|yet|though|then|,|-|—|on the other hand,?|now|see,?|here)$")
 
@@ -41,15 +53,33 @@ _FEATURES: tuple[tuple[str, re.Pattern[str]], ...] = tuple(
     for name, words in (
         ("thirst", r"thirst\w*|drinks?|drinking|sips?|water|gulps?"),
         ("side", r"left|right|one-sided|left-sided|right-sided|either side|side to side"),
-        ("motion and rest", r"motion|move[sd]?|moving|movement|walk\w*|rest\b|rest(?:less\w*)?|still|lying still|exertion|stretch\w*"),
+        ("motion and rest", (
+            r"motion|move[sd]?|moving|movement|walk\w*|rest\b|rest(?:less\w*)?|still|lying still|exertion|"
+            r"stretch\w*"
+        )),
         ("position and pressure", r"lying|lies|lie down|sitting|bending|bent|doubl\w+|pressure|hard pressure|touch|rubbing|stooping"),
         ("consolation and company", r"consol\w+|comfort\w*|sympathy|company|alone|solitude|held|carried|carrying|caress\w*|fuss"),
-        ("heat and cold", r"heat|hot|warm\w*|cold|cool|chilly|open air|fan|ice|bath\w*|weather|draft|draught|uncover\w*|covers?|sun|fire|thermal\w*"),
-        ("time", r"morning|evening|night|nights|midnight|noon|afternoon|o'clock|am|pm|daytime|periodic\w*|season\w*|winter|summer|full moon|new moon"),
-        ("food and drink", r"food|eat\w*|craves?|craving\w*|desires?|aversion|salt|sweets?|milk|fat|fats|sour|meat|eggs?|bread|appetite|hungry|hunger"),
-        ("mood and mind", r"mind|mood|weep\w*|cry\w*|cries|tear\w*|anger|angry|irritab\w*|mild|gentle|anxi\w+|fear\w*|sad\w*|grief|indifferen\w+|jealous\w*|suspicious|talkative|silent|timid|despair|impatien\w+|"
+        ("heat and cold", (
+            r"heat|hot|warm\w*|cold|cool|chilly|open air|fan|ice|bath\w*|weather|draft|draught|uncover\w*|"
+            r"covers?|sun|fire|thermal\w*"
+        )),
+        ("time", (
+            r"morning|evening|night|nights|midnight|noon|afternoon|o'clock|am|pm|daytime|periodic\w*|"
+            r"season\w*|winter|summer|full moon|new moon"
+        )),
+        ("food and drink", (
+            r"food|eat\w*|craves?|craving\w*|desires?|aversion|salt|sweets?|milk|fat|fats|sour|meat|eggs?|"
+            r"bread|appetite|hungry|hunger"
+        )),
+        ("mood and mind", (
+            r"mind|mood|weep\w*|cry\w*|cries|tear\w*|anger|angry|irritab\w*|mild|gentle|anxi\w+|fear\w*|"
+            r"sad\w*|grief|indifferen\w+|jealous\w*|suspicious|talkative|silent|timid|despair|impatien\w+|"
+        )
          + "|".join(sorted(word for word in MIND_WORDS if len(word) > 5 and word.isalpha()))),
-        ("discharges", r"discharge\w*|leucorrhoea|mucus|expectoration|pus|bland|acrid|thick|thin|excoriat\w+|coryza|offensive|stringy|ropy"),
+        ("discharges", (
+            r"discharge\w*|leucorrhoea|mucus|expectoration|pus|bland|acrid|thick|thin|excoriat\w+|coryza|"
+            r"offensive|stringy|ropy"
+        )),
         ("stool", r"stools?|motions?|constipat\w+|diarrhoea|diarrhea|urging"),
         ("tongue and mouth", r"tongue|mouth|saliva\w*|taste|gums?|breath"),
         ("sleep", r"sleep\w*|dreams?|wakes?|waking|insomnia"),
@@ -57,7 +87,10 @@ _FEATURES: tuple[tuple[str, re.Pattern[str]], ...] = tuple(
         ("menses", r"menses|menstru\w+|periods?"),
         ("skin", r"skin|eruption\w*|itch\w*|warts?|ulcers?|eczema"),
         ("onset and pace", r"sudden\w*|slow\w*|gradual\w*|rapid\w*|onset|violent\w*|quick\w*"),
-        ("pain", r"pains?|painful|ache\w*|burn\w*|sting\w*|stitch\w*|throb\w*|cramp\w*|neuralgi\w*|sore\w*|colic|shooting|tearing"),
+        ("pain", (
+            r"pains?|painful|ache\w*|burn\w*|sting\w*|stitch\w*|throb\w*|cramp\w*|neuralgi\w*|sore\w*|colic|"
+            r"shooting|tearing"
+        )),
         ("cough and breathing", r"cough\w*|breath\w*|asthma|chest|suffocat\w+|croup"),
         ("constitution", r"fat|lean|thin|flabby|fair|dark|stout|constitution\w*|build|complexion|tall|obese"),
         ("cause", r"after|from|ailments|cause\w*|suppress\w+|injur\w+"),
@@ -90,8 +123,10 @@ def clauses_of(
     if relates(sentence.low) and not look.comparison:
         # "Natrum mur is complementary to it": a relation is taught of the remedy in focus, whichever comes first.
         return (Clause(sentence.start, sentence.end, focus or (named[0] if named else None), negated(sentence.low)),)
-    if len(named) < 2 and not (partner and (_TOPIC.search(sentence.low) or _OTHER.search(sentence.low) or named)) and not (
-        named and _HERE.search(sentence.low)
+    if (
+        len(named) < 2
+        and not (partner and (_TOPIC.search(sentence.low) or _OTHER.search(sentence.low) or named))
+        and not (named and _HERE.search(sentence.low))
     ):
         return (_whole(session, look, remedies, focus, partner),)
     bounds = sorted({sentence.start, *_cuts(session, sentence.start, sentence.end, remedies)})
@@ -99,29 +134,44 @@ def clauses_of(
     subject = focus
     for start, end in zip(bounds, [*bounds[1:], sentence.end], strict=True):
         clause = _clause(session, start, end, remedies, named, focus, partner, subject)
-        if clauses and not clause.sides and (
-            clause.remedy_id is None or (not clause.explicit and clause.remedy_id == clauses[-1].remedy_id)
+        if (
+            clauses
+            and not clause.sides
+            and (clause.remedy_id is None or (not clause.explicit and clause.remedy_id == clauses[-1].remedy_id))
         ):
             # "and not for the pain", "and better from heat" go on with the same subject
             before = clauses[-1]
             clauses[-1] = Clause(
-                before.start, clause.end, before.remedy_id, before.negated or clause.negated, before.sides, before.explicit
+                before.start,
+                clause.end,
+                before.remedy_id,
+                before.negated or clause.negated,
+                before.sides,
+                before.explicit,
             )
             continue
         clauses.append(clause)
         subject = clause.remedy_id or subject
     if len({c.remedy_id for c in clauses}) == 1 and not any(c.sides for c in clauses):
         first = clauses[0]
-        return (Clause(first.start, sentence.end, first.remedy_id, any(c.negated for c in clauses), (), first.explicit),)
+        return (
+            Clause(first.start, sentence.end, first.remedy_id, any(c.negated for c in clauses), (), first.explicit),
+        )
     return tuple(clauses)
 
 
 _HERE = re.compile(r"\b(?:here|this one|this remedy|in this|our remedy)\b")
 _RELATES = re.compile(
-    r"\b(?:complement(?:ary|s|ed|aries)?|inimical|antidot\w*|incompatible|compatible|follow(?:s|ed)? (?:\w+ )?(?:well|by)|follows \w+|(?:acute|chronic) (?:of|counterpart|complement)|enem(?:y|ies)|never (?:give|be given)? ?(?:\w+ )?(?:before|after)|goes well (?:after|with)|comes after it)\b"
+
+        r"\b(?:complement(?:ary|s|ed|aries)?|inimical|antidot\w*|incompatible|compatible|follow(?:s|ed)? "
+        r"(?:\w+ )?(?:well|by)|follows \w+|(?:acute|chronic) (?:of|counterpart|complement)|enem(?:y|ies)|"
+        r"never (?:give|be given)? ?(?:\w+ )?(?:before|after)|goes well (?:after|with)|comes after it)\b"
+
 )
 _LEADS_IN = re.compile(
-    r"^(?:and|but|whereas|while|or|so|yet|though|in|of|with|for|the|a|an|this|that|now|then|see|also|even|as|our|another|other|first|only|here|there|on|hand|because|when|where|if|with|well|again|okay|right|next|your|you|will|find|see|say|like|only|typical|"
+    r"^(?:and|but|whereas|while|or|so|yet|though|in|of|with|for|the|a|an|this|that|now|then|see|also|"
+    r"even|as|our|another|other|first|only|here|there|on|hand|because|when|where|if|with|well|again|okay|"
+    r"right|next|your|you|will|find|see|say|like|only|typical|"
     r"usually|always|mostly|both|rather|child|children|patients|patient|,|-|—)$"
 )
 
@@ -144,8 +194,10 @@ def _cuts(session: Session, start: int, end: int, remedies: Sequence[Hit]) -> li
         if hit.concept_id == before.concept_id or not _takes_over(session, hit, end):
             continue
         at = hit.start
-        while at - 1 > before.end and _LEADS_IN.match(session.units[at - 1].low) and not session.units[at - 1].text.endswith(
-            (",", ";", ":")
+        while (
+            at - 1 > before.end
+            and _LEADS_IN.match(session.units[at - 1].low)
+            and not session.units[at - 1].text.endswith((",", ";", ":"))
         ):
             at -= 1
         if at - before.end >= 1 and not _is_pointer(session, before.end, hit.start):
@@ -173,7 +225,9 @@ def _takes_over(session: Session, hit: Hit, end: int) -> bool:
 
 def _is_pointer(session: Session, start: int, end: int) -> bool:
     low = session.low(max(start, end - 4), end)
-    return bool(re.search(r"\b(?:unlike|than|like|as in|from|with|to|versus|or|of)(?: in)?(?: the)?$", low)) and not re.search(r"(?:with|of)$", low)
+    return bool(
+        re.search(r"\b(?:unlike|than|like|as in|from|with|to|versus|or|of)(?: in)?(?: the)?$", low)
+    ) and not re.search(r"(?:with|of)$", low)
 
 
 def negated(low: str) -> bool:
@@ -202,15 +256,26 @@ def _owns(session: Session, start: int, hit: Hit) -> bool:
     before = [unit.low for unit in session.units[start : hit.start] if unit.low]
     if len(before) <= 6 and all(_LEADS_IN.match(word) for word in before):
         return True
-    if before and before[-1] in {"in", "with"} and not any(
-        session.parse.head_token(u).tag_ in ("PRP",) and session.units[u].low in {"it", "she", "he", "this", "they"} for u in range(start, hit.start)
+    if (
+        before
+        and before[-1] in {"in", "with"}
+        and not any(
+            session.parse.head_token(u).tag_ in ("PRP",) and session.units[u].low in {"it", "she", "he", "this", "they"}
+            for u in range(start, hit.start)
+        )
     ):
         return True
     # "Tongue of Rhus tox has a red tip", "the fat, fair child is Calc carb"
     last = session.units[hit.start - 2].low if hit.start - 2 >= start else ""
-    return bool(before) and (
-        (before[-1] == "of" and len(before) <= 4) or before[-1] in {"is", "are"} or (before[-1] in {"a", "the", "called"} and last in {"is", "are"})
-    ) and before[0] not in {"it", "she", "he", "this"}
+    return (
+        bool(before)
+        and (
+            (before[-1] == "of" and len(before) <= 4)
+            or before[-1] in {"is", "are"}
+            or (before[-1] in {"a", "the", "called"} and last in {"is", "are"})
+        )
+        and before[0] not in {"it", "she", "he", "this"}
+    )
 
 
 def _clause(
@@ -220,13 +285,20 @@ def _clause(
     low = session.low(start, end)
     inside = [hit for hit in remedies if start <= hit.start < end]
     own = [hit for hit in inside if _owns(session, start, hit)]
-    if not own and inside and not any(_pointed(session, start, hit) for hit in inside) and not re.match(
-        r"^(?:and |but |so )?(?:it|she|he|they|this one|this remedy)\b", low
+    if (
+        not own
+        and inside
+        and not any(_pointed(session, start, hit) for hit in inside)
+        and not re.match(r"^(?:and |but |so )?(?:it|she|he|they|this one|this remedy)\b", low)
     ):
         own = inside[:1]
     denies = negated(low)
     listed = {hit.concept_id for hit in own}
-    if len(listed) >= 2 and re.search(r"\b(?:both|and|or|,)\b", session.low(own[0].end - 1, own[-1].start)) and own[-1].start - own[0].end <= 3:
+    if (
+        len(listed) >= 2
+        and re.search(r"\b(?:both|and|or|,)\b", session.low(own[0].end - 1, own[-1].start))
+        and own[-1].start - own[0].end <= 3
+    ):
         return Clause(start, end, own[0].concept_id, denies, tuple(dict.fromkeys(h.concept_id for h in own)), True)
     if own:
         return Clause(start, end, own[0].concept_id, denies, (), True)
@@ -254,14 +326,13 @@ def _pointed(session: Session, start: int, hit: Hit) -> bool:
     if after in {"who", "which", "where", "who's", "that's"}:
         return False
     before = session.low(max(start, hit.start - 5), hit.start)
-    return (
-        (bool(_POINTER.search(before + " "))
-        and not re.search(r"\b(?:like|from) *$", before + " "))
-        or bool(
-            re.search(
-                r"\b(?:unlike|just like|not like|different from|differs? from|distinguish\w* (?:it )?from|looks like|is like|as in|than in|than)\s*$",
-                before + " ",
-            )
+    return (bool(_POINTER.search(before + " ")) and not re.search(r"\b(?:like|from) *$", before + " ")) or bool(
+        re.search(
+            (
+                r"\b(?:unlike|just like|not like|different from|differs? from|distinguish\w* "
+                r"(?:it )?from|looks like|is like|as in|than in|than)\s*$"
+            ),
+            before + " ",
         )
     )
 
@@ -326,7 +397,9 @@ def find_comparisons(
         if look.sentence.index in skip or look.question or look.promise or (look.meta and not look.content):
             continue
         for clause in own:
-            if not has_content(session, clause.start, clause.end) and not (clause.explicit and clause.end - clause.start >= 3):
+            if not has_content(session, clause.start, clause.end) and not (
+                clause.explicit and clause.end - clause.start >= 3
+            ):
                 continue
             for remedy in clause.sides or ((clause.remedy_id,) if clause.remedy_id else ()):
                 facts.append(SidedFact(look.sentence.index, clause, remedy))
@@ -371,7 +444,9 @@ def _runs(looks: Sequence[Look], facts: Sequence[SidedFact]) -> list[tuple[int, 
             # "Sulphur is cheerful in the dirt. Psorinum despairs in it.": a turn from one subject to another
             for near in (index + 1, index + 2):
                 if near in explicit and explicit[near] - explicit[index] and not relates(looks[near].sentence.low):
-                    if _turns(explicit, index) >= 2 or any(looks[i].comparison for i in range(max(0, index - 2), near + 1)):
+                    if _turns(explicit, index) >= 2 or any(
+                        looks[i].comparison for i in range(max(0, index - 2), near + 1)
+                    ):
                         marks.update(range(index, near + 1))
         if look.comparison and look.remedies:
             around = set().union(*(by_sentence.get(i, set()) for i in range(max(0, index - 1), index + 4)))

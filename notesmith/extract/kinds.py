@@ -9,41 +9,149 @@ from notesmith.extract.contrast import relates
 from notesmith.extract.lexicon import BODY_CHAPTERS, MIND_WORDS, MODALITY_WORDS
 
 _CUE_WORDS: tuple[tuple[PointKind, float, str], ...] = (
-        ("case-taking", 3.0, r"(?:you(?:\'ll| should| must| can| have to)? )(?:watch|ask|put|feel|notice|observe|listen|know (?:him|her) by)|put your|see (?:what|how|whether|who)|sit back|write (?:down )?the (?:actual )?words|ask (?:him|her|them|the|about|for|whether|if|how|any|every|directly|open)|asking|don't ask|do not ask|never ask|you (?:have to|must|should|need to|will have to) (?:ask|observe|watch|elicit|enquire|inquire|listen|look|see how|probe|find out|dig)|"
-         r"observe (?:the|how|him|her|whether)|watch (?:the|how|him|her|whether|for)|elicit|enquire|inquire|case[- ]?taking|leading questions?|question (?:him|her|the)|when (?:he|she|the patient|a patient) (?:sits|enters|walks|comes) (?:in|before|to)|interrogat\w*|the patient will (?:not )?(?:tell|say|volunteer)|"
-         r"patients? (?:will )?(?:never|not|don't|rarely|seldom) (?:tell|say|admit|volunteer)|how (?:will|do|would) you (?:ask|find|know|elicit)|find out|look for (?:it|this)|let (?:him|her|them|the patient) (?:talk|speak|tell)|in (?:his|her|their) own words|notice (?:how|whether|the way)"),
-        ("study advice", 4.0, r"(?:watch|read|revise|listen to|go through|write down|study|learn|bring|compare) (?:\w+ ){0,3}?(?:recording|notes|books?|chapters?|lectures?|texts?|keynotes|materia medica|charts?|tables?|modalities|again|at home|by heart|rubrics)|(?:you (?:should|must|have to|need to)|please|always|don't|do not) (?:\w+ )?(?:read|study|learn|memori[sz]e|revise|mug|by-heart|by heart|write|make (?:a |your )?(?:chart|table|notes|list)|compare it yourself|practi[sc]e)|read (?:it|this|the (?:chapter|lecture|remedy|book))|study (?:it|this|the|them)|"
-         r"make (?:a|your) (?:chart|table|list|notes)|for (?:the|your) exam|revis(?:e|ion)|memori[sz]e|mug(?:ging)? up|when you study|as (?:a )?students?|learn (?:it|this|the|them|remedies)|materia medica is (?:learnt|learned|studied)|go through (?:the|this|it)"),
-        ("potency and repetition", 3.2, r"potenc(?:y|ies)|dose|doses|repeat(?:ed|ing)?|repetition|high(?:er)? dilution|low dilution|give it (?:very )?high|begin (?:a|the) case|deep[- ]acting|when (?:the \w+ )?improve(?:s|ment)|improving|as long as|anything (?:is|was) changed|short action|long action|acts (?:deeply|best|long)|30c?\b|200c?\b|1m\b|10m\b|cm potency|lm\b|mother tincture|3x\b|6x\b|two hundred|one m\b|(?:6|12)c\b|aggravation after|do not (?:give|interfere)|too often|single dose|wait and watch|second prescription"),
-        ("relations", 3.4, r"complement(?:ary|s|ed)?|inimical|antidot(?:e|es|ed|al)|follows? (?:it |well|\w+ well)|followed (?:well )?by|compatible|incompatible|acute of|chronic of|chronic (?:counterpart|complement)|acute (?:counterpart|complement)|goes well (?:after|with)|intercurrent|before or after|never (?:give )?(?:before|after)|completes (?:the|its)|friend of|enem(?:y|ies) of"),
-        ("miasm", 3.2, r"miasm\w*|psora|psoric|sycosis|sycotic|syphilis|syphilitic|syphilo\w*|tubercular|tuberculous|pseudo-?psora|anti-?psoric|anti-?sycotic|anti-?syphilitic|gonorrh(?:oea|eal|oeal)|trimiasmatic|cancer miasm"),
-        ("differential", 2.6, r"whereas|unlike|compare|differ(?:s|ent|ence|entiate|ential)?\b|distinguish|on the other hand|versus|in contrast|as against|confused? with|opposite of|the other one"),
-        ("concomitants", 3.9, r"(?:comes?|goes|come|go|is there|are there|appears?) (?:on )?(?:along |together )?with (?:the|an?|this|every|it|each)|go(?:es)? along with|concomitants?|accompan(?:y|ied|ies|ying)|along with (?:the|it|this)|together with|alternat(?:es?|ing) with|(?:during|with) the (?:headache|pain|cough|fever|chill|diarrhoea|menses|complaints?|colic|heat|attack)[^.]{0,30}\b(?:there is|comes|she|he|with)|at the same time|associated with|with every (?:complaint|pain|cough)"),
-        ("modalities", 2.4, r"worst (?:position|time|thing|hour)|(?:is|are) (?:very )?bad for|bad time|(?:his|her|its|their) (?:bad |worst )?(?:time|hour)|agrees|disagrees|worse|better|aggravat\w+|amelior\w+|modalit\w+|reliev\w+|relief|intolerant of|cannot bear|can't bear|<|>|at (?:\d+|three|four|two|one|eleven|ten|nine|five|midnight|night) (?:a\.?m|p\.?m|o'clock)|periodic\w*|every (?:year|spring|autumn|winter|summer|alternate|second)"),
-        ("sphere of action", 3.7, r"acts? (?:on|upon|mainly|chiefly|especially)|action (?:on|is|upon)|sphere|affinit\w+|seat of|centre of action|center of action|affects? (?:the|mainly|chiefly|especially)|target organ|pathogenesis|organs? (?:affected|it)|tissues?|mucous membranes?|serous|fibrous|(?:goes|works) (?:to|on) the|nervous system|(?:prepared|made) from|belongs to (?:the|a)|family|kingdom|source|order of"),
-        ("clinical use", 2.9, r"indicated|useful|use(?:d)? (?:it |this )?(?:in|for|it)|helps? in|(?:covers|cures?|cured|curative)|think of (?:it|this|\w+)|prescribe|(?:good|great|wonderful|excellent|best|first|chief|leading) (?:remedy|medicine|remedies)|in (?:cases of|clinical practice|practice)|ailments from|bad effects|ill effects|after[- ]effects|never (?:been )?well since|complaints (?:from|after)|clinically|remedy (?:for|in)|"
-         r"when (?:the )?(?:best|well|indicated)|effects of|consequences of|follow(?:s|ing) (?:grief|injury|suppress\w*)|traumat\w*|injur\w+"),
-        ("essence", 2.6, r"essence|theme|genius|central idea|core|kernel|constitution\w*|picture of|portrait|personality|the whole (?:remedy|picture)|runs through|thread|type of (?:person|patient|child)|typical(?:ly)?|temperament|keynote of the (?:whole|remedy)|suited to|adapted to|fair|blonde|stout|flabby|lean|tall|fat|scrawny|leuco-?phlegmatic|remedy (?:of|for) (?:people|persons|women|children|men|the)|think of (?:a|an) [\w-]+|philosopher|aristocrat|looks (?:older|younger|like)|body is|emaciated|in one (?:word|line|sentence)|nature of|build|complexion|habit"),
+        ("case-taking", 3.0,
+            r"(?:you(?:\'ll| should| must| can| have to)? )(?:watch|ask|put|feel|notice|observe|listen|know "
+            r"(?:him|her) by)|put your|see (?:what|how|whether|who)|sit back|write (?:down )?the "
+            r"(?:actual )?words|ask (?:him|her|them|the|about|for|whether|if|how|any|every|directly|open)|"
+            r"asking|don't ask|do not ask|never ask|you (?:have to|must|should|need to|will have to) (?:ask|"
+            r"observe|watch|elicit|enquire|inquire|listen|look|see how|probe|find out|dig)|"
+
+             r"observe (?:the|how|him|her|whether)|watch (?:the|how|him|her|whether|for)|elicit|enquire|"
+             r"inquire|case[- ]?taking|leading questions?|question (?:him|her|the)|when (?:he|she|the "
+             r"patient|a patient) (?:sits|enters|walks|comes) (?:in|before|to)|interrogat\w*|the patient "
+             r"will (?:not )?(?:tell|say|volunteer)|"
+
+             r"patients? (?:will )?(?:never|not|don't|rarely|seldom) (?:tell|say|admit|volunteer)|how "
+             r"(?:will|do|would) you (?:ask|find|know|elicit)|find out|look for (?:it|this)|let (?:him|her|"
+             r"them|the patient) (?:talk|speak|tell)|in (?:his|her|their) own words|notice (?:how|whether|"
+             r"the way)"),
+        ("study advice", 4.0,
+            r"(?:watch|read|revise|listen to|go through|write down|study|learn|bring|compare) "
+            r"(?:\w+ ){0,3}?(?:recording|notes|books?|chapters?|lectures?|texts?|keynotes|materia medica|"
+            r"charts?|tables?|modalities|again|at home|by heart|rubrics)|(?:you (?:should|must|have to|need "
+            r"to)|please|always|don't|do not) (?:\w+ )?(?:read|study|learn|memori[sz]e|revise|mug|by-heart|"
+            r"by heart|write|make (?:a |your )?(?:chart|table|notes|list)|compare it yourself|practi[sc]e)|"
+            r"read (?:it|this|the (?:chapter|lecture|remedy|book))|study (?:it|this|the|them)|"
+
+             r"make (?:a|your) (?:chart|table|list|notes)|for (?:the|your) exam|revis(?:e|ion)|memori[sz]e|"
+             r"mug(?:ging)? up|when you study|as (?:a )?students?|learn (?:it|this|the|them|remedies)|"
+             r"materia medica is (?:learnt|learned|studied)|go through (?:the|this|it)"),
+        ("potency and repetition", 3.2, (
+            r"potenc(?:y|ies)|dose|doses|repeat(?:ed|ing)?|repetition|high(?:er)? dilution|low dilution|give "
+            r"it (?:very )?high|begin (?:a|the) case|deep[- ]acting|when (?:the \w+ )?improve(?:s|ment)|"
+            r"improving|as long as|anything (?:is|was) changed|short action|long action|acts (?:deeply|best|"
+            r"long)|30c?\b|200c?\b|1m\b|10m\b|cm potency|lm\b|mother tincture|3x\b|6x\b|two hundred|one m\b|"
+            r"(?:6|12)c\b|aggravation after|do not (?:give|interfere)|too often|single dose|wait and watch|"
+            r"second prescription"
+        )),
+        ("relations", 3.4, (
+            r"complement(?:ary|s|ed)?|inimical|antidot(?:e|es|ed|al)|follows? (?:it |well|\w+ well)|followed "
+            r"(?:well )?by|compatible|incompatible|acute of|chronic of|chronic (?:counterpart|complement)|"
+            r"acute (?:counterpart|complement)|goes well (?:after|with)|intercurrent|before or after|never "
+            r"(?:give )?(?:before|after)|completes (?:the|its)|friend of|enem(?:y|ies) of"
+        )),
+        ("miasm", 3.2, (
+            r"miasm\w*|psora|psoric|sycosis|sycotic|syphilis|syphilitic|syphilo\w*|tubercular|tuberculous|"
+            r"pseudo-?psora|anti-?psoric|anti-?sycotic|anti-?syphilitic|gonorrh(?:oea|eal|oeal)|trimiasmatic|"
+            r"cancer miasm"
+        )),
+        ("differential", 2.6, (
+            r"whereas|unlike|compare|differ(?:s|ent|ence|entiate|ential)?\b|distinguish|on the other hand|"
+            r"versus|in contrast|as against|confused? with|opposite of|the other one"
+        )),
+        ("concomitants", 3.9, (
+            r"(?:comes?|goes|come|go|is there|are there|appears?) (?:on )?(?:along |together )?with (?:the|"
+            r"an?|this|every|it|each)|go(?:es)? along with|concomitants?|accompan(?:y|ied|ies|ying)|along "
+            r"with (?:the|it|this)|together with|alternat(?:es?|ing) with|(?:during|with) the (?:headache|"
+            r"pain|cough|fever|chill|diarrhoea|menses|complaints?|colic|heat|attack)[^.]{0,30}\b(?:there is|"
+            r"comes|she|he|with)|at the same time|associated with|with every (?:complaint|pain|cough)"
+        )),
+        ("modalities", 2.4, (
+            r"worst (?:position|time|thing|hour)|(?:is|are) (?:very )?bad for|bad time|(?:his|her|its|their) "
+            r"(?:bad |worst )?(?:time|hour)|agrees|disagrees|worse|better|aggravat\w+|amelior\w+|modalit\w+|"
+            r"reliev\w+|relief|intolerant of|cannot bear|can't bear|<|>|at (?:\d+|three|four|two|one|eleven|"
+            r"ten|nine|five|midnight|night) (?:a\.?m|p\.?m|o'clock)|periodic\w*|every (?:year|spring|autumn|"
+            r"winter|summer|alternate|second)"
+        )),
+        ("sphere of action", 3.7, (
+            r"acts? (?:on|upon|mainly|chiefly|especially)|action (?:on|is|upon)|sphere|affinit\w+|seat of|"
+            r"centre of action|center of action|affects? (?:the|mainly|chiefly|especially)|target organ|"
+            r"pathogenesis|organs? (?:affected|it)|tissues?|mucous membranes?|serous|fibrous|(?:goes|works) "
+            r"(?:to|on) the|nervous system|(?:prepared|made) from|belongs to (?:the|a)|family|kingdom|source|"
+            r"order of"
+        )),
+        ("clinical use", 2.9,
+            r"indicated|useful|use(?:d)? (?:it |this )?(?:in|for|it)|helps? in|(?:covers|cures?|cured|"
+            r"curative)|think of (?:it|this|\w+)|prescribe|(?:good|great|wonderful|excellent|best|first|"
+            r"chief|leading) (?:remedy|medicine|remedies)|in (?:cases of|clinical practice|practice)|"
+            r"ailments from|bad effects|ill effects|after[- ]effects|never (?:been )?well since|complaints "
+            r"(?:from|after)|clinically|remedy (?:for|in)|"
+
+             r"when (?:the )?(?:best|well|indicated)|effects of|consequences of|follow(?:s|ing) (?:grief|"
+             r"injury|suppress\w*)|traumat\w*|injur\w+"),
+        ("essence", 2.6, (
+            r"essence|theme|genius|central idea|core|kernel|constitution\w*|picture of|portrait|personality|"
+            r"the whole (?:remedy|picture)|runs through|thread|type of (?:person|patient|child)|"
+            r"typical(?:ly)?|temperament|keynote of the (?:whole|remedy)|suited to|adapted to|fair|blonde|"
+            r"stout|flabby|lean|tall|fat|scrawny|leuco-?phlegmatic|remedy (?:of|for) (?:people|persons|women|"
+            r"children|men|the)|think of (?:a|an) [\w-]+|philosopher|aristocrat|looks (?:older|younger|like)|"
+            r"body is|emaciated|in one (?:word|line|sentence)|nature of|build|complexion|habit"
+        )),
 )  # fmt: skip
 _CUES = tuple((kind, weight, re.compile(rf"\b(?:{words})(?!\w)")) for kind, weight, words in _CUE_WORDS)
 _MIND_CUES = re.compile(
-    r"\b(?:mind|mental|mentally|emotion\w*|mood|fears?|afraid|weep\w*|cry|cries|crying|tears?|anger|angry|grief|jealous\w*|suspicio\w*|anxi\w+|consol\w+|delusion\w*|irritab\w*|sad\w*|indifferen\w+|despair|love|company|alone|timid\w*|obstina\w*|thinks? (?:that|he|she)|feels? that|imagin\w+|hurr\w+|fastidious|memory|forget\w*|"
-    r"concentrat\w*|dreads?|thoughts?|suicid\w*|hopeless\w*|sensitive to|offended|insult\w*|humiliat\w*|conscien\w*|ambiti\w*|confiden\w*|guilt\w*|sympath\w*|affection\w*|homesick\w*|nostalg\w*|cheerful\w*|talkative|loquaci\w*|quarrel\w*|malici\w*|contradict\w*)\b"
+    r"\b(?:mind|mental|mentally|emotion\w*|mood|fears?|afraid|weep\w*|cry|cries|crying|tears?|anger|"
+    r"angry|grief|jealous\w*|suspicio\w*|anxi\w+|consol\w+|delusion\w*|irritab\w*|sad\w*|indifferen\w+|"
+    r"despair|love|company|alone|timid\w*|obstina\w*|thinks? (?:that|he|she)|feels? that|imagin\w+|"
+    r"hurr\w+|fastidious|memory|forget\w*|"
+    r"concentrat\w*|dreads?|thoughts?|suicid\w*|hopeless\w*|sensitive to|offended|insult\w*|humiliat\w*|"
+    r"conscien\w*|ambiti\w*|confiden\w*|guilt\w*|sympath\w*|affection\w*|homesick\w*|nostalg\w*|"
+    r"cheerful\w*|talkative|loquaci\w*|quarrel\w*|malici\w*|contradict\w*)\b"
 )
 _GENERALS = re.compile(
-    r"\b(?:chilly|hot (?:patient|remedy|person)|warm[- ]blooded|cold patient|thermal\w*|thirst\w*|appetite|crav\w+|desires?|aversions?|averse|sweats?|perspir\w*|sleep\w*|dreams?|weakness|weak|prostrat\w+|emaciat\w+|obes\w+|restless\w*|periodicity|sides?|one[- ]sided|left[- ]sided|right[- ]sided|generals?|generality|generalities|faint\w*|changeable|wander\w*|all (?:the )?discharges|everything(?:'s| is)|runs through|hot|chill|feels? (?:unusually )?well|hungry|eats?|milk|slow|trembl\w+|convuls\w+|weather|haemorrhag\w+|bleed\w*|"
-    r"discharges?|takes? cold|catch(?:es)? cold|vital heat|energy|fatigue|tired|physical generals?|menses|menstrual|periods|sexual|sun|open air|bathing|eats?|drinks?)\b"
+    r"\b(?:chilly|hot (?:patient|remedy|person)|warm[- ]blooded|cold patient|thermal\w*|thirst\w*|"
+    r"appetite|crav\w+|desires?|aversions?|averse|sweats?|perspir\w*|sleep\w*|dreams?|weakness|weak|"
+    r"prostrat\w+|emaciat\w+|obes\w+|restless\w*|periodicity|sides?|one[- ]sided|left[- ]sided|right[- "
+    r"]sided|generals?|generality|generalities|faint\w*|changeable|wander\w*|all (?:the )?discharges|"
+    r"everything(?:'s| is)|runs through|hot|chill|feels? (?:unusually )?well|hungry|eats?|milk|slow|"
+    r"trembl\w+|convuls\w+|weather|haemorrhag\w+|bleed\w*|"
+    r"discharges?|takes? cold|catch(?:es)? cold|vital heat|energy|fatigue|tired|physical generals?|"
+    r"menses|menstrual|periods|sexual|sun|open air|bathing|eats?|drinks?)\b"
 )
 
 _GENERAL_STOMACH = frozenset(
-    "thirst thirstless thirstlessness thirsty appetite hunger hungry craving cravings craves desire desires aversion aversions averse".split()
+    (
+        "thirst thirstless thirstlessness thirsty appetite hunger hungry craving cravings craves desire "
+        "desires aversion aversions averse"
+    ).split()
 )
-_NOT_CARRIED = frozenset({"differential", "relations", "potency and repetition", "study advice", "miasm", "case-taking", "sphere of action"})
-_IMPERATIVE = re.compile(r"^(?:(?:so|now|and|but|please|always|also|just|then|with \w+),? )*(?:ask|watch|look|put|observe|let|don't ask|do not ask|never ask|listen|notice|feel|check|write|keep quiet)\b")
+_NOT_CARRIED = frozenset(
+    {"differential", "relations", "potency and repetition", "study advice", "miasm", "case-taking", "sphere of action"}
+)
+_IMPERATIVE = re.compile(
+
+        r"^(?:(?:so|now|and|but|please|always|also|just|then|with \w+),? )*(?:ask|watch|look|put|observe|let|"
+        r"don't ask|do not ask|never ask|listen|notice|feel|check|write|keep quiet)\b"
+
+)
 _PART_NOUN = re.compile(
-    r"\b(?:" + "|".join(sorted(w for w, c in BODY_CHAPTERS.items() if c not in ("mind", "generalities", "sleep", "perspiration", "fever", "chill") and w not in _GENERAL_STOMACH)) + r")(?!\w)"
+    r"\b(?:"
+    + "|".join(
+        sorted(
+            w
+            for w, c in BODY_CHAPTERS.items()
+            if c not in ("mind", "generalities", "sleep", "perspiration", "fever", "chill")
+            and w not in _GENERAL_STOMACH
+        )
+    )
+    + r")(?!\w)"
 )
-_CLINICAL_START = re.compile(r"^(?:(?:so|and|it's|it is|in|for|also|then|you can|has been|useful|been|used) )*(?:it's been|it is|it has been|indicated|useful|used|think of|never well|ailments|after)\b")
+_CLINICAL_START = re.compile(
+
+        r"^(?:(?:so|and|it's|it is|in|for|also|then|you can|has been|useful|been|used) )*(?:it's been|it is|it "
+        r"has been|indicated|useful|used|think of|never well|ailments|after)\b"
+
+)
 
 
 def _first_places(low: str) -> tuple[tuple[PointKind, int | None], ...]:

@@ -40,16 +40,24 @@ def _calls(look: Look) -> bool:
     names = name_lists()
     words = [word.strip(".,?!:") for word in look.sentence.text.split()]
     return len(words) <= 12 and any(
-        word[:1].isupper() and word.casefold() in names.given and word.casefold() not in names.ordinary_names for word in words
+        word[:1].isupper() and word.casefold() in names.given and word.casefold() not in names.ordinary_names
+        for word in words
     )
 
 
 _RESUME = re.compile(
-    r"\b(?:(?:some|a little|a bit|little) more (?:on|about|of)|(?:while|since|as) there(?:'s| is) (?:some )?time|(?:some|ten|five|a few) (?:time|minutes) (?:is|are) (?:there|left)|there(?:'s| is) (?:some|a little) (?:more|time)|i want to finish|and then \w+ again|"
-    r"coming back|let us (?:continue|go back|proceed|move|come|go)|let's (?:continue|go back|proceed|move)|back to (?:the|our)|we (?:continue|proceed|move)|now (?:let us|let's|we|coming|come)|moving on|next (?:topic|remedy|is))\b"
+    r"\b(?:(?:some|a little|a bit|little) more (?:on|about|of)|(?:while|since|as) there(?:'s| is) "
+    r"(?:some )?time|(?:some|ten|five|a few) (?:time|minutes) (?:is|are) (?:there|left)|there(?:'s| is) "
+    r"(?:some|a little) (?:more|time)|i want to finish|and then \w+ again|"
+    r"coming back|let us (?:continue|go back|proceed|move|come|go)|let's (?:continue|go back|proceed|"
+    r"move)|back to (?:the|our)|we (?:continue|proceed|move)|now (?:let us|let's|we|coming|come)|moving "
+    r"on|next (?:topic|remedy|is))\b"
 )
 _TODAY = re.compile(
-    r"\b(?:today|this (?:morning|evening|session)|we (?:will|shall|are going to) (?:do|take|start|begin|study|see|talk|discuss))\b"
+
+        r"\b(?:today|this (?:morning|evening|session)|we (?:will|shall|are going to) (?:do|take|start|begin|"
+        r"study|see|talk|discuss))\b"
+
 )
 
 
@@ -116,7 +124,12 @@ def _lead(looks: Sequence[Look]) -> int:
     """How many sentences at the beginning come before anything of the subject is said."""
     for index, look in enumerate(looks[:15]):
         low = look.sentence.low
-        if look.content >= 2 or look.recap or (_TODAY.search(low) and look.content) or (look.content and not look.housekeeping):
+        if (
+            look.content >= 2
+            or look.recap
+            or (_TODAY.search(low) and look.content)
+            or (look.content and not look.housekeeping)
+        ):
             return index
     return 0
 
@@ -213,7 +226,10 @@ def _score(
 
 
 _NEW_TOPIC = re.compile(
-    r"\b(?:today|now|next|let us|let's|we (?:will|shall|are|come|go|take|start|begin|move)|coming to|moving (?:on )?to|begin with|start with|turn to|our remedy|the remedy (?:is|today)|subject|topic)\b"
+
+        r"\b(?:today|now|next|let us|let's|we (?:will|shall|are|come|go|take|start|begin|move)|coming to|"
+        r"moving (?:on )?to|begin with|start with|turn to|our remedy|the remedy (?:is|today)|subject|topic)\b"
+
 )
 
 
@@ -222,8 +238,16 @@ def _is_heading(look: Look) -> bool:
     low = look.sentence.low
     if look.question or look.comparison or look.promise:
         return False
-    return (not look.has_verb and look.meaningful <= 7) or bool(re.match(r"^(?:(?:and|now|so|then|next|okay) )*[\w-]+(?: [\w-]+)?(?: first| next| now)?(?:,|:) (?!(?:and|or|sulphur|both|no|yes)\b)", low)
-        and low.split()[0].strip(",:") not in {"so", "now", "and", "then", "okay", "yes", "no", "see", "well", "right"})
+    return (not look.has_verb and look.meaningful <= 7) or bool(
+        re.match(
+            (
+                r"^(?:(?:and|now|so|then|next|okay) )*[\w-]+(?: [\w-]+)?(?: first| next| now)?(?:,|:) (?!(?:and|or|"
+                r"sulphur|both|no|yes)\b)"
+            ),
+            low,
+        )
+        and low.split()[0].strip(",:") not in {"so", "now", "and", "then", "okay", "yes", "no", "see", "well", "right"}
+    )
 
 
 def follow_focus(session: Session, looks: Sequence[Look], given: Sequence[str] = ()) -> tuple[str | None, ...]:
@@ -245,12 +269,17 @@ def follow_focus(session: Session, looks: Sequence[Look], given: Sequence[str] =
             remedy = look.remedies[0]
             heading = _is_heading(look)
             announced = heading or (
-                bool(_NEW_TOPIC.search(look.sentence.low)) and not look.recap and not look.promise and not look.close
+                bool(_NEW_TOPIC.search(look.sentence.low))
+                and not look.recap
+                and not look.promise
+                and not look.close
                 and not look.comparison
             )
             ahead = Counter(r for later in looks[index : index + 25] for r in later.remedies)
             others = max((n for r, n in ahead.items() if r != remedy), default=0)
-            near = {r for later in looks[index + 1 : index + 6] for r in later.remedies if not relates(later.sentence.low)}
+            near = {
+                r for later in looks[index + 1 : index + 6] for r in later.remedies if not relates(later.sentence.low)
+            }
             alone = not near - {remedy}
             if remedy != current and (
                 (announced and ((ahead[remedy] >= 2 and ahead[remedy] >= others) or alone))

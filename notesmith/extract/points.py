@@ -18,29 +18,56 @@ from notesmith.extract.tidy import tidy
 
 MAX_WEIGHT = 4.0
 _ONLY_EMPHASIS = re.compile(
-    r"^(?:(?:so|now|and|please|okay|just|you|must|very|this|that|is|it|a|the|all|of|in|your|red|ink|note|down|write|here|again|for|exam|three|times|twice|box|i|say|am|telling|repeat|am repeating),? ?)*"
-    r"(?:remember|important|underline|mark|keynote|forget|don't forget|characteristic|star|write|note|repeat|guiding|highlight|bold|golden|attention)\b[^.]{0,40}[.!]?$"
+    r"^(?:(?:so|now|and|please|okay|just|you|must|very|this|that|is|it|a|the|all|of|in|your|red|ink|note|"
+    r"down|write|here|again|for|exam|three|times|twice|box|i|say|am|telling|repeat|am repeating),? ?)*"
+    r"(?:remember|important|underline|mark|keynote|forget|don't forget|characteristic|star|write|note|"
+    r"repeat|guiding|highlight|bold|golden|attention)\b[^.]{0,40}[.!]?$"
 )
 _EMPTY = re.compile(
-    r"^(?:(?:yes|no|okay|ok|right|correct|exactly|good|very good|see|so|now|and|well|then|fine|clear|understood|is it|that's it|like this|like that|you know|of course|absolutely|all right|alright|anyway|next|thank you|hmm|um|uh)[,. !?]*)+$"
+
+        r"^(?:(?:yes|no|okay|ok|right|correct|exactly|good|very good|see|so|now|and|well|then|fine|clear|"
+        r"understood|is it|that's it|like this|like that|you know|of course|absolutely|all right|alright|"
+        r"anyway|next|thank you|hmm|um|uh)[,. !?]*)+$"
+
 )
 _CLASS_TALK = re.compile(
-    r"\b(?:you (?:all |people |guys )?(?:know|have (?:read|seen|heard|studied|done|written)|are (?:getting|following|writing|with me)|can write|may write|write|understand|understood|follow|got it|see (?:it|this|the point)|asked|were asking|want|wrote)|are you|did you|i (?:will|shall|am going to|want to|was|am telling|told|said|think i|don't know|cannot|have (?:told|said)|would)|"
-    r"let (?:me|us)|let's|we (?:will|shall|are going|have (?:to|done|seen|finished)|saw|did|had|go|come|move|start|stop|begin|take up|were)|page|notebook|slide|board|class|lecture|syllabus|exam(?:iner)?|viva)\b"
+    r"\b(?:you (?:all |people |guys )?(?:know|have (?:read|seen|heard|studied|done|written)|are "
+    r"(?:getting|following|writing|with me)|can write|may write|write|understand|understood|follow|got "
+    r"it|see (?:it|this|the point)|asked|were asking|want|wrote)|are you|did you|i (?:will|shall|am "
+    r"going to|want to|was|am telling|told|said|think i|don't know|cannot|have (?:told|said)|would)|"
+    r"let (?:me|us)|let's|we (?:will|shall|are going|have (?:to|done|seen|finished)|saw|did|had|go|come|"
+    r"move|start|stop|begin|take up|were)|page|notebook|slide|board|class|lecture|syllabus|exam(?:iner)?|"
+    r"viva)\b"
 )
 _LOOKS_BACK = re.compile(
-    r"\b(?:we|i)(?:'d|'ve)? (?:had |have )?(?:only |just |already )?(?:completed|finished|started|talked|did|done|discussed|covered|spoke|stopped|left|began|begun|took|taken)\b"
+
+        r"\b(?:we|i)(?:'d|'ve)? (?:had |have )?(?:only |just |already )?(?:completed|finished|started|talked|"
+        r"did|done|discussed|covered|spoke|stopped|left|began|begun|took|taken)\b"
+
 )
 _ASIDES = re.compile(
-    r"\b(?:(?:neat|nice|good|easy|useful) way of|i had (?:an?|one) (?:\w+ )?(?:uncle|aunt|friend|teacher|colleague|cousin|neighbour)|my (?:uncle|aunt|friend|grandmother|grandfather|wife|husband)|god rest|you (?:must )?have seen such|you(?:'ll| will) laugh|"
-    r"(?:people|students|they|you people|you) (?:always )?(?:mix|get confused)|it sounds|we will manage|i (?:think|believe) he was right|that is a (?:famous|classical) (?:one|thing)|let us not go|you (?:will|'ll) hear)\b"
+    r"\b(?:(?:neat|nice|good|easy|useful) way of|i had (?:an?|one) (?:\w+ )?(?:uncle|aunt|friend|teacher|"
+    r"colleague|cousin|neighbour)|my (?:uncle|aunt|friend|grandmother|grandfather|wife|husband)|god rest|"
+    r"you (?:must )?have seen such|you(?:'ll| will) laugh|"
+    r"(?:people|students|they|you people|you) (?:always )?(?:mix|get confused)|it sounds|we will manage|"
+    r"i (?:think|believe) he was right|that is a (?:famous|classical) (?:one|thing)|let us not go|you "
+    r"(?:will|'ll) hear)\b"
 )
 _FACT_IN_TALK = re.compile(
-    r"\b(?:you (?:will )?(?:see|find|get|notice)|you can (?:see|find)|patient|remedy|symptom|keynote|worse|better|indicated|potency|miasm|children|thirst)\b"
+
+        r"\b(?:you (?:will )?(?:see|find|get|notice)|you can (?:see|find)|patient|remedy|symptom|keynote|"
+        r"worse|better|indicated|potency|miasm|children|thirst)\b"
+
 )
 _ADVICE = re.compile(
-    r"\b(?:ask (?:him|her|them|the|about|whether|if|how|for)|don't ask|do not ask|never ask|observe|watch (?:the|how|him|her|for|whether)|elicit|enquire|read (?:it|this|the|kent|from)|study (?:it|this|the|each)|memori[sz]e|revise|make (?:a|your) (?:chart|table|list)|"
-    r"you (?:should|must|have to|need to|cannot|can't|should not|must not)|never (?:give|prescribe|repeat|forget|confuse|mix|ask|use)|always (?:ask|give|look|think|compare|remember|check|see)|do not (?:give|repeat|prescribe|confuse|mix|hurry|interfere|stop)|don't (?:give|repeat|prescribe|confuse|mix|hurry|interfere|go by|stop)|think of|look (?:for|at) (?:the|his|her)|wait (?:and|for|till|until))\b"
+    r"\b(?:ask (?:him|her|them|the|about|whether|if|how|for)|don't ask|do not ask|never ask|observe|"
+    r"watch (?:the|how|him|her|for|whether)|elicit|enquire|read (?:it|this|the|kent|from)|study (?:it|"
+    r"this|the|each)|memori[sz]e|revise|make (?:a|your) (?:chart|table|list)|"
+    r"you (?:should|must|have to|need to|cannot|can't|should not|must not)|never (?:give|prescribe|"
+    r"repeat|forget|confuse|mix|ask|use)|always (?:ask|give|look|think|compare|remember|check|see)|do "
+    r"not (?:give|repeat|prescribe|confuse|mix|hurry|interfere|stop)|don't (?:give|repeat|prescribe|"
+    r"confuse|mix|hurry|interfere|go by|stop)|think of|look (?:for|at) (?:the|his|her)|wait (?:and|for|"
+    r"till|until))\b"
 )
 
 
@@ -114,7 +141,10 @@ def is_point(session: Session, look: Look, part: str, compares: bool) -> bool:
         general = bool(look.remedies) and substance >= 2
         lesson = bool(
             re.search(
-                r"\b(?:remedy|keynote|characteristic|always|never|in (?:this|such) (?:remedy|cases?)|such patients?|these patients|lesson|teaches)\b",
+                (
+                    r"\b(?:remedy|keynote|characteristic|always|never|in (?:this|such) (?:remedy|cases?)|"
+                    r"such patients?|these patients|lesson|teaches)\b"
+                ),
                 low,
             )
         )
@@ -138,7 +168,10 @@ def is_point(session: Session, look: Look, part: str, compares: bool) -> bool:
             and body_after
             and look.meaningful >= 7
             and not re.match(
-                r"^(?:(?:so|now|okay|and|then),? )*(?:let|today|shall|we (?:will|shall|are going|go|come|move|begin|start)|next|coming|moving|any|can|could|do|did|have|who|what)\b",
+                (
+                    r"^(?:(?:so|now|okay|and|then),? )*(?:let|today|shall|we (?:will|shall|are going|go|come|"
+                    r"move|begin|start)|next|coming|moving|any|can|could|do|did|have|who|what)\b"
+                ),
                 low,
             )
         )

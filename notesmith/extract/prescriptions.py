@@ -14,29 +14,57 @@ from notesmith.extract.session import Session, bare
 _COUNT = rf"(?:{NUMBER}|a|one|single|few|a few|couple of|a couple of|two|three|some)"
 _UNIT = r"(?:days?|weeks?|months?|hours?|minutes?|years?)"
 REPETITION = re.compile(
-    rf"\b(?:(?:just |only |in )?(?:a |one |the )?single doses?|(?:just |only )?{NUMBER} doses?(?: (?:a|per) day| daily)?|(?:just |only )?a dose|"
-    rf"(?:once|twice|thrice|{NUMBER} times|three times|four times) (?:a|per|in a|every|each) (?:day|week|month|fortnight)|(?:once|twice|thrice) daily|{NUMBER} times daily|"
-    rf"every (?:{NUMBER} |other |alternate |few |half )?(?:hours?|minutes?|days?|nights?|mornings?|evenings?|weeks?|fortnight|months?|an hour)|"
-    rf"(?:{NUMBER}[- ])?hourly|alternate (?:days?|nights?|weeks?|mornings?)|on alternate days|daily|nightly|weekly|fortnightly|monthly|(?:at|every) (?:bed ?time|night)|(?:in the |every )?(?:morning and (?:evening|night))|"
-    rf"night and morning|morning and night|(?:a )?single(?= \d|,? (?:thirty|two hundred|dose|powder))|two doses|three doses|one powder|a single powder|(?:on )?alternate|(?:two|three|four|five|six) drops|morning,? (?:noon,? |afternoon,? )?(?:and )?(?:evening|night)|b\.?d\.?s?\b|t\.?d\.?s\b|t\.?i\.?d\b|q\.?d\.?s\b|q\.?i\.?d\b|o\.?d\b|h\.?s\b|s\.?o\.?s\b|p\.?r\.?n\b|stat\b|as (?:and when )?(?:needed|required)|when(?:ever)? (?:needed|required)|"
-    rf"in water|(?:in )?(?:ascending|plussed|plus(?:sing)?|split|divided) doses?|{NUMBER} (?:globules|pills|drops|pellets|tablets)(?: {NUMBER} times a day| (?:once|twice|thrice) (?:a day|daily))?|a teaspoon(?:ful)?(?: every \w+(?: \w+)?)?|repeated (?:every|once|twice)[^,.;]{{0,15}})"
+    rf"\b(?:(?:just |only |in )?(?:a |one |the )?single doses?|(?:just |only )?{NUMBER} doses?(?: (?:a|"
+    r"per) day| daily)?|(?:just |only )?a dose|"
+    rf"(?:once|twice|thrice|{NUMBER} times|three times|four times) (?:a|per|in a|every|each) (?:day|week|"
+    rf"month|fortnight)|(?:once|twice|thrice) daily|{NUMBER} times daily|"
+    rf"every (?:{NUMBER} |other |alternate |few |half )?(?:hours?|minutes?|days?|nights?|mornings?|"
+    r"evenings?|weeks?|fortnight|months?|an hour)|"
+    rf"(?:{NUMBER}[- ])?hourly|alternate (?:days?|nights?|weeks?|mornings?)|on alternate days|daily|"
+    r"nightly|weekly|fortnightly|monthly|(?:at|every) (?:bed ?time|night)|(?:in the |every )?(?:morning "
+    r"and (?:evening|night))|"
+    r"night and morning|morning and night|(?:a )?single(?= \d|,? (?:thirty|two hundred|dose|powder))|"
+    r"two doses|three doses|one powder|a single powder|(?:on )?alternate|(?:two|three|four|five|six) "
+    r"drops|morning,? (?:noon,? |afternoon,? )?(?:and )?(?:evening|night)|b\.?d\.?s?\b|t\.?d\.?s\b|"
+    r"t\.?i\.?d\b|q\.?d\.?s\b|q\.?i\.?d\b|o\.?d\b|h\.?s\b|s\.?o\.?s\b|p\.?r\.?n\b|stat\b|as (?:and "
+    r"when )?(?:needed|required)|when(?:ever)? (?:needed|required)|"
+    rf"in water|(?:in )?(?:ascending|plussed|plus(?:sing)?|split|divided) doses?|{NUMBER} (?:globules|"
+    rf"pills|drops|pellets|tablets)(?: {NUMBER} times a day| (?:once|twice|thrice) (?:a day|daily))?|a "
+    rf"teaspoon(?:ful)?(?: every \w+(?: \w+)?)?|repeated (?:every|once|twice)[^,.;]{{0,15}})"
 )
 DURATION = re.compile(
-    rf"\bfor (?:about |just |only |nearly |the next |another )?{_COUNT} {_UNIT}\b|\btill (?:the )?(?:next visit|follow[- ]?up|relief|better|improvement|she is better|he is better|it stops)\b|"
-    rf"\buntil (?:the )?(?:next visit|follow[- ]?up|relief|better|improvement)\b|\b{NUMBER} (?:days?|weeks?|months?)' supply\b"
+    rf"\bfor (?:about |just |only |nearly |the next |another )?{_COUNT} {_UNIT}\b|\btill "
+    r"(?:the )?(?:next visit|follow[- ]?up|relief|better|improvement|she is better|he is better|it "
+    r"stops)\b|"
+    rf"\buntil (?:the )?(?:next visit|follow[- ]?up|relief|better|improvement)\b|\b{NUMBER} (?:days?|"
+    r"weeks?|months?)' supply\b"
 )
 _GIVES = re.compile(
-    r"\b(?:gave|give|given|gives|giving|prescribed|prescribe|prescribing|prescription|repeated|repeat|repeating|started (?:her|him|with|on)|put (?:her|him|them) on|received|took|taken|dose|doses|administered|"
-    r"went (?:up )?to|raised (?:it )?to|increased (?:it )?to|followed (?:it )?(?:up )?(?:by|with)|potency|placed on|dispensed|sent|changed (?:it )?to|switched to|gone (?:up )?to|begin with|start with|started|used|ordered|was on|one dose)\b"
+    r"\b(?:gave|give|given|gives|giving|prescribed|prescribe|prescribing|prescription|repeated|repeat|"
+    r"repeating|started (?:her|him|with|on)|put (?:her|him|them) on|received|took|taken|dose|doses|"
+    r"administered|"
+    r"went (?:up )?to|raised (?:it )?to|increased (?:it )?to|followed (?:it )?(?:up )?(?:by|with)|"
+    r"potency|placed on|dispensed|sent|changed (?:it )?to|switched to|gone (?:up )?to|begin with|start "
+    r"with|started|used|ordered|was on|one dose)\b"
 )
 _STATED_FOR = re.compile(
-    r"\b(?:for (?:the |her |his |this |these |that )?(?P<what>(?!(?:about|just|only|another|the next|few|a few|a week|a month|one|two|three|four|five|six|seven|ten|\d)\b)[a-z][^,.;?!]{2,50}))"
+
+        r"\b(?:for (?:the |her |his |this |these |that )?(?P<what>(?!(?:about|just|only|another|the next|few|"
+        r"a few|a week|a month|one|two|three|four|five|six|seven|ten|\d)\b)[a-z][^,.;?!]{2,50}))"
+
 )
 _NEGATED_GIVING = re.compile(
-    r"\b(?:did not|didn't|do not|don't|never|not|without|instead of|should not|shouldn't|cannot|avoid|no need to) (?:\w+ ){0,2}(?:give|gave|prescribe|repeat|giving|repeating|prescribing|want)\b"
+
+        r"\b(?:did not|didn't|do not|don't|never|not|without|instead of|should not|shouldn't|cannot|avoid|no "
+        r"need to) (?:\w+ ){0,2}(?:give|gave|prescribe|repeat|giving|repeating|prescribing|want)\b"
+
 )
 _GAP = re.compile(
-    r"^(?:[ ,.]|in|the|a|an|of|potency|one|single|dose|doses|was|is|again|then|it|given|to|only|just|with|her|him|and|i|gave|at|our|first|once|came|up|went|from|same|remedy|i mean|here|now|next|started|now)*$"
+
+        r"^(?:[ ,.]|in|the|a|an|of|potency|one|single|dose|doses|was|is|again|then|it|given|to|only|just|"
+        r"with|her|him|and|i|gave|at|our|first|once|came|up|went|from|same|remedy|i mean|here|now|next|"
+        r"started|now)*$"
+
 )
 REACH = 7
 
@@ -133,8 +161,12 @@ def find_potencies(session: Session, remedies: Sequence[Hit]) -> tuple[Said, ...
 
 
 _COUNTED = re.compile(
-    r"(?:years?|yrs?|months?|days?|weeks?|hours?|minutes?|times?|drops?|pills?|globules?|percent|%|am|pm|o'?clock|grams?|mg|ml|kilos?|kg|degrees?|stools?|children|people|patients?|cases?|students?|remed(?:y|ies)|rupees?|pages?|points?|"
-    r"rubrics?|marks?|questions?|things?|symptoms?|lines?|brothers?|sisters?|or|to|lakhs?|per|th|st|nd|rd|year-old|cups?|glasses|others?|hundred|thousand|visits?|attacks?|sessions?|classes|of them|episodes?|injections?|courses?)"
+    r"(?:years?|yrs?|months?|days?|weeks?|hours?|minutes?|times?|drops?|pills?|globules?|percent|%|am|pm|"
+    r"o'?clock|grams?|mg|ml|kilos?|kg|degrees?|stools?|children|people|patients?|cases?|students?|"
+    r"remed(?:y|ies)|rupees?|pages?|points?|"
+    r"rubrics?|marks?|questions?|things?|symptoms?|lines?|brothers?|sisters?|or|to|lakhs?|per|th|st|nd|"
+    r"rd|year-old|cups?|glasses|others?|hundred|thousand|visits?|attacks?|sessions?|classes|of them|"
+    r"episodes?|injections?|courses?)"
 )
 
 
@@ -145,8 +177,25 @@ def _a_count(session: Session, start: int, end: int, match: re.Match[str]) -> bo
     if not stopped and _COUNTED.fullmatch(after):
         return True
     return before in {
-        "page", "aged", "age", "at", "about", "rubric", "number", "chapter", "aphorism", "section", "paragraph", "of", "room",
-        "nearly", "around", "bp", "line", "over", "by",
+        "page",
+        "aged",
+        "age",
+        "at",
+        "about",
+        "rubric",
+        "number",
+        "chapter",
+        "aphorism",
+        "section",
+        "paragraph",
+        "of",
+        "room",
+        "nearly",
+        "around",
+        "bp",
+        "line",
+        "over",
+        "by",
     } or (before == "in" and len(match["bare"]) == 4 and match["bare"].isdigit())
 
 
@@ -235,12 +284,17 @@ def _case_of(cases: Sequence[tuple[str, int, int]], unit: int) -> str | None:
 
 
 _BY_OTHERS = re.compile(
-    r"\b(?:had (?:already |been |also |once |even )*(?:given|taken|tried|received|had|used|prescribed|got)|(?:other|another|previous|earlier|some|local|her|his|old) (?:\w+ ){0,2}?(?:homoe?opath|homeopath|doctor|physician|practitioner|vaidya)|neighbour|neighbor|(?:mother|father|somebody|someone|people|junior|students?|books?) (?:had |has |have )?"
+    r"\b(?:had (?:already |been |also |once |even )*(?:given|taken|tried|received|had|used|prescribed|"
+    r"got)|(?:other|another|previous|earlier|some|local|her|his|old) (?:\w+ ){0,2}?(?:homoe?opath|"
+    r"homeopath|doctor|physician|practitioner|vaidya)|neighbour|neighbor|(?:mother|father|somebody|"
+    r"someone|people|junior|students?|books?) (?:had |has |have )?"
     r"(?:gave|given|said|suggested|recommend\w*|use)|self[- ]medicat\w+|was on|has been on)\b"
 )
 _GAVE_HERE = re.compile(
-    r"\b(?:gave|given|prescribed|repeated|received|administered|put (?:her|him|them) on|started (?:her|him|on|with)|placed (?:her|him) on|dispensed|"
-    r"prescription was|changed (?:it )?to|switched to|followed (?:it )?(?:up )?(?:by|with)|a dose of|doses? of|went (?:up )?to|remedy (?:given )?was|on the basis of this|decided on|selected)\b"
+    r"\b(?:gave|given|prescribed|repeated|received|administered|put (?:her|him|them) on|started (?:her|"
+    r"him|on|with)|placed (?:her|him) on|dispensed|"
+    r"prescription was|changed (?:it )?to|switched to|followed (?:it )?(?:up )?(?:by|with)|a dose of|"
+    r"doses? of|went (?:up )?to|remedy (?:given )?was|on the basis of this|decided on|selected)\b"
 )
 
 
@@ -255,7 +309,11 @@ def _without_potency(
         if case_key is None or sentence.index in seen or (hit.start, hit.end) in used:
             continue
         before = session.low(max(sentence.start, hit.start - 7), hit.start)
-        if not _GAVE_HERE.search(before) or _BY_OTHERS.search(session.low(max(sentence.start, hit.start - 12), hit.start)) or _NEGATED_GIVING.search(before):
+        if (
+            not _GAVE_HERE.search(before)
+            or _BY_OTHERS.search(session.low(max(sentence.start, hit.start - 12), hit.start))
+            or _NEGATED_GIVING.search(before)
+        ):
             continue
         found.append(_build(session, sentence.start, sentence.end, hit, None, case_key))
         seen.add(sentence.index)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from rapidfuzz import fuzz, process
 from wordfreq import zipf_frequency
@@ -40,41 +41,129 @@ REPLACEMENTS: dict[PersonRole, str] = {
 }
 
 _TITLES = frozenset(
-    ["mr", "mrs", "ms", "miss", "dr", "doctor", "prof", "professor", "shri", "smt", "sri", "shrimati", "kumari", "master", "baby", "sister", "brother", "father", "mother", "uncle", "aunty", "auntie", "aunt", "principal", "sister-in-charge", "captain", "major", "colonel"]
+    [
+        "mr",
+        "mrs",
+        "ms",
+        "miss",
+        "dr",
+        "doctor",
+        "prof",
+        "professor",
+        "shri",
+        "smt",
+        "sri",
+        "shrimati",
+        "kumari",
+        "master",
+        "baby",
+        "sister",
+        "brother",
+        "father",
+        "mother",
+        "uncle",
+        "aunty",
+        "auntie",
+        "aunt",
+        "principal",
+        "sister-in-charge",
+        "captain",
+        "major",
+        "colonel",
+    ]
 )
 _COLLEAGUE_TITLES = frozenset(["dr", "doctor", "prof", "professor", "principal"])
 _AFTER_TITLES = frozenset(
-    ["sir", "madam", "ma'am", "maam", "mam", "ji", "bhai", "ben", "behen", "didi", "anna", "akka", "saheb", "sahab", "saab", "garu", "tai", "dada", "kaka", "mausi", "bhaiya", "aunty", "uncle"]
+    [
+        "sir",
+        "madam",
+        "ma'am",
+        "maam",
+        "mam",
+        "ji",
+        "bhai",
+        "ben",
+        "behen",
+        "didi",
+        "anna",
+        "akka",
+        "saheb",
+        "sahab",
+        "saab",
+        "garu",
+        "tai",
+        "dada",
+        "kaka",
+        "mausi",
+        "bhaiya",
+        "aunty",
+        "uncle",
+    ]
 )
 _RELATIVES = frozenset(
-    ["wife", "husband", "son", "daughter", "brother", "sister", "mother", "father", "uncle", "aunt", "aunty", "grandmother", "grandfather", "niece", "nephew", "cousin", "mother-in-law", "father-in-law", "daughter-in-law", "son-in-law", "sister-in-law", "brother-in-law", "granddaughter", "grandson"]
+    [
+        "wife", "husband", "son", "daughter", "brother", "sister", "mother", "father", "uncle", "aunt", "aunty",
+        "grandmother", "grandfather", "niece", "nephew", "cousin", "mother-in-law", "father-in-law",
+        "daughter-in-law", "son-in-law", "sister-in-law", "brother-in-law", "granddaughter", "grandson",
+    ]
 )  # fmt: skip
 _SPEECH_VERBS = frozenset(
-    ["asks", "asked", "asking", "says", "said", "saying", "told", "tells", "wants", "wanted", "wrote", "writes", "raised", "answered", "came", "reported", "complained", "called", "phoned", "is", "has", "was", "had", "will", "would", "can", "could", "did", "does", "typed", "types", "kept", "keeps", "sends", "sent", "raises", "wishes", "thinks", "thought", "went", "lives", "works", "gave", "calls", "rang"]
+    [
+        "asks", "asked", "asking", "says", "said", "saying", "told", "tells", "wants", "wanted", "wrote", "writes",
+        "raised", "answered", "came", "reported", "complained", "called", "phoned", "is", "has", "was", "had",
+        "will", "would", "can", "could", "did", "does", "typed", "types", "kept", "keeps", "sends", "sent",
+        "raises", "wishes", "thinks", "thought", "went", "lives", "works", "gave", "calls", "rang",
+    ]
 )  # fmt: skip
 _VOCATIVE_BEFORE = frozenset(
-    ["yes", "no", "okay", "ok", "thanks", "thank", "you", "hello", "hi", "good", "morning", "afternoon", "evening", "dear", "question", "point", "answer", "correct", "right", "please", "sorry", "and", "so", "now", "come", "welcome", "excellent", "exactly", "absolutely", "wonderful", "great", "very", "nice", "like", "listen", "wait", "sit", "ask", "tell", "madam", "sir"]
+    [
+        "yes", "no", "okay", "ok", "thanks", "thank", "you", "hello", "hi", "good", "morning", "afternoon",
+        "evening", "dear", "question", "point", "answer", "correct", "right", "please", "sorry", "and", "so",
+        "now", "come", "welcome", "excellent", "exactly", "absolutely", "wonderful", "great", "very", "nice",
+        "like", "listen", "wait", "sit", "ask", "tell", "madam", "sir",
+    ]
 )  # fmt: skip
 _VOCATIVE_AFTER = frozenset(
-    ["what", "why", "how", "when", "where", "who", "which", "can", "could", "please", "you", "your", "tell", "do", "did", "are", "is", "any", "has", "have", "will", "would", "go", "come", "read", "repeat", "mute", "unmute", "sit", "don't", "ji", "sir", "madam", "speak", "start", "switch", "close", "open", "one", "let"]
+    [
+        "what", "why", "how", "when", "where", "who", "which", "can", "could", "please", "you", "your", "tell",
+        "do", "did", "are", "is", "any", "has", "have", "will", "would", "go", "come", "read", "repeat", "mute",
+        "unmute", "sit", "don't", "ji", "sir", "madam", "speak", "start", "switch", "close", "open", "one", "let",
+    ]
 )  # fmt: skip
 _CALLS = frozenset(["yes", "thank", "thanks", "you", "okay", "ok", "hello", "hi", "dear", "no"])
 #: How alike (0 to 100) an unknown word and a remedy's name must be to be taken for a garble of it.
 GARBLED = 74
-_NEVER = frozenset(["the", "and", "but", "now", "then", "here", "there", "this", "that", "otherwise", "because", "whereas"])
+_NEVER = frozenset(
+    ["the", "and", "but", "now", "then", "here", "there", "this", "that", "otherwise", "because", "whereas"]
+)
 _INTRODUCES = re.compile(
-    r"\b(?:(?:my|his|her|their|whose|the|patient's|child's|boy's|girl's) name (?:is|was)|named|name is|name was|called|i am|i'm|myself|this is|calling from|goes by)$"
+
+        r"\b(?:(?:my|his|her|their|whose|the|patient's|child's|boy's|girl's) name (?:is|was)|named|name is|"
+        r"name was|called|i am|i'm|myself|this is|calling from|goes by)$"
+
 )
 _PLACE_BEFORE = frozenset(["from", "in", "at", "near", "to", "of", "around", "outside", "via"])
 _PLACE_SUFFIX = re.compile(
-    r"^[a-z]{2,}(?:pur|puram|nagar|abad|ganj|halli|palli|palle|wadi|gaon|garh|khed|pet|patnam|kotta|giri|vadi|pura|kuppam|cheri|bagh|ville|burgh|shire)$"
+
+        r"^[a-z]{2,}(?:pur|puram|nagar|abad|ganj|halli|palli|palle|wadi|gaon|garh|khed|pet|patnam|kotta|giri|"
+        r"vadi|pura|kuppam|cheri|bagh|ville|burgh|shire)$"
+
 )
 _PLACE_WORDS = frozenset(
-    ["hospital", "clinic", "college", "school", "nursing", "institute", "colony", "road", "street", "lane", "sector", "layout", "village", "taluka", "taluk", "district", "chowk", "market", "mandir", "temple", "church", "society", "apartments", "apartment", "towers", "complex", "university", "bazaar", "nagar", "block", "phase", "cross", "extension"]
+    [
+        "hospital", "clinic", "college", "school", "nursing", "institute", "colony", "road", "street", "lane",
+        "sector", "layout", "village", "taluka", "taluk", "district", "chowk", "market", "mandir", "temple",
+        "church", "society", "apartments", "apartment", "towers", "complex", "university", "bazaar", "nagar",
+        "block", "phase", "cross", "extension",
+    ]
 )  # fmt: skip
-_MONTHS = "january|february|march|april|may|june|july|august|september|october|november|december|jan|feb|mar|apr|jun|jul|aug|sept|sep|oct|nov|dec"
+_MONTHS = (
+    "january|february|march|april|may|june|july|august|september|october|november|december|jan|feb|mar|apr|"
+    "jun|jul|aug|sept|sep|oct|nov|dec"
+)
 _ORDINAL = (
-    r"(?:\d{1,2}(?:st|nd|rd|th)?|(?:twenty[ -]|thirty[ -])?(?:first|second|third|fourth|fifth|sixth|seventh|eighth|ninth)|tenth|eleventh|twelfth|"
+    r"(?:\d{1,2}(?:st|nd|rd|th)?|(?:twenty[ -]|thirty[ -])?(?:first|second|third|fourth|fifth|sixth|"
+    r"seventh|eighth|ninth)|tenth|eleventh|twelfth|"
     r"thirteenth|fourteenth|fifteenth|sixteenth|seventeenth|eighteenth|nineteenth|twentieth|thirtieth)"
 )
 _DATE = re.compile(
@@ -82,31 +171,49 @@ _DATE = re.compile(
     r"|\b\d{1,2}[/.-]\d{1,2}[/.-](?:\d{4}|\d{2})\b|\b\d{4}-\d{2}-\d{2}\b"
 )
 _MONTH_ALONE = re.compile(
-    rf"\b(?:in|since|from|last|till|until|by|of|on|during|mid|early|late|this|next) (?P<month>{_MONTHS})(?P<year>,? (?:of )?(?:\d{{4}}|two thousand[a-z ]*))?(?=[ ,.;?!]|$)"
+
+        r"\b(?:in|since|from|last|till|until|by|of|on|during|mid|early|late|this|next) "
+        rf"(?P<month>{_MONTHS})(?P<year>,? (?:of )?(?:\d{{4}}|two thousand[a-z ]*))?(?=[ ,.;?!]|$)"
+
 )
-_SPOKEN_DIGIT = r"(?:zero|oh|one|two|three|four|five|six|seven|eight|nine|(?:double|triple) (?:zero|one|two|three|four|five|six|seven|eight|nine)|\d+)"
+_SPOKEN_DIGIT = (
+    r"(?:zero|oh|one|two|three|four|five|six|seven|eight|nine|(?:double|triple) (?:zero|one|two|three|four|"
+    r"five|six|seven|eight|nine)|\d+)"
+)
 _PHONE = re.compile(
     rf"(?<![\w/.])(?:\+?\d[\d\-() .]{{6,}}\d)(?![\w/])|\b{_SPOKEN_DIGIT}(?:[ ,-]+{_SPOKEN_DIGIT}){{5,}}\b"
 )
 _EMAIL = re.compile(
-    r"\b[\w.+-]+@[\w-]+\.[\w.]+|\b[\w.]+ at (?:the rate )?(?:gmail|yahoo|hotmail|outlook|rediffmail|[a-z]+mail) dot (?:com|in|co)(?: dot in)?"
+
+        r"\b[\w.+-]+@[\w-]+\.[\w.]+|\b[\w.]+ at (?:the rate )?(?:gmail|yahoo|hotmail|outlook|rediffmail|"
+        r"[a-z]+mail) dot (?:com|in|co)(?: dot in)?"
+
 )
 _URL = re.compile(r"\bhttps?://\S+|\bwww\.\S+|\b\w+ dot (?:com|org|net|co dot in)\b|\b(?:\d{1,3}\.){3}\d{1,3}\b")
 _RECORD = re.compile(
-    r"\b(?:(?:o\.?p\.?d|i\.?p\.?d|registration|regd|reg|file|record|case|card|patient|mrd|mrn|uhid|aadhaar|aadhar|pan|passport|licen[cs]e|policy|account|"
-    r"insurance|membership|hospital|vehicle|car|roll|bed|room|ward|token|enrol?ment|social security|ssn)(?: (?:card|paper|record|plate))? ?(?:number|no\.?|id|#)|"
+    r"\b(?:(?:o\.?p\.?d|i\.?p\.?d|registration|regd|reg|file|record|case|card|patient|mrd|mrn|uhid|"
+    r"aadhaar|aadhar|pan|passport|licen[cs]e|policy|account|"
+    r"insurance|membership|hospital|vehicle|car|roll|bed|room|ward|token|enrol?ment|social security|"
+    r"ssn)(?: (?:card|paper|record|plate))? ?(?:number|no\.?|id|#)|"
     r"uhid|mrn|mrd|aadhaar|ssn|registration|policy|passport|licen[cs]e|enrol?ment)(?: (?:is|was|being|of))?[ :]+"
-    rf"(?P<id>(?:[a-z]{{1,4}}[-/ ]?)?\d[\w/-]*(?: ?[/-] ?\d+| \d[\w/-]*)*|{_SPOKEN_DIGIT}(?: {_SPOKEN_DIGIT})+|[a-z]*\d[\w-]*)"
+    rf"(?P<id>(?:[a-z]{{1,4}}[-/ ]?)?\d[\w/-]*(?: ?[/-] ?\d+| \d[\w/-]*)*|"
+    rf"{_SPOKEN_DIGIT}(?: {_SPOKEN_DIGIT})+|[a-z]*\d[\w-]*)"
 )
 _ADDRESS = re.compile(
-    r"\b(?:flat|house|plot|door|shop|room|block|building|sector|lane|ward|survey|bungalow|gali)(?: (?:number|no\.?))? ?[a-z]?-?\d+[a-z]?(?:[/-]\d+)?(?:,? (?:[\w']+ ){0,4}(?:road|street|lane|colony|nagar|society|"
-    r"apartments?|avenue|marg|layout|cross|block|chowk|sector \d+))?|\b\d+[a-z]?(?:/\d+)?,? (?:[\w']+ ){1,3}(?:road|street|lane|avenue|marg|drive|close|cross|main road)\b|"
+    r"\b(?:flat|house|plot|door|shop|room|block|building|sector|lane|ward|survey|bungalow|gali)(?: "
+    r"(?:number|no\.?))? ?[a-z]?-?\d+[a-z]?(?:[/-]\d+)?(?:,? (?:[\w']+ ){0,4}(?:road|street|lane|colony|"
+    r"nagar|society|"
+    r"apartments?|avenue|marg|layout|cross|block|chowk|sector \d+))?|\b\d+[a-z]?(?:/\d+)?,? "
+    r"(?:[\w']+ ){1,3}(?:road|street|lane|avenue|marg|drive|close|cross|main road)\b|"
     r"\b(?:pin ?code|zip ?code|postcode|pincode)(?: is| number)? ?\d[\d ]{3,}|\b[1-9]\d{5}\b(?= ?(?:pin|pincode))"
 )
 _OLD_AGE = re.compile(
     rf"\b(?P<age>{NUMBER})(?=[ -]?(?:years?|yrs?|yr)(?:[ -]?olds?| of age)?\b)"
-    rf"|\b(?:aged?|age of|age is|age was|turned|turning|completed|(?:she|he|i|who|mother|father|grandmother|grandfather|granny|aunt|uncle)(?:'s| is| was|'m| am)|lady of|man of|woman of|gentleman of|patient of)"
-    rf"(?: (?:not|about|almost|nearly|around|only|just|already|now|over|past))* (?P<age2>{NUMBER})(?=[ ,.;?!]|$)(?! (?:times|kilos|kg|percent|per|degrees|pounds|miles|minutes|days|weeks|months))"
+    r"|\b(?:aged?|age of|age is|age was|turned|turning|completed|(?:she|he|i|who|mother|father|"
+    r"grandmother|grandfather|granny|aunt|uncle)(?:'s| is| was|'m| am)|lady of|man of|woman of|"
+    r"gentleman of|patient of)"
+    rf"(?: (?:not|about|almost|nearly|around|only|just|already|now|over|past))* (?P<age2>{NUMBER})(?=[ "
+    r",.;?!]|$)(?! (?:times|kilos|kg|percent|per|degrees|pounds|miles|minutes|days|weeks|months))"
     r"|\b(?:in )?(?:her|his|their) (?P<nineties>nineties|hundreds)|\b(?P<word>nonagenarian|centenarian)"
 )
 _NAMED_PLACE = re.compile(r"^(?:st\.?|saint)$")
@@ -229,7 +336,9 @@ class _Names:
         self.taken = taken
         # "the lecturer" is how one without a name is printed; it is no name.
         self.lecturer = {
-            word for name in lecturer_names for word in sounding(name).split()
+            word
+            for name in lecturer_names
+            for word in sounding(name).split()
             if word not in _TITLES and word not in {"the", "lecturer", "and", "of"} and len(word) > 1
         }
         vocabulary = session.vocabulary
@@ -332,7 +441,12 @@ class _Names:
         ordinary = low in self.lists.ordinary_names or (low in self.term_words and low not in self.lists.given)
         ordinary = ordinary or (frequency >= 4.7 and tag not in ("NNP", "NNPS"))
         called = after in _AFTER_TITLES and not self._comma(at)
-        if not listed and frequency >= 3.2 and not (titled and capital) and not (called and capital and frequency < 4.5):
+        if (
+            not listed
+            and frequency >= 3.2
+            and not (titled and capital)
+            and not (called and capital and frequency < 4.5)
+        ):
             return None
         name_like = capital or (listed and not ordinary)
         evidence, strong = 0.0, False
@@ -425,7 +539,13 @@ class _Names:
         low = self._key(unit)
         if not self._capital(unit) or low in OTHER_PROPER or low in self.term_words or unit in self.term_units:
             return False
-        return self._listed(unit) or self._unknown(unit) or zipf_frequency(low, "en") < 4.0 or self.entities.get(unit) == "PERSON" or len(low) == 1
+        return (
+            self._listed(unit)
+            or self._unknown(unit)
+            or zipf_frequency(low, "en") < 4.0
+            or self.entities.get(unit) == "PERSON"
+            or len(low) == 1
+        )
 
     def _unknown(self, unit: int) -> bool:
         """A word that neither the vocabulary nor the dictionary knows, and that does not sound like a remedy."""
@@ -546,7 +666,10 @@ class _Names:
         ):  # fmt: skip
             end = at + 1
             while (
-                end < len(units) and self._capital(end) and not self._comma(end - 1) and self._key(end) not in OTHER_PROPER
+                end < len(units)
+                and self._capital(end)
+                and not self._comma(end - 1)
+                and self._key(end) not in OTHER_PROPER
             ):
                 end += 1
             return end
@@ -596,6 +719,7 @@ class _Names:
         )
 
 
+@lru_cache(maxsize=2)
 def _term_words(vocabulary: Vocabulary) -> frozenset[str]:
     """Words of remedy names and of the other vocabulary that must not be taken for a person."""
     words = set(label_index(vocabulary).single_words)
@@ -612,6 +736,7 @@ def _term_words(vocabulary: Vocabulary) -> frozenset[str]:
     return frozenset(words)
 
 
+@lru_cache(maxsize=2)
 def _author_words(vocabulary: Vocabulary) -> frozenset[str]:
     words = set(AUTHORS)
     for concept in vocabulary.in_scheme("canon"):

@@ -14,24 +14,51 @@ from notesmith.extract.session import Session
 from notesmith.extract.tidy import tidy
 
 _TAG = re.compile(
-    r"(?:,|\.)? ?(?:right|okay|ok|no|isn't it|is it not|yes|yeah|clear|understood|correct|na|got it|you see|are you getting it|are you following|following|is it clear|is that clear|am i right|can you imagine|you know|any doubts|any questions|shall we (?:start|go|continue|begin)|can you hear me|can everyone hear me|am i audible|is (?:it|this|my \w+) (?:visible|audible|clear)|with me|hai na)\?+$"
+
+        r"(?:,|\.)? ?(?:right|okay|ok|no|isn't it|is it not|yes|yeah|clear|understood|correct|na|got it|you "
+        r"see|are you getting it|are you following|following|is it clear|is that clear|am i right|can you "
+        r"imagine|you know|any doubts|any questions|shall we (?:start|go|continue|begin)|can you hear me|can "
+        r"everyone hear me|am i audible|is (?:it|this|my \w+) (?:visible|audible|clear)|with me|hai na)\?+$"
+
 )
 _CLASS_CHECK = re.compile(
-    r"\b(?:hear me|audible|visible|can (?:you|everyone|everybody) see|following|any (?:questions?|doubts?|quer)|is (?:it|this|that|everything) clear|are you (?:all )?(?:there|ready|with me|getting|writing|done)|shall (?:we|i)|"
-    r"have you (?:all )?(?:written|got|finished|brought|opened)|did you (?:all )?(?:get|write|bring)|who (?:is|has) (?:absent|late|not)|ready|can we (?:start|begin|go|move|continue)|where (?:was|were) (?:i|we)|what (?:was|were) (?:i|we) (?:saying|doing)|everyone here|how are you)\b"
+    r"\b(?:hear me|audible|visible|can (?:you|everyone|everybody) see|following|any (?:questions?|"
+    r"doubts?|quer)|is (?:it|this|that|everything) clear|are you (?:all )?(?:there|ready|with me|getting|"
+    r"writing|done)|shall (?:we|i)|"
+    r"have you (?:all )?(?:written|got|finished|brought|opened)|did you (?:all )?(?:get|write|bring)|who "
+    r"(?:is|has) (?:absent|late|not)|ready|can we (?:start|begin|go|move|continue)|where (?:was|were) "
+    r"(?:i|we)|what (?:was|were) (?:i|we) (?:saying|doing)|everyone here|how are you)\b"
 )
 _REPORTED = re.compile(
-    r"\b(?:(?:some(?:one|body)|a student|one of you|one student|\w+) (?:has |is |was |had )?(?:ask(?:ed|s|ing)|want(?:s|ed) to know|typed|wrote|written)|(?:the|your|her|his|one|another|next|first|last|a) (?:question|doubt|query) (?:is|was|here|from|about)|question (?:is|was) (?:whether|that|about|how|why|if))\b"
+
+        r"\b(?:(?:some(?:one|body)|a student|one of you|one student|\w+) (?:has |is |was |had )?(?:ask(?:ed|"
+        r"s|ing)|want(?:s|ed) to know|typed|wrote|written)|(?:the|your|her|his|one|another|next|first|last|"
+        r"a) (?:question|doubt|query) (?:is|was|here|from|about)|question (?:is|was) (?:whether|that|about|"
+        r"how|why|if))\b"
+
 )
 _OPEN = re.compile(
-    r"\b(?:i (?:do not|don't) know|i (?:am|'m) not sure|i (?:will|shall|have to|need to|must) (?:\w+ )?(?:check|look (?:it )?up|find out|see|verify|think|come back)|we (?:will|shall) (?:\w+ )?(?:check|look|take (?:it|this|that)|come (?:back )?to|discuss|see)|let me (?:check|look|think about|find)|"
-    r"(?:next|another|later|tomorrow) (?:class|time|session|lecture)|leave (?:it|that)|keep (?:it|that|this)|good question[^.]*(?:later|next|find out|homework)|that is homework|you find out|find (?:it )?out (?:yourself|yourselves|and tell))\b"
+    r"\b(?:i (?:do not|don't) know|i (?:am|'m) not sure|i (?:will|shall|have to|need to|must) "
+    r"(?:\w+ )?(?:check|look (?:it )?up|find out|see|verify|think|come back)|we (?:will|shall) "
+    r"(?:\w+ )?(?:check|look|take (?:it|this|that)|come (?:back )?to|discuss|see)|let me (?:check|look|"
+    r"think about|find)|"
+    r"(?:next|another|later|tomorrow) (?:class|time|session|lecture)|leave (?:it|that)|keep (?:it|that|"
+    r"this)|good question[^.]*(?:later|next|find out|homework)|that is homework|you find out|find "
+    r"(?:it )?out (?:yourself|yourselves|and tell))\b"
 )
 _ACK = re.compile(
-    r"^(?:(?:yes|no|good|very good|nice|excellent|okay|ok|right|correct|hmm|um|a|the|very|question|point|thank you|thanks|sir|madam|ma'am|so|well|see|good question|\w+,?)[,. ]*){1,5}$"
+
+        r"^(?:(?:yes|no|good|very good|nice|excellent|okay|ok|right|correct|hmm|um|a|the|very|question|point|"
+        r"thank you|thanks|sir|madam|ma'am|so|well|see|good question|\w+,?)[,. ]*){1,5}$"
+
 )
 _NEXT_TOPIC = re.compile(
-    r"^(?:(?:so|now|okay|ok|and|right|well|alright),? )*(?:any (?:other|more) (?:questions?|doubts?)|any (?:questions?|doubts?)|next question|one more question|another question|let us (?:continue|go|move|proceed|come|now|stop)|let's (?:continue|go|move|proceed|stop)|coming back|moving|back to|thank you all|we (?:will )?(?:stop|continue|move))\b"
+
+        r"^(?:(?:so|now|okay|ok|and|right|well|alright),? )*(?:any (?:other|more) (?:questions?|doubts?)|any "
+        r"(?:questions?|doubts?)|next question|one more question|another question|let us (?:continue|go|move|"
+        r"proceed|come|now|stop)|let's (?:continue|go|move|proceed|stop)|coming back|moving|back to|thank "
+        r"you all|we (?:will )?(?:stop|continue|move))\b"
+
 )
 
 

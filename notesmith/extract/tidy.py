@@ -21,8 +21,10 @@ _OPENERS = (
 # "But" and "no" change the sense; they go only before another opener or a filler.
 _KEEP_ALONE = {"but", "no", "right"}
 _TAGS = re.compile(
-    r"^(?:,? ?(?:you know|isn't it|is it not|no|na|right|okay|ok|yeah|understood|understand|clear|you see|you are getting|"
-    r"are you getting it|you follow|are you with me|am i right|correct|i mean|hai na|like that|i would say|so to say|so to speak))$"
+    r"^(?:,? ?(?:you know|isn't it|is it not|no|na|right|okay|ok|yeah|understood|understand|clear|you "
+    r"see|you are getting|"
+    r"are you getting it|you follow|are you with me|am i right|correct|i mean|hai na|like that|i would "
+    r"say|so to say|so to speak))$"
 )
 _INSIDE = (("you", "know"), ("i", "mean"), ("sort", "of", "like"), ("you", "see"))
 _RESTARTS = {

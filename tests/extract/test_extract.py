@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 
 from notesmith.annotations import Extraction
-from notesmith.extract import extract, language, load_nlp
 from notesmith.errors import ModelError
+from notesmith.extract import extract, language, load_nlp
 from notesmith.reading import Reading
 from notesmith.vocabulary import Vocabulary
 
