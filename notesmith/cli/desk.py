@@ -44,9 +44,15 @@ def desk(
         keys = new_keys()
         application = make_app(opened, port=port, keys=keys, who=who or _user())
         config = uvicorn.Config(
-            application, log_level="warning", access_log=False, server_header=False, date_header=False,
-            timeout_graceful_shutdown=5, h11_max_incomplete_event_size=32 * 1024, ws="none",
-        )  # fmt: skip
+            application,
+            log_level="warning",
+            access_log=False,
+            server_header=False,
+            date_header=False,
+            timeout_graceful_shutdown=5,
+            h11_max_incomplete_event_size=32 * 1024,
+            ws="none",
+        )
         address = f"http://127.0.0.1:{port}{OPEN_PATH}?key={keys.opening}"
         say("The desk is open at this address, for you on this machine only:")
         say(address)

@@ -14,7 +14,7 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from notesmith.course import Course
-from notesmith.desk import home, sound, uploads, words
+from notesmith.desk import home, names, publication, sound, uploads, words
 from notesmith.desk.context import HERE, Desk, desk_of, error_status
 from notesmith.desk.guard import App, Guard, Keys, new_keys
 from notesmith.desk.worker import Worker
@@ -53,6 +53,14 @@ def make_app(course: Course, *, port: int, keys: Keys | None = None, who: str = 
             Route("/words/new", words.new_term, methods=["POST"]),
             Route("/words/suggest", words.suggestions),
             Route("/undo", words.undo, methods=["POST"]),
+            Route("/names", names.page),
+            Route("/names", names.decide, methods=["POST"]),
+            Route("/names/potency", names.decide_potency, methods=["POST"]),
+            Route("/publish", publication.page),
+            Route("/publish", publication.publish, methods=["POST"]),
+            Route("/publish/state", publication.state),
+            Route("/preview", publication.preview, methods=["POST"]),
+            Mount("/preview", StaticFiles(directory=desk.preview, html=True, check_dir=False)),
             Mount("/static", StaticFiles(directory=Path(HERE) / "static")),
         ],
         exception_handlers={NotesmithError: _told, HTTPException: _told_http, Exception: _told_defect},

@@ -61,6 +61,11 @@ class Desk:
         """Where uploads grow until they are whole."""
         return self.course.folder / ".incoming"
 
+    @property
+    def preview(self) -> Path:
+        """The site as it would be published, for the lecturer's eyes."""
+        return self.course.folder / ".preview"
+
     def reload_settings(self) -> None:
         self.course = open_course(self.course.folder)
 
@@ -113,7 +118,8 @@ def target_of(verdict: Verdict) -> tuple[str, ...]:
     """What a verdict is about; two verdicts on one target made at the same time are a conflict."""
     match verdict:
         case WordVerdict():
-            return ("word", verdict.heard)
+            place = () if verdict.start_ms is None else (verdict.lecture_id or "", str(verdict.start_ms))
+            return ("word", verdict.heard, *place)
         case NoteVerdict():
             return ("note", verdict.lecture_id, verdict.key)
         case PersonVerdict():

@@ -56,9 +56,14 @@ def home(request: Request) -> Response:
         lines = lecture_lines(desk, store)
         current = open_jobs(store)
     return desk.page(
-        "home.html", here="home", lines=lines, jobs=[job_line(one) for one in current], busy=_busy(current),
-        words=sum(line.words for line in lines), names=sum(line.names for line in lines),
-    )  # fmt: skip
+        "home.html",
+        here="home",
+        lines=lines,
+        jobs=[job_line(one) for one in current],
+        busy=_busy(current),
+        words=sum(line.words for line in lines),
+        names=sum(line.names for line in lines),
+    )
 
 
 def job_list(request: Request) -> Response:
@@ -97,7 +102,9 @@ def job_line(one: Job) -> JobLine:
             says, percent = one.body.message or "done", None
         case _:
             says, percent = one.body.message or one.state, None
-    name = {"publish": "Publishing", "refresh": "Applying decisions"}.get(one.body.kind, one.body.name)
+    name = {"publish": "Publishing", "preview": "Preview", "refresh": "Applying decisions"}.get(
+        one.body.kind, one.body.name
+    )
     return JobLine(one.id, name, one.state, says, percent, _left(one.seconds_left()), one.body.lecture_id)
 
 

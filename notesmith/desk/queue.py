@@ -53,9 +53,8 @@ class QueueItem(msgspec.Struct, frozen=True):
 def is_ruled(form: str, lecture_id: str, rulings: Sequence[WordVerdict]) -> bool:
     """Whether a person has decided on a form, for this lecture or for the course."""
     return any(
-        sounding(one.heard) == form and one.lecture_id in (None, lecture_id) and one.start_ms is None
-        for one in rulings
-    )  # fmt: skip
+        sounding(one.heard) == form and one.lecture_id in (None, lecture_id) and one.start_ms is None for one in rulings
+    )
 
 
 def word_rulings(verdicts: Sequence[VerdictEntry]) -> tuple[WordVerdict, ...]:
@@ -97,10 +96,16 @@ def word_queue(
         best = max(corrections_here, key=lambda c: c.score)
         items.append(
             QueueItem(
-                lecture_id, lecture.title, form, best, tuple(place_of(transcript, c) for c in corrections_here),
-                len(lectures_of[form]) - 1, _is_potency(best, vocabulary), lecture.media is not None,
+                lecture_id,
+                lecture.title,
+                form,
+                best,
+                tuple(place_of(transcript, c) for c in corrections_here),
+                len(lectures_of[form]) - 1,
+                _is_potency(best, vocabulary),
+                lecture.media is not None,
             )
-        )  # fmt: skip
+        )
     return tuple(sorted(items, key=lambda i: (*i.worth, i.lecture_id, i.places[0].span.start_ms, i.form)))
 
 

@@ -32,11 +32,20 @@ def words(request: Request) -> Response:
     latest = _last_word_entry(entries)
     item = queue[min(at, len(queue) - 1)] if queue else None
     return desk.page(
-        "words.html", here="words", item=item, at=min(at, max(0, len(queue) - 1)), total=len(queue), seen=seen,
-        restored=restored, latest=latest, latest_told=told(latest.verdict) if latest else "",
-        rivals=_rivals(item, desk), term=desk.vocabulary.label(item.proposed.concept_id) if item else "",
-        schemes=NEW_TERM_SCHEMES, message=request.query_params.get("said", ""),
-    )  # fmt: skip
+        "words.html",
+        here="words",
+        item=item,
+        at=min(at, max(0, len(queue) - 1)),
+        total=len(queue),
+        seen=seen,
+        restored=restored,
+        latest=latest,
+        latest_told=told(latest.verdict) if latest else "",
+        rivals=_rivals(item, desk),
+        term=desk.vocabulary.label(item.proposed.concept_id) if item else "",
+        schemes=NEW_TERM_SCHEMES,
+        message=request.query_params.get("said", ""),
+    )
 
 
 def _rivals(item: QueueItem | None, desk: Desk) -> list[tuple[str, str, int, str]]:

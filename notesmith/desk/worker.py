@@ -8,14 +8,19 @@ import sys
 import threading
 import time
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import msgspec
 
 from notesmith.desk.context import Desk
+from notesmith.desk.publication import checklist
 from notesmith.errors import Cancelled, ConflictError, InputError, NotesmithError
 from notesmith.lecture import Lecture
 from notesmith.store import Store
 from notesmith.store.jobs import Job, JobBody, change_job, claim, job, recover
+
+if TYPE_CHECKING:
+    from notesmith import pipeline
 
 PROBE_SECONDS = 60
 PACKAGE_PARENT = Path(__file__).resolve().parents[2]
@@ -32,9 +37,12 @@ def probe_apart(path: Path) -> None:
     try:
         done = subprocess.run(
             [sys.executable, "-s", "-m", "notesmith.desk.look", str(path)],
-            capture_output=True, timeout=PROBE_SECONDS, check=False, stdin=subprocess.DEVNULL,
+            capture_output=True,
+            timeout=PROBE_SECONDS,
+            check=False,
+            stdin=subprocess.DEVNULL,
             env={**os.environ, "PYTHONPATH": str(PACKAGE_PARENT)},
-        )  # fmt: skip
+        )
     except subprocess.TimeoutExpired:
         raise InputError("this file took too long to open; export it again as mp3 or m4a") from None
     if done.returncode == 0:
@@ -76,7 +84,7 @@ class Worker:
 
     def step(self, store: Store) -> bool:
         """Do one job; whether there was one."""
-        found = claim(store, "add", "publish")
+        found = claim(store, "add", "preview", "publish")
         if found is None and self._is_quiet(store):
             found = claim(store, "refresh")
         if found is None:
@@ -119,18 +127,41 @@ class Worker:
                 )
                 return changed
             case "refresh":
-                lectures = store.lectures()
-                for at, lecture in enumerate(lectures):
-                    if store.transcripts(lecture.recording_sha256):
-                        pipeline.process(tools, store, lecture)
-                    self._report(store, found.id, "decisions", at + 1, len(lectures))
+                self._apply_decisions(store, found.id, tools)
+                return found.body
+            case "preview":
+                from notesmith import site
+
+                self._apply_decisions(store, found.id, tools)
+                site.build(
+                    pipeline.StoreLibrary(self.desk.course, store, self.desk.vocabulary),
+                    self.desk.preview,
+                    lambda done, total: self._report(store, found.id, "site", done, total),
+                )
                 return found.body
             case "publish":
+                self._apply_decisions(store, found.id, tools)
+                # The decisions may have brought up a name or a potency that nobody has seen.
+                blocking = [c.text for c in checklist(self.desk, store, store.verdicts()) if c.kind == "blocks"]
+                if blocking:
+                    raise InputError(f"not published: {' '.join(blocking)}")
                 built = pipeline.publish(
-                    self.desk.course, store, self.desk.vocabulary,
+                    self.desk.course,
+                    store,
+                    self.desk.vocabulary,
                     lambda p: self._report(store, found.id, p.stage, p.done, p.total),
-                )  # fmt: skip
+                )
                 return msgspec.structs.replace(found.body, message=" ".join(built.remarks))
+
+    def _apply_decisions(self, store: Store, job_id: int, tools: pipeline.Tools) -> None:
+        """Bring every lecture up to date with what people decided; nothing is done where nothing changed."""
+        from notesmith import pipeline
+
+        lectures = store.lectures()
+        for at, lecture in enumerate(lectures):
+            if store.transcripts(lecture.recording_sha256):
+                pipeline.process(tools, store, lecture)
+            self._report(store, job_id, "decisions", at + 1, len(lectures))
 
     def _take_in(self, store: Store, found: Job) -> Lecture:
         from notesmith import pipeline

@@ -12,7 +12,7 @@ import msgspec
 from notesmith.errors import ConflictError, StoreError
 from notesmith.store.store import Store, _bytes, _pack, _unpack, now_utc
 
-JobKind = Literal["add", "refresh", "publish"]
+JobKind = Literal["add", "refresh", "preview", "publish"]
 JobState = Literal["receiving", "waiting", "working", "finished", "failed", "cancelled"]
 OPEN_STATES: tuple[JobState, ...] = ("receiving", "waiting", "working")
 

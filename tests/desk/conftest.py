@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -40,9 +40,17 @@ def transcript(lines: tuple[str, ...] = LINES, digest: str = "a" * 64) -> Transc
 
 def correction(segment: int, start: int, end: int, heard: str, concept: str, restored: str, score: float) -> Correction:
     return Correction(
-        segment, start, end, heard, concept, restored, score, (Evidence("sound", f"sounds like {restored}"),), "proposed",
+        segment,
+        start,
+        end,
+        heard,
+        concept,
+        restored,
+        score,
+        (Evidence("sound", f"sounds like {restored}"),),
+        "proposed",
         (Rival("remedy/kali-carbonicum", "Kali carbonicum", 0.1),),
-    )  # fmt: skip
+    )
 
 
 @pytest.fixture
@@ -67,23 +75,28 @@ def course(tmp_path: Path) -> Course:
                 at = next(i for i, w in enumerate(heard.words) if w.text == "Rohan")
                 persons = (
                     PersonMention(
-                        "p1", "other identifier", "Rohan", WordRange(at, at + 1), heard.words[at].time, "a person",
+                        "p1",
+                        "other identifier",
+                        "Rohan",
+                        WordRange(at, at + 1),
+                        heard.words[at].time,
+                        "a person",
                         doubtful=True,
                     ),
-                )  # fmt: skip
+                )
             store.put_result(name, "extraction", "k", Extraction(heard.digest, persons=persons))
     return made
 
 
 @pytest.fixture
-def browser(course: Course) -> Iterator[TestClient]:
+def browser(course: Course) -> TestClient:
     """A client that has opened the printed address and sends what a browser sends with the desk's own forms."""
     application = make_app(course, port=PORT, keys=KEYS, who="Asha", work=False)
     client = TestClient(application, base_url=ORIGIN, follow_redirects=True)
     assert client.get("/open?key=opening-key", follow_redirects=False).status_code == 303
     client.headers["origin"] = ORIGIN
     client.headers["x-desk-token"] = KEYS.form
-    yield client
+    return client
 
 
 @pytest.fixture

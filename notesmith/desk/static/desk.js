@@ -116,9 +116,10 @@
     drop.addEventListener("drop", (event) => { event.preventDefault(); drop.classList.remove("over"); take([...event.dataTransfer.files]); });
   }
   // When the last job is done, the page below the list is out of date.
-  let busy = document.getElementById("jobs")?.dataset.busy === "yes";
+  const isBusy = () => document.querySelector("[data-busy]")?.dataset.busy === "yes";
+  let busy = isBusy();
   document.body.addEventListener("htmx:afterSettle", () => {
-    const now = document.getElementById("jobs")?.dataset.busy === "yes";
+    const now = isBusy();
     if (busy && !now) location.reload();
     busy = now;
   });

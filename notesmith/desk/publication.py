@@ -1,0 +1,152 @@
+"""The checklist before publication, the preview, and the publishing itself."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import msgspec
+from starlette.requests import Request
+from starlette.responses import Response
+
+from notesmith.coverage import coverage
+from notesmith.curate import curate
+from notesmith.desk.context import Desk, desk_of, see_other
+from notesmith.desk.home import job_line
+from notesmith.desk.names import finished, names, open_potencies
+from notesmith.desk.queue import word_queue
+from notesmith.errors import ConflictError
+from notesmith.store import Store
+from notesmith.store.jobs import OPEN_STATES, enqueue_once, jobs
+from notesmith.verdicts import VerdictEntry
+
+UNTITLED = "Untitled lecture"
+
+
+class Check(msgspec.Struct, frozen=True):
+    """One line of the checklist: ``blocks`` publication, ``informs``, or is ``good``; where it can be mended."""
+
+    kind: str
+    text: str
+    address: str = ""
+
+
+def checklist(desk: Desk, store: Store, verdicts: Sequence[VerdictEntry]) -> tuple[Check, ...]:
+    """What blocks publication first, then what a lecturer may want to know."""
+    done = finished(store)
+    checks = [_lectures(store, len(done))]
+    checks += _counted(
+        sum(1 for one in names(store, verdicts) if one.open), "name", "undecided", "No name is undecided.", "/names"
+    )
+    queue = word_queue(desk.vocabulary, store, verdicts)
+    potencies = len(open_potencies(store, verdicts)) + sum(1 for item in queue if item.is_potency)
+    address = "/words" if any(item.is_potency for item in queue) else "/names"
+    checks += _counted(potencies, "potency", "undecided", "No potency is undecided.", address)
+    checks += [
+        Check("blocks", f"{lecture.id} has no title; give it one with: notesmith label {lecture.id} --title …")
+        for lecture, _, _ in done
+        if not lecture.title.strip() or lecture.title == UNTITLED
+    ]
+    words = sum(1 for item in queue if not item.is_potency)
+    if words:
+        checks.append(Check("informs", f"{_many(words, 'word')} not settled; printed as heard.", "/words"))
+    else:
+        checks.append(Check("good", "Every doubtful word is settled."))
+    curated = {lecture.id: curate(extraction, lecture.id, verdicts) for lecture, _, extraction in done}
+    titles = {lecture.id: lecture.title for lecture, _, _ in done}
+    for lecture_id, extraction in curated.items():
+        for case in extraction.vignettes:
+            if case.not_stated:
+                checks.append(
+                    Check(
+                        "informs",
+                        f"{titles[lecture_id]}, case “{case.title}”: not stated: {', '.join(case.not_stated)}.",
+                        f"/notes/{lecture_id}",
+                    )
+                )
+        checks += [
+            Check("informs", f"{titles[lecture_id]}: a question stayed open: {one.text}", f"/notes/{lecture_id}")
+            for one in extraction.questions
+            if one.answer is None
+        ]
+        checks += [
+            Check("informs", f"{titles[lecture_id]}: promised for later: {one.text}", f"/notes/{lecture_id}")
+            for one in extraction.carry_overs
+            if one.direction == "promised"
+        ]
+    for taught in coverage(curated)[:12]:
+        if taught.missing:
+            checks.append(
+                Check(
+                    "informs",
+                    f"{desk.vocabulary.label(taught.remedy_id)}: not taught yet: {', '.join(taught.missing)}.",
+                )
+            )
+    order = {"blocks": 0, "good": 1, "informs": 2}
+    return tuple(sorted(checks, key=lambda check: order[check.kind]))
+
+
+def _lectures(store: Store, done: int) -> Check:
+    total = len(store.lectures())
+    if not done:
+        return Check("blocks", "No lecture has been worked through yet.", "/")
+    if done < total:
+        return Check("informs", f"{total - done} of {total} lectures are not worked through and stay out.", "/")
+    return Check("good", f"All {total} lectures are worked through." if total > 1 else "The lecture is worked through.")
+
+
+def _counted(count: int, what: str, state: str, good: str, address: str) -> list[Check]:
+    if not count:
+        return [Check("good", good)]
+    return [Check("blocks", f"{_many(count, what)} {state}.", address)]
+
+
+def _many(count: int, what: str) -> str:
+    plural = f"{what[:-1]}ies" if what.endswith("y") else f"{what}s"
+    return f"{count} {what} is" if count == 1 else f"{count} {plural} are"
+
+
+def page(request: Request) -> Response:
+    """GET /publish"""
+    desk = desk_of(request)
+    with desk.store() as store:
+        checks = checklist(desk, store, store.verdicts())
+        under_way = [job_line(one) for one in jobs(store, *OPEN_STATES) if one.body.kind in ("publish", "preview")]
+        failed = [job_line(one) for one in jobs(store, "failed") if one.body.kind in ("publish", "preview")]
+    return desk.page(
+        "publish.html",
+        here="publish",
+        checks=checks,
+        blocked=any(c.kind == "blocks" for c in checks),
+        jobs=under_way,
+        failed=failed[-1:],
+        preview=(desk.preview / "index.html").is_file(),
+        folder=str(desk.course.site),
+        published=(desk.course.site / "index.html").is_file(),
+    )
+
+
+def state(request: Request) -> Response:
+    """GET /publish/state: the jobs under way alone."""
+    desk = desk_of(request)
+    with desk.store() as store:
+        under_way = [job_line(one) for one in jobs(store, *OPEN_STATES) if one.body.kind in ("publish", "preview")]
+    return desk.page("publish_state.html", jobs=under_way)
+
+
+def publish(request: Request) -> Response:
+    """POST /publish: refused while anything blocks."""
+    desk = desk_of(request)
+    with desk.store() as store:
+        blocking = [c.text for c in checklist(desk, store, store.verdicts()) if c.kind == "blocks"]
+        if blocking:
+            raise ConflictError(f"Not published: {' '.join(blocking)}")
+        enqueue_once(store, "publish", "site")
+    return see_other("/publish")
+
+
+def preview(request: Request) -> Response:
+    """POST /preview: build the site as it would be published, into a folder of its own."""
+    desk = desk_of(request)
+    with desk.store() as store:
+        enqueue_once(store, "preview", "preview")
+    return see_other("/publish")
