@@ -131,12 +131,8 @@ class SpellingChecker:
             return self._judge_spelling(written, *term)
         if len(hidden := self.vocabulary.by_hidden_label.get(key, ())) == 1 and not _is_plain_english(written):
             concept = self.vocabulary[hidden[0]]
-            return (
-                "misspelt",
-                _cased(written, concept.pref_label),
-                concept,
-                f"a known misspelling of {concept.pref_label}",
-            )
+            label = _nearest_label(key, concept)
+            return "misspelt", _cased(written, label), concept, f"a known misspelling of {label}"
         return self._judge_strange(written, key)
 
     def _judge_spelling(

@@ -1,0 +1,141 @@
+"""Counts, coverage of the reference lists, loading time, and the document check on planted errors and plain English."""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import random
+import statistics
+import time
+from collections import Counter
+from pathlib import Path
+from typing import Any
+
+from rapidfuzz import fuzz, process
+
+from notesmith.documents import DocumentLine
+from notesmith.spelling import SpellingChecker
+from notesmith.vocabulary import load_vocabulary
+from notesmith.vocabulary.validate import validate
+
+NAME = "vocabulary"
+DESCRIPTION = "counts, coverage, loading time; spelling check on planted errors and on plain English"
+HERE = Path(__file__).resolve().parent
+REFERENCE = HERE.parents[1] / "shared" / "reference"
+HANDOUTS = 24
+LETTERS = "abcdefghijklmnopqrstuvwxyz"
+
+
+def slip(word: str, rng: random.Random) -> str:
+    """One typing slip inside a word: a letter dropped, doubled, changed or swapped with the next (common practice)."""
+    at = rng.randrange(1, len(word) - 1)
+    match rng.randrange(4):
+        case 0:
+            return word[:at] + word[at + 1 :]
+        case 1:
+            return word[:at] + word[at] + word[at:]
+        case 2:
+            return word[:at] + rng.choice(LETTERS) + word[at + 1 :]
+        case _:
+            return word[:at] + word[at + 1] + word[at] + word[at + 2 :]
+
+
+def handouts(seed: int) -> list[tuple[str, dict[str, str]]]:
+    """Invented handouts: sentences about remedies, about every third name with a slip; text and planted errors."""
+    rng = random.Random(seed)
+    vocabulary = load_vocabulary()
+    names = [c.pref_label for c in vocabulary.in_scheme("remedy") if "Allen Keynotes" in " ".join(c.source)]
+    frames = ("In {} the patient is chilly and wants to be alone.", "Compare {} for the cough of old people.",
+              "The child who needs {} sleeps badly after midnight.", "{} follows well when the fever has gone down.",
+              "We gave {} and waited four weeks before the next visit.")  # fmt: skip
+    made = []
+    for _ in range(HANDOUTS):
+        lines, planted = [], {}
+        for _ in range(12):
+            name = rng.choice(names)
+            if rng.random() < 0.35:
+                words = name.split()
+                at = max(range(len(words)), key=lambda i: len(words[i]))
+                wrong = " ".join([*words[:at], slip(words[at], rng), *words[at + 1 :]])
+                if wrong != name:
+                    planted[wrong] = name
+                    name = wrong
+            lines.append(rng.choice(frames).format(name))
+        made.append(("\n".join(lines), planted))
+    return made
+
+
+def english() -> str:
+    """Plain English prose from packages of this machine: licences and manuals, not written for this test."""
+    texts = []
+    for path in sorted(Path("/usr/share/common-licenses").glob("*")):
+        if path.is_file():
+            texts.append(path.read_text(errors="ignore"))
+    for name in ("email", "statistics", "unittest", "argparse", "decimal", "datetime", "random", "textwrap", "shutil"):
+        module = importlib.import_module(name)
+        texts.append(module.__doc__ or "")
+        texts += [value.__doc__ or "" for value in vars(module).values() if callable(value)]
+    return "\n".join(texts)
+
+
+def run(arguments: list[str]) -> dict[str, Any]:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--seed", type=int, default=7)
+    given = parser.parse_args(arguments)
+    times = []
+    for _ in range(5):
+        begun = time.perf_counter()
+        vocabulary = load_vocabulary()
+        times.append(time.perf_counter() - begun)
+    counts = Counter(c.scheme for c in vocabulary.concepts.values())
+    figures: dict[str, Any] = {"counts": dict(counts), "relations": len(vocabulary.relations),
+                               "load_ms_median_of_5": round(1000 * statistics.median(times))}  # fmt: skip
+    problems = Counter(p.severity for p in validate())
+    figures["validation"] = dict(problems)
+    print(f"concepts: {dict(counts)}; relations: {len(vocabulary.relations)}")
+    print(f"validation: {problems['error']} errors, {problems['warning']} warnings")
+    print(f"loading: {figures['load_ms_median_of_5']} ms (median of 5)")
+    for name in ("boericke.tsv", "allen_keynotes.tsv", "kent_abbrev.tsv"):
+        if (REFERENCE / name).is_file():
+            names = [line.split("\t")[0] for line in (REFERENCE / name).read_text().splitlines() if line]
+            share = sum(bool(vocabulary.find(one, "remedy")) for one in names) / len(names)
+            figures[f"coverage {name}"] = round(share, 4)
+            print(f"coverage of {name}: {share:.3f} of {len(names)}")
+    if (REFERENCE / "kent_rubrics.txt").is_file():
+        rows = [line.split("\t")[:2] for line in (REFERENCE / "kent_rubrics.txt").read_text().splitlines() if line]
+        share = sum(bool(vocabulary.find(rubric, "rubric")) for _, rubric in rows) / len(rows)
+        figures["coverage kent_rubrics.txt"] = round(share, 4)
+        print(f"coverage of kent_rubrics.txt: {share:.3f} of {len(rows)}")
+    figures["spelling"] = spelling(vocabulary, given.seed)
+    return figures
+
+
+def spelling(vocabulary: Any, seed: int) -> dict[str, Any]:
+    checker = SpellingChecker(vocabulary)
+    labels = [c.pref_label for c in vocabulary.in_scheme("remedy")]
+    planted = found = right = reported = naive_right = naive_reported = 0
+    for text, errors in handouts(seed):
+        planted += len(errors)
+        for number, line in enumerate(text.split("\n"), start=1):
+            findings = list(checker.check_line(DocumentLine(number, line)))
+            reported += len(findings)
+            found += sum(f.written in errors for f in findings)
+            right += sum(errors.get(f.written) == f.preferred for f in findings)
+            for word in line.split():  # naive: every word against the list by ratio, as a spreadsheet would
+                near = process.extractOne(word, labels, scorer=fuzz.ratio, score_cutoff=80)
+                if near and near[0] != word:
+                    naive_reported += 1
+                    naive_right += any(near[0] == true and word in wrong for wrong, true in errors.items())
+    prose = english()
+    words = len(prose.split())
+    alarms = sum(len(list(checker.check_line(DocumentLine(1, line)))) for line in prose.split("\n"))
+    result = {
+        "handouts": HANDOUTS, "planted": planted, "recall": round(found / planted, 3),
+        "mended right": round(right / planted, 3), "precision": round(found / max(1, reported), 3),
+        "naive recall": round(naive_right / planted, 3),
+        "naive precision": round(naive_right / max(1, naive_reported), 3),
+        "english words": words, "false alarms per 10,000 words": round(10_000 * alarms / words, 2),
+    }  # fmt: skip
+    for name, value in result.items():
+        print(f"spelling, {name}: {value}")
+    return result
