@@ -71,7 +71,9 @@ def _from_counts(pairings: Counter[tuple[str, str]], start: SoundCosts) -> Sound
         said_total[said] += count
     everything = sum(said_total.values())
     substitute, delete, insert = [], [], []
-    prior = {(a, b): math.exp(-1.3 * start.substitute[i][j]) for i, a in enumerate(PHONES) for j, b in enumerate(PHONES)}
+    prior = {
+        (a, b): math.exp(-1.3 * start.substitute[i][j]) for i, a in enumerate(PHONES) for j, b in enumerate(PHONES)
+    }
     norm = {b: sum(prior[a, b] for a in PHONES) + math.exp(-1.3 * start.delete[j]) for j, b in enumerate(PHONES)}
 
     def share(heard: str, said: str, prior_share: float) -> float:

@@ -53,7 +53,9 @@ from notesmith.vocabulary import Vocabulary, label_key, load_vocabulary  # noqa:
 from notesmith.vocabulary.potency import number_of, parse_potency  # noqa: E402
 
 NAME = "correction"
-DESCRIPTION = "restoring misheard terms: recall, precision, harm, B-WER and U-WER, beside baselines (dev and sealed apart)"
+DESCRIPTION = (
+    "restoring misheard terms: recall, precision, harm, B-WER and U-WER, beside baselines (dev and sealed apart)"
+)
 DATA = HERE / "data"
 AUDIO = Path(os.environ.get("NOTESMITH_LAB") or platformdirs.user_cache_path("notesmith") / "lab")
 EDGE = frozenset("the a an and or but is in of to on for with by at as it s".split())
@@ -186,12 +188,16 @@ def edits_of(transcript: Transcript, corrections: Corrections) -> list[Edit]:
     ]
 
 
-def fuzzy(vocabulary: Vocabulary, likeness: Callable[[list[str], list[str]], Any], at_least: float) -> Callable[[Lecture, str], list[Edit]]:
+def fuzzy(
+    vocabulary: Vocabulary, likeness: Callable[[list[str], list[str]], Any], at_least: float
+) -> Callable[[Lecture, str], list[Edit]]:
     """Replace runs of one to four words by the likest label of the lecture's own terms, likest first."""
 
     def run(lecture: Lecture, part: str) -> list[Edit]:
         ids = {one.said.concept_id for one in lecture.found if (one.said.concept_id or "").startswith(LISTENED)}
-        labels = sorted({(key, i) for i in ids if i for key in labels_of(vocabulary, i) if not key.endswith("ss") and len(key) > 3})
+        labels = sorted(
+            {(key, i) for i in ids if i for key in labels_of(vocabulary, i) if not key.endswith("ss") and len(key) > 3}
+        )
         known = {key for key, _ in labels}
         words = lecture.transcript.words
         runs = []
@@ -257,7 +263,9 @@ def kind_of(one: Occurrence) -> str:
     return "one for one"
 
 
-def judge(lecture: Lecture, edits: Sequence[Edit], vocabulary: Vocabulary, show: bool = False) -> tuple[Counter[str], dict[str, list[int]]]:
+def judge(
+    lecture: Lecture, edits: Sequence[Edit], vocabulary: Vocabulary, show: bool = False
+) -> tuple[Counter[str], dict[str, list[int]]]:
     counts: Counter[str] = Counter()
     kinds: dict[str, list[int]] = defaultdict(lambda: [0, 0, 0])
     accounted: set[Edit] = set()
@@ -285,7 +293,9 @@ def judge(lecture: Lecture, edits: Sequence[Edit], vocabulary: Vocabulary, show:
             counts["restored"] += applied
             counts["restored or proposed"] += bool(good)
         if show and not applied:
-            print(f"  {'proposed' if good else 'missed'}: {one.said.text!r} heard as {one.heard!r}: {[(e.restored, e.applied) for e in touching]}")
+            print(
+                f"  {'proposed' if good else 'missed'}: {one.said.text!r} heard as {one.heard!r}: {[(e.restored, e.applied) for e in touching]}"
+            )
         for e in touching:
             accounted.add(e)
             counts["edits"] += e.applied
@@ -376,7 +386,9 @@ def measure(name: str, system: Callable[[Lecture, str], list[Edit]], lectures: S
         "false per 10000 other words": 10_000 * total["false"] / max(1, total["other words"]),
         "review per 30 min": total["proposals"] / hours / 2,
         "seconds per audio hour": seconds / hours,
-        "real words recall": (kinds["real words"][1] / kinds["real words"][0]) if kinds["real words"][0] else float("nan"),
+        "real words recall": (kinds["real words"][1] / kinds["real words"][0])
+        if kinds["real words"][0]
+        else float("nan"),
         "decoys changed": float(total["decoys changed"]),
         "decoys": float(total["decoys"]),
         "misheard": float(total["misheard"]),
@@ -464,7 +476,9 @@ def run(arguments: Sequence[str]) -> dict[str, Any]:
             rows["plain Whisper base"] = measure("plain", nothing, lectures, part, vocabulary)
             rows["Whisper with hotwords"] = measure("hot", nothing, load_lectures(part, "hotwords"), part, vocabulary)
             rows["naive fuzzy (ratio 80)"] = measure("r", fuzzy(vocabulary, by_ratio, 80), lectures, part, vocabulary)
-            rows["Double Metaphone + ratio (80)"] = measure("m", fuzzy(vocabulary, by_metaphone, 80), lectures, part, vocabulary)
+            rows["Double Metaphone + ratio (80)"] = measure(
+                "m", fuzzy(vocabulary, by_metaphone, 80), lectures, part, vocabulary
+            )
         show = given.show and part != "sealed"
         rows["ours, text only"] = measure("t", ours(vocabulary), lectures, part, vocabulary, show)
         if not given.no_audio and all((AUDIO / part / f"{one.name}.ogg").exists() for one in lectures):

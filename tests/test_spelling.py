@@ -31,7 +31,7 @@ def written(checker: SpellingChecker, path: Path, text: str) -> dict[str, str]:
         ("Pulsatila", "Pulsatilla"),
         ("Causticm", "Causticum"),
         ("Hahneman", "Hahnemann"),
-        ("Staphisagra", "Staphysagria"),
+        ("Kreosotm", "Kreosotum"),
         ("Sulfur", "Sulphur"),
         ("Thuya ocidentalis", "Thuja occidentalis"),
         ("Bryonea", "Bryonia"),

@@ -72,7 +72,21 @@ def speak(voice: str, text: str) -> Sound:
             case _:
                 subprocess.run(["flite", "-voice", name, "-t", text, "-o", str(target)], check=True)
         lower = ["-af", f"asetrate={22050 * speed // 100},aresample={RATE_HZ}"] if engine == "piper" and speed else []
-        command = ["ffmpeg", "-v", "error", "-i", str(target), *lower, "-f", "f32le", "-ac", "1", "-ar", str(RATE_HZ), "-"]
+        command = [
+            "ffmpeg",
+            "-v",
+            "error",
+            "-i",
+            str(target),
+            *lower,
+            "-f",
+            "f32le",
+            "-ac",
+            "1",
+            "-ar",
+            str(RATE_HZ),
+            "-",
+        ]
         sound = np.frombuffer(subprocess.run(command, check=True, capture_output=True).stdout, dtype=np.float32)
     level = float(np.sqrt(np.mean(np.square(sound)))) or 1.0
     return np.clip(sound * (0.07 / level), -1, 1).astype(np.float32)
