@@ -41,6 +41,15 @@ def test_every_format_is_probed_and_decoded(tmp_path, write_sound, ending):
     assert abs(int(np.argmax(spectrum)) - 440) <= 2
 
 
+@pytest.mark.parametrize("ending", [".wav", ".mp3", ".m4a", ".ogg"])
+def test_the_model_hears_the_very_numbers_that_faster_whisper_decodes(tmp_path, write_sound, ending):
+    """A difference in the last bit changes what a beam search ends with."""
+    from faster_whisper import decode_audio
+
+    path = write_sound(tmp_path / f"lecture{ending}", tone(3) + tone(3, 1700.0) * 0.5)
+    assert np.array_equal(np.concatenate(list(decode_pieces(path))), decode_audio(str(path)))
+
+
 def test_an_empty_file_is_refused(tmp_path):
     path = tmp_path / "empty.mp3"
     path.write_bytes(b"")
