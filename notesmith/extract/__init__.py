@@ -92,10 +92,11 @@ def extract(
     persons = privacy.find_persons(
         session, hits, [(start, end) for _, start, end in case_ranges], question_ranges, lecturer_names
     )
+    parts = to_parts(session, stretches, focus)
     return Extraction(
         transcript_digest=digest,
         remedy_ids=session_remedies(points, hits, subject_ids),
-        parts=to_parts(session, stretches, focus),
+        parts=parts,
         points=points,
         vignettes=vignettes,
         comparisons=comparisons,
@@ -104,7 +105,7 @@ def extract(
         carry_overs=carry_overs,
         cautions=find_cautions(session, potencies, given),
         persons=persons,
-        mentions=build_index(session, hits, points, comparisons),
+        mentions=build_index(session, hits, points, comparisons, parts),
     )
 
 

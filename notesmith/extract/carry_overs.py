@@ -22,6 +22,7 @@ _NOT_TAUGHT = re.compile(
         r"you|holiday|timing|journal|assignment)\b"
 
 )
+_POINTS_BACK = re.compile(r"\b(?:those|that|these|this|it|them)\b")
 _SAYS_EARLIER = re.compile(
     r"\b(?:(?:last|previous|earlier) (?:time|class|lecture|week|session|month|year|monday|tuesday|"
     r"wednesday|thursday|friday|saturday|sunday)|yesterday|ago|fortnight|when we (?:did|studied|"
@@ -56,6 +57,9 @@ def find_carry_overs(
         if direction is None or (direction == "referred back" and not _SAYS_EARLIER.search(low)):
             continue
         start, end = look.sentence.start, look.sentence.end
+        if direction == "promised" and index and _POINTS_BACK.search(low) and not look.content:
+            # "We have not done the teeth. Those I will do tomorrow."
+            start = looks[index - 1].sentence.start
         topics = [
             hit
             for hit in hits
@@ -63,6 +67,7 @@ def find_carry_overs(
         ]
         if (
             not topics
+            and start == look.sentence.start
             and not look.content
             and not re.search(
                 (

@@ -25,10 +25,13 @@ NEGATION = re.compile(
         r"lacks?|lacking|rather than|instead of)\b|n't\b"
 
 )
+_NO_DUMMY = r"(?! (?:is|are|was|were|may|can|will|has|have|comes?)\b|'s)"  # "there is" points at nothing
 _TOPIC = re.compile(
-    r"\b(?:this (?:one|remedy|drug|patient|fellow)|our (?:remedy|patient|drug)|here|the present (?:one|remedy))\b"
+    rf"\b(?:this (?:one|remedy|drug|patient|fellow)|our (?:remedy|patient|drug)|here{_NO_DUMMY}|the present (?:one|remedy))(?!\w)"
 )
-_OTHER = re.compile(r"\b(?:the other (?:one|remedy|fellow)|that (?:one|remedy|drug)|there|the latter)\b")
+_OTHER = re.compile(
+    rf"\b(?:the other (?:one|remedy|fellow)|that (?:one|remedy|drug)|(?:over )?there{_NO_DUMMY}|the latter)(?!\w)"
+)
 _FORMER = re.compile(r"\bthe former\b")
 _BOTH = re.compile(r"\b(?:both|each of them|the two|all (?:three|these)|they both|either)\b")
 _POINTER = re.compile(
@@ -394,7 +397,7 @@ def find_comparisons(
     """
     facts: list[SidedFact] = []
     for look, own in zip(looks, clauses, strict=True):
-        if look.sentence.index in skip or look.question or look.promise or (look.meta and not look.content):
+        if look.sentence.index in skip or look.question or look.promise or look.recap or (look.meta and not look.content):
             continue
         for clause in own:
             if not has_content(session, clause.start, clause.end) and not (

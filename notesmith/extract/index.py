@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
-from notesmith.annotations import Comparison, Mention, TeachingPoint
+from notesmith.annotations import Comparison, Mention, SessionPart, TeachingPoint
 from notesmith.extract.mentions import Hit
 from notesmith.extract.session import Session, bare
 
 
 def build_index(
-    session: Session, hits: Sequence[Hit], points: Sequence[TeachingPoint], comparisons: Sequence[Comparison]
+    session: Session, hits: Sequence[Hit], points: Sequence[TeachingPoint], comparisons: Sequence[Comparison],
+    parts: Sequence[SessionPart],
 ) -> tuple[Mention, ...]:
     """A remedy is taught where a point or a compared fact is about it; a rubric where a point maps to it."""
     owner: dict[int, TeachingPoint] = {}
@@ -23,10 +24,13 @@ def build_index(
         for fact in comparison.facts:
             compared.setdefault(fact.remedy_id, set()).update(range(fact.words.start, fact.words.end))
     mentions: list[Mention] = []
+    idle = {word for part in parts if part.kind == "housekeeping" for word in range(part.words.start, part.words.end)}
     for hit in hits:
         if hit.concept_id.startswith(("rx/",)):
             continue
         words = session.words(hit.start, hit.end)
+        if words.start in idle and not hit.concept_id.startswith("remedy/"):
+            continue  # "good evening" is no rubric
         holder = owner.get(words.start)
         taught = False
         if holder is not None:

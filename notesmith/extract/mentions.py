@@ -143,8 +143,8 @@ def _pick(session: Session, key: str, ids: tuple[str, ...], start: int, end: int
         return tuple(picked)
     rubrics = [i for i in others if i.startswith(("rubric/", "chapter/"))]
     rest = [i for i in others if not i.startswith(("rubric/", "chapter/"))]
-    if rubrics and _rubric_meant(key):
-        picked.append(_best_rubric(session, rubrics, start))
+    if rubrics and _rubric_meant(key) and (best := _best_rubric(session, rubrics, start)) is not None:
+        picked.append(best)
     for concept_id in rest[:1]:
         if " " in key or _capitalised(session, start) or zipf_frequency(key, "en") < 4.6:
             picked.append(concept_id)
@@ -189,7 +189,7 @@ def _rubric_meant(key: str) -> bool:
     return len(key) > 2 and (" " in key or zipf_frequency(key, "en") < 5.6)
 
 
-def _best_rubric(session: Session, ids: list[str], start: int) -> str:
+def _best_rubric(session: Session, ids: list[str], start: int) -> str | None:
     """A word such as ``burning`` stands in many chapters: take the one the sentence speaks of."""
     if len(ids) == 1:
         return ids[0]
@@ -202,7 +202,7 @@ def _best_rubric(session: Session, ids: list[str], start: int) -> str:
         for concept_id in ids:
             if concept_id.split("/")[1] == chapter:
                 return concept_id
-    return min(ids, key=lambda i: (len(i), i))
+    return None  # heat of the back, of the face …: without the part it says nothing
 
 
 def _lay_hits(session: Session, index: LabelIndex, hits: list[Hit]) -> list[Hit]:
@@ -222,10 +222,14 @@ def _lay_in(session: Session, index: LabelIndex, sentence: Sentence) -> list[tup
     places: dict[str, list[int]] = defaultdict(list)
     for word, position in stems:
         places[word].append(position)
+    # Rubrics of a part of the body count only where the part, or its function, is spoken of.
+    spoken = {"mind", "generalities", "generals", "sleep", "skin"} | {
+        BODY_CHAPTERS[low] for unit in session.units[sentence.start : sentence.end] if (low := unit.low) in BODY_CHAPTERS
+    }
     found: list[tuple[int, str, int, int]] = []
     for word, positions in places.items():
         for wanted, concept_id in index.lay.get(word, ()):
-            if not wanted <= places.keys():
+            if not wanted <= places.keys() or concept_id.split("/")[1] not in spoken:
                 continue
             for position in positions:
                 near = [min(places[w], key=lambda p: abs(p - position)) for w in wanted]

@@ -78,6 +78,7 @@ def find_parts(
     }
     count = len(looks)
     total = max(1, len(session))
+    main_speaker = _main_speaker(session)
     lead, recapped = _lead(looks), _recapped(looks)
     scores = []
     since = 0
@@ -89,6 +90,9 @@ def find_parts(
         )  # fmt: skip
         if index < lead:
             one["housekeeping"] += 1.2
+        speaker = session.speaker(look.sentence.start)
+        if speaker != main_speaker and look.question:
+            one["questions"] += 1.5
         since = 0 if look.question else since + 1
         if since > 6:
             one["questions"] -= 0.25
@@ -118,6 +122,13 @@ def find_parts(
         else:
             stretches.append(Stretch(kind, index, index + 1))
     return tuple(stretches)
+
+
+def _main_speaker(session: Session) -> str | None:
+    counts: Counter[str | None] = Counter()
+    for segment in session.reading.transcript.segments:
+        counts[segment.speaker] += len(segment.words)
+    return max(counts, key=lambda s: (counts[s], str(s)))
 
 
 def _lead(looks: Sequence[Look]) -> int:

@@ -45,6 +45,9 @@ _LOOKS_BACK = re.compile(
         r"did|done|discussed|covered|spoke|stopped|left|began|begun|took|taken)\b"
 
 )
+_ANNOUNCES = re.compile(
+    r"\b(?:today|this (?:week|time|evening|morning|month)|now|tonight|next) (?:we|i|let us)(?:'ll| will| shall| are going to)? (?:study|take|do|begin|start|see|go|come|learn|discuss|teach)\b|\bwe have not (?:yet )?(?:done|taken|finished)\b"
+)
 _ASIDES = re.compile(
     r"\b(?:(?:neat|nice|good|easy|useful) way of|i had (?:an?|one) (?:\w+ )?(?:uncle|aunt|friend|teacher|"
     r"colleague|cousin|neighbour)|my (?:uncle|aunt|friend|grandmother|grandfather|wife|husband)|god rest|"
@@ -126,9 +129,11 @@ def is_point(session: Session, look: Look, part: str, compares: bool) -> bool:
         return False
     if part == "close" and (not look.content or look.close or look.housekeeping):
         return bool(_ADVICE.search(low)) and look.content >= 1 and not look.housekeeping
-    if not look.has_verb and look.content <= len(look.remedies) and not look.rubrics:
+    if not look.has_verb and (look.content <= len(look.remedies) and not look.rubrics or look.meaningful <= 2 and not look.body):
         return False  # "Then Calc phos." announces
     if _LOOKS_BACK.search(low) and not re.search(r"\b(?:that|is|are|has|acts|wants)\b", low):
+        return False
+    if _ANNOUNCES.search(low) and not _ADVICE.search(low):
         return False
     if _ASIDES.search(low):
         return False

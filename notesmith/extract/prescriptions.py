@@ -283,6 +283,7 @@ def _case_of(cases: Sequence[tuple[str, int, int]], unit: int) -> str | None:
     return next((key for key, start, end in cases if start <= unit < end), None)
 
 
+_WITHHELD = re.compile(r"\b(?:nothing|no (?:medicine|remedy|dose|repetition)|wait(?:ed)?|without|waiting|not repeat\w*)\b")
 _BY_OTHERS = re.compile(
     r"\b(?:had (?:already |been |also |once |even )*(?:given|taken|tried|received|had|used|prescribed|"
     r"got)|(?:other|another|previous|earlier|some|local|her|his|old) (?:\w+ ){0,2}?(?:homoe?opath|"
@@ -373,6 +374,8 @@ def _first_of(
     session: Session, pattern: re.Pattern[str], first: int, last: int, said: Said | None
 ) -> tuple[int, int] | None:
     for start, end, _ in session.search(pattern, first, last):
+        if _WITHHELD.search(session.low(max(first, start - 3), start)):
+            continue  # "and nothing for four weeks"
         if said is not None and start < said.end and said.start < end:
             continue
         return start, end

@@ -13,6 +13,8 @@ from notesmith.extract.sentences import Look
 from notesmith.extract.session import Session
 from notesmith.extract.tidy import tidy
 
+#: Sentences; what goes on longer is teaching again.
+LONGEST_ANSWER = 5
 _TAG = re.compile(
 
         r"(?:,|\.)? ?(?:right|okay|ok|no|isn't it|is it not|yes|yeah|clear|understood|correct|na|got it|you "
@@ -135,7 +137,7 @@ def _answer(
     ):
         begin += 1
     last = begin
-    while last < len(looks) and last - begin < 12:
+    while last < len(looks) and last - begin < LONGEST_ANSWER:
         look = looks[last]
         if kind_at.get(last) != kind_at.get(first - 1) or _NEXT_TOPIC.match(look.sentence.low):
             break

@@ -172,7 +172,7 @@ class Session:
         start = 0
         for index, unit in enumerate(self.units):
             last = index + 1 == len(self.units)
-            speaker_turn = not last and self._speaker(index) != self._speaker(index + 1)
+            speaker_turn = not last and self.speaker(index) != self.speaker(index + 1)
             if last or speaker_turn or _is_end(unit.text):
                 yield from self._cut(start, index + 1)
                 start = index + 1
@@ -187,7 +187,7 @@ class Session:
         begin = 0
         for index in range(len(self.units)):
             last = index + 1 == len(self.units)
-            turn = not last and self._speaker(index) != self._speaker(index + 1)
+            turn = not last and self.speaker(index) != self.speaker(index + 1)
             edge = not last and self.units[index].segment_id != self.units[index + 1].segment_id
             if not (last or turn or (edge and keep_ends) or index + 1 - begin >= 400):
                 continue
@@ -202,7 +202,7 @@ class Session:
                 yield from self._cut(first, after)
             begin = index + 1
 
-    def _speaker(self, unit: int) -> str | None:
+    def speaker(self, unit: int) -> str | None:
         return self.reading.transcript.segments[self.units[unit].segment_id].speaker
 
     def _cut(self, start: int, end: int) -> Iterator[tuple[int, int]]:
