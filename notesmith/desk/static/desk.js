@@ -66,6 +66,12 @@
     }
   }));
 
+  document.querySelectorAll("[data-play]").forEach((button) => button.addEventListener("click", () => {
+    if (!clip) return;
+    clip.src = button.dataset.play;
+    clip.play();
+  }));
+
   // ---- sending files, in pieces that go on where they stopped
   const drop = document.getElementById("drop"), chooser = document.getElementById("files");
   const said = document.getElementById("upload-said");
