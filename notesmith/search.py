@@ -1,80 +1,314 @@
-"""Find the moments where something is taught, over the course store, by the same words a student uses on the site."""
+"""Find the moment where something is taught: what can be found, and the search over the course store.
+
+The published site indexes the same records. A record is a teaching point, a case, a question or a sentence of the
+transcript that none of these covers; it has a time, so that a hit plays from its place.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import hashlib
+import math
+from bisect import bisect_left
+from collections.abc import Collection, Iterator, Sequence
+from typing import Literal
 
 import msgspec
-from rapidfuzz import fuzz, process
 
+from notesmith.annotations import PersonMention
+from notesmith.extract.privacy import hidden_words, person_rulings, redact, unresolved
 from notesmith.lecture import LectureContent
-from notesmith.site.records import records
-from notesmith.site.views import LectureView
-from notesmith.store import Store
-from notesmith.store.moments import Moment, match_moments, replace_moments
-from notesmith.verdicts import VerdictEntry
-from notesmith.vocabulary import Vocabulary, label_key
+from notesmith.reading import Token
+from notesmith.store.moments import MomentRow, frequencies, matching, moment_count, replace_moments
+from notesmith.store.store import Store
+from notesmith.transcript import WordRange, iter_sentences
+from notesmith.verdicts import PersonVerdict, VerdictEntry
+from notesmith.vocabulary import Vocabulary
+from notesmith.vocabulary.expand import ancestors, expand, lexicon_of, stems_of
 
-MAX_QUERY = 300
-NEAR_LABEL = 86  # RapidFuzz ratio (0-100) from which a query counts as a misspelt label
-NEAR_WORD = 80
-KIND_BONUS = {"point": 1.0, "case": 0.5, "question": 0.5, "moment": 0.0}
+RecordKind = Literal["point", "case", "question", "transcript"]
+KIND_WEIGHT: dict[str, float] = {"point": 1.25, "case": 1.15, "question": 1.1, "transcript": 1.0}
+SHORT_SENTENCE_WORDS = 5
+LONG_SENTENCE_WORDS = 60
+COVERED = 0.6
+MATCHES_RANKED = 6000  # rows SQLite may rank for one query; commoner words only re-order
+CANDIDATES = 150
+
+
+class Record(msgspec.Struct, frozen=True):
+    """One thing that can be found, with names already replaced. ``anchor`` is its place on the session's page.
+
+    ``concept_ids`` are those named or taught there; ``focus_id`` is the remedy the talk is about.
+    """
+
+    kind: RecordKind
+    text: str
+    start_ms: int
+    end_ms: int
+    anchor: str
+    concept_ids: tuple[str, ...] = ()
+    focus_id: str | None = None
+    weight: float = 1.0
 
 
 class Hit(msgspec.Struct, frozen=True):
-    """A found moment: the sentence, its kind, the lecture and the time. A higher score is better."""
+    """One answer: the sentence, what kind of record, the session and the place in it. Higher scores are better."""
 
     lecture_id: str
     kind: str
     text: str
     start_ms: int
     end_ms: int
+    title: str
     concept_ids: tuple[str, ...]
     score: float
 
 
+# ---------------------------------------------------------------- records
+
+
+class Redaction:
+    """Replaces names in everything that is published of one lecture; doubtful ones are hidden until ruled on."""
+
+    def __init__(self, content: LectureContent, verdicts: Sequence[VerdictEntry] = ()) -> None:
+        self.rulings: tuple[PersonVerdict, ...] = person_rulings(verdicts, content.lecture.id)
+        self.waiting = unresolved(content.extraction.persons, self.rulings)
+        waiting = {person.key for person in self.waiting}
+        self.persons: tuple[PersonMention, ...] = tuple(
+            msgspec.structs.replace(person, hide=True) if person.key in waiting else person
+            for person in content.extraction.persons
+        )
+        self.hidden = hidden_words(self.persons, self.rulings)
+
+    def text(self, text: str, words: WordRange | None = None) -> str:
+        return redact(text, self.persons, self.rulings, words=words)
+
+
+def spoken_sentences(content: LectureContent) -> tuple[WordRange, ...]:
+    """Ranges of heard words that make sentences of the reading; short ones join the next, long ones are cut."""
+    reading = content.reading
+    ranges: list[WordRange] = []
+    start = 0
+    for _, last in iter_sentences(tuple(token.text for token in reading.tokens)):
+        if last - start < SHORT_SENTENCE_WORDS and last < len(reading.tokens):
+            continue
+        while start < last:
+            end = min(last, start + LONG_SENTENCE_WORDS)
+            ranges.append(WordRange(reading.tokens[start].words.start, reading.tokens[end - 1].words.end))
+            start = end
+    return tuple(ranges)
+
+
+def tokens_of(content: LectureContent, words: WordRange) -> tuple[Token, ...]:
+    """The tokens of the reading that touch a range of heard words."""
+    reading = content.reading
+    if not len(words):
+        return ()
+    first, last = reading.token_of_word[words.start], reading.token_of_word[words.end - 1]
+    return reading.tokens[first : last + 1]
+
+
+def said(content: LectureContent, redaction: Redaction, words: WordRange) -> str:
+    """The restored words of a range with names replaced."""
+    pieces: list[str] = []
+    for token in tokens_of(content, words):
+        inside = range(token.words.start, token.words.end)
+        if any(w in redaction.hidden for w in inside):
+            pieces += [value for w in inside if (value := redaction.hidden.get(w, ""))]
+        else:
+            pieces.append(token.text)
+    return redaction.text(" ".join(pieces))
+
+
+def records_of(content: LectureContent, redaction: Redaction, *, transcript: bool = True) -> tuple[Record, ...]:
+    """Everything that can be found in one lecture: points, cases, questions, then the sentences none of them covers."""
+    found = content.extraction
+    mentioned = sorted((m.words.start, m.concept_id) for m in found.mentions)
+
+    def concepts(words: WordRange, *given: str | None) -> tuple[str, ...]:
+        first = bisect_left(mentioned, (words.start, ""))
+        inside = mentioned[first : bisect_left(mentioned, (words.end, ""))]
+        return tuple(dict.fromkeys(c for c in (*given, *(c for _, c in inside)) if c))
+
+    records: list[Record] = []
+    covered = bytearray(len(content.transcript.words))
+    for point in found.points:
+        own = concepts(point.words, point.remedy_id, *point.rubric_ids, *point.concept_ids, *point.chapters)
+        records.append(
+            Record(
+                "point", redaction.text(point.text, point.words), point.time.start_ms, point.time.end_ms,
+                f"p-{point.key}", own, point.remedy_id, min(2.0, point.weight),
+            )
+        )  # fmt: skip
+        covered[point.words.start : point.words.end] = b"\1" * len(point.words)
+    for case in found.vignettes:
+        findings = "; ".join(redaction.text(f.text, f.words) for f in case.findings)
+        given = (*case.remedy_ids, *(f.concept_id for f in case.findings))
+        records.append(
+            Record(
+                "case", f"{redaction.text(case.title, case.words)}: {findings}"[:600], case.time.start_ms,
+                case.time.end_ms, f"case-{case.key}", tuple(dict.fromkeys(c for c in given if c)),
+                case.remedy_ids[0] if case.remedy_ids else None,
+            )
+        )  # fmt: skip
+    for question in found.questions:
+        text = redaction.text(question.text, question.words)
+        if question.answer:
+            text += " " + redaction.text(question.answer, question.answer_words)
+        records.append(
+            Record(
+                "question", text[:600], question.time.start_ms, question.time.end_ms, f"q-{question.key}",
+                concepts(question.words, *question.topic_ids),
+            )
+        )  # fmt: skip
+    if transcript:
+        records += _uncovered(content, redaction, covered, concepts)
+    return tuple(records)
+
+
+def _uncovered(content: LectureContent, redaction: Redaction, covered: bytearray, concepts) -> Iterator[Record]:  # type: ignore[no-untyped-def]
+    parts = content.extraction.parts
+    at = 0
+    for words in spoken_sentences(content):
+        while at < len(parts) - 1 and words.start >= parts[at].words.end:
+            at += 1
+        if sum(covered[words.start : words.end]) > COVERED * len(words):
+            continue
+        time = content.transcript.time(words)
+        yield Record(
+            "transcript", said(content, redaction, words), time.start_ms, time.end_ms, f"s-{words.start}",
+            concepts(words), parts[at].remedy_id if parts else None,
+        )  # fmt: skip
+
+
+def concept_token(concept_id: str) -> str:
+    """A concept id as one token of letters and digits, unlike any word."""
+    return "zz" + hashlib.sha256(concept_id.encode()).hexdigest()[:12]
+
+
+# ---------------------------------------------------------------- the course store
+
+
 def index_lecture(
     store: Store, content: LectureContent, vocabulary: Vocabulary, verdicts: Sequence[VerdictEntry] = ()
-) -> None:
-    """Make a lecture's moments findable; names are replaced by roles before they are indexed."""
-    view = LectureView(content, vocabulary, verdicts)
-    moments = [
-        Moment(r["kind"], r["start_ms"], r["start_ms"], r["remedy"], r["text"], r["also"])
-        for r in records(view, vocabulary)
-    ]
-    replace_moments(store, content.lecture.id, moments)
-
-
-def expand(vocabulary: Vocabulary, query: str) -> tuple[str, ...]:
-    """The wordings a query may stand for: itself, and the preferred labels it leads to (also misspelt)."""
-    key = label_key(query[:MAX_QUERY])
-    found = [c.pref_label for c in vocabulary.find(query) if c.scheme not in ("prescription", "potency")]
-    if not found:
-        found = [c.pref_label for part in key.split() if len(part) > 3 for c in vocabulary.find(part, "remedy")]
-    if not found and len(key) > 4:
-        near = process.extract(key, vocabulary.by_label.keys(), scorer=fuzz.ratio, score_cutoff=NEAR_LABEL, limit=3)
-        found = [vocabulary.label(i) for label, _, _ in near for i in vocabulary.by_label[label]]
-    return tuple(dict.fromkeys((key, *(label_key(label) for label in found))))[:8]
+) -> int:
+    """Put all that can be found in a lecture into the store; returns the number of records. Raises StoreError."""
+    rows = []
+    for record in records_of(content, Redaction(content, verdicts)):
+        own = (*record.concept_ids, *((record.focus_id,) if record.focus_id else ()))
+        tokens = " ".join(concept_token(c) for c in ancestors(own, vocabulary))
+        rows.append(
+            MomentRow(
+                content.lecture.id, record.kind, record.start_ms, record.end_ms, tokens, record.text,
+                " ".join(stems_of(record.text)),
+            )
+        )  # fmt: skip
+    return replace_moments(store, content.lecture.id, rows)
 
 
 def search(
-    store: Store, vocabulary: Vocabulary, query: str, *, limit: int = 10, kinds: Sequence[str] = ()
+    store: Store,
+    vocabulary: Vocabulary,
+    query: str,
+    *,
+    limit: int = 10,
+    kinds: Sequence[str] = (),
+    lecture_ids: Sequence[str] = (),
+    concept_ids: Sequence[str] = (),
 ) -> list[Hit]:
-    """The best moments for a query in any of the wordings it may stand for; empty where nothing fits."""
-    wordings = [words for words in expand(vocabulary, query) if words]
-    if not wordings:
+    """The moments a query leads to, best first. Filters keep only those kinds, lectures, or records of all concepts.
+
+    Raises StoreError.
+    """
+    expansion = expand(query, lexicon_of(vocabulary), known=_Known(store))
+    weights = {one: weight for one, weight in expansion.stems if one.isalnum()}
+    meant: dict[str, str] = {}
+    for concept_id, score in expansion.concepts:
+        meant[concept_token(concept_id)] = concept_id
+        weights[concept_token(concept_id)] = 1.6 * score
+    df = frequencies(store, list(weights))
+    if not df:
         return []
-    phrases = [f'"{words}"' for words in wordings]
-    every = [" AND ".join(f'"{word}"' for word in words.split()) for words in wordings if " " in words]
-    expression = " OR ".join([*phrases, *(f"({one})" for one in every)])
-    rows = match_moments(store, expression, limit=limit * 3, kinds=kinds)
+    total = moment_count(store)
+    idf = {token: weights[token] * math.log(1 + (total - n + 0.5) / (n + 0.5)) for token, n in df.items()}
+    required = " AND ".join(concept_token(c) for c in concept_ids)
+    rows = _candidates(store, df, idf, required, kinds, lecture_ids)
+    titles = {lecture.id: lecture.title for lecture in store.lectures()} if rows else {}
+    scored = sorted(
+        ((_score(row, idf), row) for row in rows), key=lambda item: (-item[0], item[1].lecture_id, item[1].start_ms)
+    )
+    hits: list[Hit] = []
+    seen: set[tuple[str, int]] = set()
+    for score, row in scored:
+        # A point and the question it stands in begin at one place; it is shown once.
+        place = (row.lecture_id, round(row.start_ms / 1000))
+        if len(hits) >= limit or place in seen:
+            continue
+        seen.add(place)
+        ids = tuple(meant[token] for token in row.concepts.split() if token in meant)
+        title = titles.get(row.lecture_id, row.lecture_id)
+        hits.append(Hit(row.lecture_id, row.kind, row.text, row.start_ms, row.end_ms, title, ids, round(score, 4)))
+    return hits
+
+
+class _Known(Collection[str]):
+    """The stems the texts themselves use; asks the index for one at a time."""
+
+    def __init__(self, store: Store) -> None:
+        self.store = store
+
+    def __contains__(self, one: object) -> bool:
+        return isinstance(one, str) and bool(frequencies(self.store, [one]))
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(())
+
+    def __len__(self) -> int:
+        return 0
+
+
+def _candidates(
+    store: Store,
+    df: dict[str, int],
+    idf: dict[str, float],
+    required: str,
+    kinds: Sequence[str],
+    lecture_ids: Sequence[str],
+) -> list[MomentRow]:
+    """Rows worth scoring. The most telling words choose them; words too common to rank only re-order."""
+    tokens = sorted(df, key=lambda token: -idf[token])
+    rows: dict[tuple[str, int, str], MomentRow] = {}
+
+    def take(expression: str, *, ranked: bool) -> None:
+        scoped = f"{{concepts expanded}} : ({expression})" + (f" AND concepts : ({required})" if required else "")
+        for row in matching(store, scoped, limit=CANDIDATES, ranked=ranked, kinds=kinds, lecture_ids=lecture_ids):
+            rows.setdefault((row.lecture_id, row.start_ms, row.kind), row)
+
+    chosen, together = [], 0
+    for token in tokens:
+        if together + df[token] <= MATCHES_RANKED:
+            chosen.append(token)
+            together += df[token]
+    if chosen:
+        take(" OR ".join(chosen), ranked=True)
+    # Common words together are telling: both of the two best, where not both were ranked already.
+    best = tokens[:3]
+    for first, second in ((0, 1), (0, 2), (1, 2)):
+        if second < len(best) and not (best[first] in chosen and best[second] in chosen):
+            take(f"{best[first]} AND {best[second]}", ranked=min(df[best[first]], df[best[second]]) <= MATCHES_RANKED)
     if not rows:
-        loose = " OR ".join(f'"{word}"' for words in wordings for word in words.split() if len(word) > 2)
-        rows = match_moments(store, loose, limit=limit * 3, kinds=kinds) if loose else []
-    hits = [
-        Hit(str(lecture), str(kind), str(text), int(str(start)), int(str(end)),
-            tuple(c.id for c in vocabulary.find(str(concepts), "remedy")) if concepts else (),
-            -float(str(rank)) + KIND_BONUS.get(str(kind), 0.0))
-        for lecture, kind, start, end, concepts, text, rank in rows
-    ]  # fmt: skip
-    return sorted(hits, key=lambda hit: (-hit.score, hit.lecture_id, hit.start_ms))[:limit]
+        take(tokens[0], ranked=df[tokens[0]] <= MATCHES_RANKED)
+    return list(rows.values())
+
+
+def _score(row: MomentRow, idf: dict[str, float]) -> float:
+    """BM25 (k1 1.2, b 0.4, mean length 14 stems) over the stems, and whether each concept is there."""
+    words = row.expanded.split()
+    concepts = frozenset(row.concepts.split())
+    length = 1.2 * (0.6 + 0.4 * len(words) / 14)
+    score = 0.0
+    for token, weight in idf.items():
+        if token in concepts:
+            score += weight
+        elif times := words.count(token):
+            score += weight * times * 2.2 / (times + length)
+    return score * KIND_WEIGHT.get(row.kind, 1.0)

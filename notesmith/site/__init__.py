@@ -1,4 +1,4 @@
-"""The published site: static pages that any web host or a USB stick can serve."""
+"""The published site: a folder of static files, built from a library; only what changed is written."""
 
 from notesmith.site.build import SiteReport, build
 

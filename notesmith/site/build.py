@@ -1,365 +1,488 @@
-"""Build the site from a library: the same input gives the same bytes, and only changed files are written.
+"""Build the site's folder from a library; read only changed lectures, write only the pages they touch.
 
-Pages of lectures are made one lecture at a time; what the index pages need of each is gathered on the way. Files of
-an earlier build that are not made again are deleted, so that a removed lecture leaves nothing behind.
+Beside the folder lies a cache (``.NAME-cache``) that is never published: what was made of each lecture, and which
+page was made from what. Without it, or after a change of settings, vocabulary or program, all is made anew, and the
+result is the same to the byte.
 """
 
 from __future__ import annotations
 
-import csv
-import hashlib
-import html
-import io
-import json
-from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable
-from importlib import resources
+import os
+import re
+import shutil
+import tempfile
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import Any
 
 import msgspec
-from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 
-from notesmith.extract import STANDING_LINE
+from notesmith.errors import NotesmithError, OutputError
 from notesmith.extract.privacy import mute_spans
-from notesmith.files import write_if_changed
-from notesmith.library import Library
+from notesmith.files import output_errors
+from notesmith.lecture import LectureContent
+from notesmith.library import Library, LibraryEntry, digest
 from notesmith.recording import encode_web_copy
-from notesmith.site.records import write_search
-from notesmith.site.views import LectureView, link, shown, slug
-from notesmith.transcribe.captions import vtt_clock
-from notesmith.vocabulary import Vocabulary
+from notesmith.search import Record, Redaction, records_of
+from notesmith.site import pages
+from notesmith.site.cards import Card, Head, SentenceCard, Share, card_of, sentences_of, shares_of
+from notesmith.site.index import (
+    SearchIndex,
+    labels_of,
+    postings_of,
+    record_files,
+    script,
+    shard_count,
+    token_of,
+    words_file,
+)
+from notesmith.transcript import TimeSpan
+from notesmith.vocabulary.expand import ancestors
 
-Entry = dict[str, Any]
+VERSION = 1
+PAGE_OF_LECTURES = 100
+WebAudio = Callable[[Path, Path, Sequence[TimeSpan]], None]
+Report = Callable[[int, int], None]
+_SAFE_ID = re.compile(r"^[A-Za-z0-9][A-Za-z0-9._-]{0,120}$")
 
 
 class SiteReport(msgspec.Struct, frozen=True):
-    """``written`` counts files whose bytes changed; ``remarks`` are for the user."""
+    """What a build did. ``remarks`` are lines for the person who publishes."""
 
     folder: Path
-    pages: int
-    written: int
     remarks: tuple[str, ...] = ()
+    lectures: int = 0
+    pages: int = 0
+    records: int = 0
+    files_written: int = 0
+    files_removed: int = 0
+    lectures_read: int = 0
 
 
-def clock(ms: int) -> str:
-    """Minutes and seconds, hours where there are any.
+class KeptLecture(msgspec.Struct):
+    digest: str
+    head: Head
+    shares: dict[str, str]  # page key -> digest of the share
+    concepts: tuple[str, ...]
+    records: int
+    audio: str | None = None
+    audio_key: str | None = None
+    summary: tuple[int, int, int] = (0, 0, 0)
+    promised: int = 0
+    has_cautions: bool = False
 
-    >>> clock(3_723_000), clock(65_000)
-    ('1:02:03', '1:05')
-    """
-    seconds = ms // 1000
-    if seconds >= 3600:
-        return f"{seconds // 3600}:{seconds // 60 % 60:02d}:{seconds % 60:02d}"
-    return f"{seconds // 60}:{seconds % 60:02d}"
+
+class Manifest(msgspec.Struct):
+    base: str = ""
+    lectures: dict[str, KeptLecture] = {}
+    order: list[str] = []
+    pages: dict[str, str] = {}
+    labels: dict[int, str] = {}
+    concept_names: str = ""
+    shards: int = 0
 
 
-class _Builder:
-    def __init__(self, library: Library, folder: Path) -> None:
-        self.library = library
-        self.vocabulary: Vocabulary = library.vocabulary
+class LectureFile(msgspec.Struct, frozen=True):
+    """What is kept of a lecture beside the site."""
+
+    card: Card
+    sentences: tuple[SentenceCard, ...]
+    records: tuple[Record, ...]
+    captions: str
+
+
+class _Writer:
+    """Writes files of the site, counts them, and knows which belong to it."""
+
+    def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self.made: set[str] = set()
         self.written = 0
-        self.pages = 0
+        self._made: set[Path] = set()
+
+    def put(self, name: str, body: str | bytes) -> None:
+        data = body.encode("utf-8", "replace") if isinstance(body, str) else body
+        path = self.folder / name
+        if _replace(path, data, self._made):
+            self.written += 1
+
+
+def _replace(path: Path, data: bytes, made: set[Path]) -> bool:
+    """Put a file in place whole. Not flushed to the disk one by one: what a power cut takes can be built again."""
+    with output_errors(path):
+        try:
+            if path.stat().st_size == len(data) and path.read_bytes() == data:
+                return False
+        except FileNotFoundError:
+            pass
+        if path.parent not in made:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            made.add(path.parent)
+        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".", suffix=".part")
+        try:
+            with os.fdopen(handle, "wb") as file:
+                file.write(data)
+            os.chmod(temporary, 0o644)
+            os.replace(temporary, path)
+        except BaseException:
+            Path(temporary).unlink(missing_ok=True)
+            raise
+    return True
+
+
+def cache_of(folder: Path) -> Path:
+    return folder.parent / f".{folder.name}-cache"
+
+
+def build(
+    library: Library, folder: Path, report: Report | None = None, *, web_audio: WebAudio = encode_web_copy
+) -> SiteReport:
+    """Build the site of a library into a folder. ``report`` is called with (done, total) lectures.
+
+    Raises OutputError where the folder cannot be written or holds something else, StoreError where the library does.
+    """
+    return _Build(library, folder, report or (lambda done, total: None), web_audio).run()
+
+
+class _Build:
+    def __init__(self, library: Library, folder: Path, report: Report, web_audio: WebAudio) -> None:
+        self.library = library
+        self.folder = folder
+        self.cache = cache_of(folder)
+        self.report = report
+        self.web_audio = web_audio
+        self.writer = _Writer(folder)
+        self.cache_made: set[Path] = set()
         self.remarks: list[str] = []
-        self.environment = Environment(
-            loader=PackageLoader("notesmith.site"), autoescape=select_autoescape(default=True),
-            undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True,
+        self.removed = 0
+        self.read = 0
+        self.settings = library.settings
+        self.vocabulary = library.vocabulary
+        self.base = digest(VERSION, pages.templates_digest(), self.settings, self.vocabulary.digest)
+
+    # ------------------------------------------------------------ the whole
+
+    def run(self) -> SiteReport:
+        entries = self._entries()
+        manifest = self._manifest()
+        if manifest.base != self.base or manifest.shards != shard_count(len(entries)):
+            self._start_anew()
+            manifest = Manifest(self.base, shards=shard_count(len(entries)))
+        old_order = list(manifest.order)
+        changed = [e for e in entries if self._is_changed(manifest, e)]
+        order = [e.lecture.id for e in entries]
+        gone = [lecture_id for lecture_id in manifest.lectures if lecture_id not in set(order)]
+        # A build that is broken off must not leave a manifest that vouches for half of its files.
+        if changed or gone or order != old_order:
+            (self.cache / "manifest.json").unlink(missing_ok=True)
+        index = SearchIndex(self.cache / "search", self.vocabulary, manifest.shards)
+        slots = {lecture_id: slot for slot, lecture_id in enumerate(order)}
+        kept_order = [lecture_id for lecture_id in old_order if lecture_id in slots]
+        if old_order != order[: len(old_order)]:
+            index.remap([slots.get(lecture_id, -1) for lecture_id in old_order])
+        before_of: dict[str, tuple[Record, ...]] = {}
+        fresh = not kept_order
+        for done, entry in enumerate(changed):
+            self.report(done, len(changed))
+            lecture_id = entry.lecture.id
+            old = self._kept_records(lecture_id) if lecture_id in manifest.lectures else ()
+            before_of[lecture_id] = old
+            made = self._lecture(entry, manifest.lectures.get(lecture_id))
+            file, kept = made
+            manifest.lectures[lecture_id] = kept
+            after = postings_of(slots[lecture_id], file.records, self.vocabulary)
+            if fresh:
+                index.add(after)
+            else:
+                index.change(slots[lecture_id], postings_of(slots[lecture_id], old, self.vocabulary), after)
+            for name, body in record_files(lecture_id, file.records, self._paged_remedies(file.records)).items():
+                self.writer.put(name, body)
+            self._drop_record_files(lecture_id, len(file.records), len(old))
+        self.report(len(changed), len(changed))
+        for lecture_id in gone:
+            self._forget(lecture_id, manifest)
+        manifest.order = order
+        self._static()
+        count = self._pages(manifest, {e.lecture.id for e in changed})
+        self._search_files(manifest, index)
+        waiting = sum(k.summary[2] for k in manifest.lectures.values())
+        if waiting:
+            self.remarks.append(
+                f"{waiting} name(s) or places in the course wait for a ruling; they are replaced by roles until then"
+            )
+        self._write_cache(self.cache / "manifest.json", msgspec.json.encode(manifest))
+        return SiteReport(
+            self.folder, tuple(self.remarks), len(order), count, sum(k.records for k in manifest.lectures.values()),
+            self.writer.written, self.removed, self.read,
         )  # fmt: skip
-        self.environment.globals.update(clock=clock, standing=STANDING_LINE, settings=library.settings)
 
-    def put(self, name: str, data: str | bytes) -> None:
-        self.made.add(name)
-        self.written += write_if_changed(self.folder / name, data)
+    def _entries(self) -> Sequence[LibraryEntry]:
+        entries = list(self.library.entries())
+        for entry in entries:
+            if not _SAFE_ID.match(entry.lecture.id):
+                raise OutputError(f"lecture id {entry.lecture.id!r} cannot be part of an address; rename the lecture")
+        return entries
 
-    def page(self, name: str, template: str, **values: Any) -> None:
-        empty = dict.fromkeys(("letters", "groups", "cases", "covered", "rx", "compared", "relations", "taught",
-                               "passing", "rows"), ())  # fmt: skip
-        defaults = {"root": "../" * name.count("/"), "here": "", "date": "", "intro": "", "also": "", **empty}
-        text = self.environment.get_template(template).render({**defaults, **values})
-        self.put(name, text + "\n")
-        self.pages += 1
+    def _manifest(self) -> Manifest:
+        path = self.cache / "manifest.json"
+        try:
+            if (self.folder / "index.html").is_file():
+                return msgspec.json.decode(path.read_bytes(), type=Manifest)
+        except (OSError, msgspec.MsgspecError):
+            pass
+        return Manifest()
 
+    def _start_anew(self) -> None:
+        """Empty the folder, except for sound, which is costly; refuse where the folder is not ours."""
+        mark = self.folder / "notesmith.txt"
+        with output_errors(self.folder):
+            if self.folder.is_dir() and any(self.folder.iterdir()) and not mark.is_file():
+                raise OutputError(f"{self.folder}: holds files that are not of a site; name an empty folder")
+            self.folder.mkdir(parents=True, exist_ok=True)
+            mark.write_text("This folder is written by Notesmith; do not edit it, build it again.\n", "utf-8")
+            for child in self.folder.iterdir():
+                if child.is_dir() and child.name != "audio":
+                    shutil.rmtree(child)
+                elif child.is_file() and child != mark:
+                    child.unlink()
+            for child in self.cache.iterdir() if self.cache.is_dir() else ():
+                if child.name != "audio.json":
+                    shutil.rmtree(child) if child.is_dir() else child.unlink()
+            self.cache.mkdir(parents=True, exist_ok=True)
 
-def build(library: Library, folder: Path, report: Callable[[int, int], None] | None = None) -> SiteReport:
-    """Build or refresh the site in a folder. Raises OutputError."""
-    builder = _Builder(library, folder)
-    entries = list(library.entries())
-    views: list[LectureView] = []
-    for number, entry in enumerate(entries):
-        view = LectureView(library.content(entry.lecture.id), library.vocabulary, library.verdicts)
-        views.append(view)
-        _session(builder, view)
-        if report is not None:
-            report(number + 1, len(entries) + 1)
-    for name in ("style.css", "session.js", "search.js"):
-        builder.put(f"static/{name}", resources.files("notesmith.site").joinpath("static", name).read_bytes())
-    _home(builder, views)
-    _concepts(builder, views)
-    _lists(builder, views)
-    _feed(builder, views)
-    builder.remarks += write_search(builder.folder, builder.put, views, library.vocabulary)
-    _sweep(builder)
-    if report is not None:
-        report(len(entries) + 1, len(entries) + 1)
-    return SiteReport(folder, builder.pages, builder.written, tuple(builder.remarks))
+    def _is_changed(self, manifest: Manifest, entry: LibraryEntry) -> bool:
+        kept = manifest.lectures.get(entry.lecture.id)
+        return kept is None or kept.digest != entry.digest
 
+    def _write_cache(self, path: Path, data: bytes) -> None:
+        _replace(path, data, self.cache_made)
 
-# ---------------------------------------------------------------- a lecture
+    # ------------------------------------------------------------ one lecture
 
-
-def _session(b: _Builder, view: LectureView) -> None:
-    lecture = view.content.lecture
-    audio = _audio(b, view)
-    by_kind: dict[str, list[Entry]] = defaultdict(list)
-    for point in view.points:
-        by_kind[point["kind"]].append(point)
-    stem = f"session/{lecture.id}"
-    b.page(
-        f"{stem}.html", "session.html", title=view.session["title"], here="sessions", date=lecture.date or "",
-        session=view.session, remedies=view.remedies, audio=audio, parts=view.parts(), points=list(by_kind.items()),
-        comparisons=view.comparisons, cases=view.cases, rx=view.rx, questions=view.questions, carry=view.carry,
-        cautions=view.cautions, transcript=view.transcript() if b.library.settings.publish.transcript else (),
-    )  # fmt: skip
-    b.put(f"{stem}.cards.csv", _cards(view))
-    b.put(f"{stem}.vtt", _captions(view))
-    b.put(f"{stem}.jsonld", _metadata(b, view, audio))
-
-
-def _audio(b: _Builder, view: LectureView) -> str | None:
-    """The published copy of the recording, made again only when what is silenced in it changes."""
-    lecture = view.content.lecture
-    source = b.library.media_path(lecture)
-    if not b.library.settings.publish.audio or source is None or not source.is_file():
-        return None
-    spans = mute_spans(view.content.extraction.persons, view.content.transcript.words, view.rulings)
-    silenced = ";".join(f"{span.start_ms}-{span.end_ms}" for span in spans)
-    key = hashlib.sha256(f"{lecture.recording_sha256} {silenced}".encode()).hexdigest()[:10]
-    name = f"media/{lecture.id}-{key}.mp3"
-    b.made.add(name)
-    if not (b.folder / name).is_file():
-        encode_web_copy(source, b.folder / name, spans)
-        b.written += 1
-    return name
-
-
-def _cards(view: LectureView) -> str:
-    """Flashcards: the point in front, the remedy behind; cells that a spreadsheet would run are disarmed."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(["front", "back", "kind", "session", "time"])
-    for point in view.points:
-        if point["remedy"]:
-            name = point["remedy"]["label"]
-            front = point["text"].replace(name, "…").replace(name.split()[0], "…")
-            cells = [front, name, point["kind"], view.session["title"], clock(point["start_ms"])]
-            writer.writerow([f"'{cell}" if cell[:1] in "=+-@\t" else cell for cell in cells])
-    return out.getvalue()
-
-
-def _captions(view: LectureView) -> str:
-    blocks = ["WEBVTT"]
-    for line in view.transcript():
-        said = " ".join(token["text"] for token in line["tokens"])
-        if said:
-            end = max(line["end_ms"], line["start_ms"] + 1)
-            blocks.append(f"{vtt_clock(line['start_ms'])} --> {vtt_clock(end)}\n{html.escape(said, quote=False)}")
-    return "\n\n".join(blocks) + "\n"
-
-
-def _metadata(b: _Builder, view: LectureView, audio: str | None) -> str:
-    """schema.org: a LearningResource with Clips for its parts."""
-    lecture, settings = view.content.lecture, b.library.settings
-    value: dict[str, Any] = {
-        "@context": "https://schema.org",
-        "@type": ["LearningResource", "AudioObject"] if audio else "LearningResource",
-        "name": view.session["title"],
-        "inLanguage": settings.language,
-        "learningResourceType": "lecture",
-        "isPartOf": {"@type": "Course", "name": settings.title},
-        "teaches": [remedy["label"] for remedy in view.remedies],
-        "hasPart": [
-            {"@type": "Clip", "name": part.kind, "startOffset": part.time.start_ms // 1000,
-             "endOffset": part.time.end_ms // 1000}
-            for part in view.content.extraction.parts if part.kind != "housekeeping"
-        ],
-    }  # fmt: skip
-    if lecture.date:
-        value["datePublished"] = lecture.date
-    if settings.publish.base_url:
-        value["url"] = f"{settings.publish.base_url.rstrip('/')}/session/{lecture.id}.html"
-    return json.dumps(value, ensure_ascii=False, indent=1, sort_keys=True) + "\n"
-
-
-# ---------------------------------------------------------------- the course
-
-
-def _session_entry(view: LectureView) -> Entry:
-    return {"href": view.session["href"], "label": view.session["title"], "note": view.session["line"]}
-
-
-def _home(b: _Builder, views: list[LectureView]) -> None:
-    latest = sorted(views, key=lambda v: (v.session["date"], v.session["stem"]), reverse=True)
-    series: dict[str, list[Entry]] = defaultdict(list)
-    for view in views:
-        series[view.content.lecture.series or "Other sessions"].append(_session_entry(view))
-    coming = [
-        {"label": carry["text"], "href": f"{view.session['href']}#t={carry['start_ms'] // 1000}", "note": ""}
-        for view in latest[:3] for carry in view.carry if carry["direction"] == "promised"
-    ]  # fmt: skip
-    groups: list[tuple[str, list[Entry]]] = [("Latest", [_session_entry(view) for view in latest[:5]])]
-    groups += [(f"Series: {name}", entries) for name, entries in series.items()]
-    if coming:
-        groups.append(("Promised for later", coming[:8]))
-    b.page("index.html", "list.html", title=b.library.settings.title, intro=b.library.settings.subject, groups=groups)
-    b.page("sessions.html", "list.html", title="Sessions", here="sessions",
-           groups=[("All sessions", [_session_entry(view) for view in latest])])  # fmt: skip
-    paragraphs = (
-        STANDING_LINE,
-        "These notes are made from recordings on the lecturer's own machine: speech is written down by a speech model, "
-        "misheard terms are restored against a controlled vocabulary, and points and cases are picked out by rules. "
-        "Nothing is added that was not said. Restored words are underlined in each transcript with what was heard.",
-        "Names of students, patients, relatives and small places are replaced by roles, and those words are silent in "
-        "the published sound. A voice is itself an identifier: taking names out does not make a recording anonymous.",
-        "Search works where the site is served from a web address. Opened as a file from a disk or stick, everything "
-        "else works: pages, sound, indexes and revision; browsers do not let a page opened as a file read the index.",
-    )
-    b.page("about.html", "page.html", title="About these notes", paragraphs=paragraphs)
-
-
-def _concepts(b: _Builder, views: list[LectureView]) -> None:
-    """A page for each remedy and each rubric or symptom, and one for each pair that was compared."""
-    points: dict[str, list[Entry]] = defaultdict(list)
-    cases: dict[str, list[Entry]] = defaultdict(list)
-    rx: dict[str, list[Entry]] = defaultdict(list)
-    moments: dict[str, list[tuple[Entry, int, str, bool]]] = defaultdict(list)
-    pairs: dict[tuple[str, str], list[Entry]] = defaultdict(list)
-    for view in views:
-        for point in view.points:
-            for concept_id in sorted({point["remedy_id"], *point["rubric_ids"]} - {None}):
-                points[concept_id].append(point)
-        for case in view.cases:
-            for concept_id in case["remedy_ids"]:
-                cases[concept_id].append(case)
-        for row in view.rx:
-            if row["remedy_id"]:
-                rx[row["remedy_id"]].append(row)
-        for mention in view.content.extraction.mentions:
-            said = view.clean(mention.said, mention.words)
-            moments[mention.concept_id].append((view.session, mention.time.start_ms, said, mention.taught))
-        for comparison in view.comparisons:
-            first, second = sorted((comparison["left_id"], comparison["right_id"]))
-            swapped = comparison["left_id"] != first
-            for row in comparison["rows"]:
-                left, right = (row["right"], row["left"]) if swapped else (row["left"], row["right"])
-                pairs[first, second].append({**row, "left": left, "right": right})
-    wanted = sorted(
-        one for one in {*points, *cases, *rx, *moments}
-        if one in b.vocabulary and b.vocabulary[one].scheme in ("remedy", "family", "rubric", "medical")
-    )  # fmt: skip
-    for concept_id in wanted:
-        concept = b.vocabulary[concept_id]
-        by_kind: dict[str, list[Entry]] = defaultdict(list)
-        for point in points[concept_id]:
-            by_kind[point["kind"]].append(point)
-        name = link(b.vocabulary, concept_id)["href"]
-        chapter = f"{b.vocabulary.label('chapter/' + concept_id.split('/')[1])}. " if concept.scheme == "rubric" else ""
-        also = (*concept.fact("abbreviation"), *concept.alt_labels[:6], *concept.fact("common"))
-        b.page(
-            name, "concept.html", title=concept.pref_label,
-            here="remedies" if name.startswith("remedy/") else "symptoms",
-            also=chapter + ", ".join(dict.fromkeys(also)), groups=list(by_kind.items()), cases=cases[concept_id],
-            covered=[(kind, len(group)) for kind, group in by_kind.items()], rx=rx[concept_id],
-            compared=[
-                {"href": _pair_page(*pair), "label": b.vocabulary.label(pair[1] if pair[0] == concept_id else pair[0])}
-                for pair in sorted(pairs) if concept_id in pair
-            ],
-            relations=[
-                {"relation": r.relation, "other": b.vocabulary.label(r.other), "book": r.book,
-                 "memory": "memory" in r.source}
-                for r in b.vocabulary.relations_of.get(concept_id, ())
-            ],
-            taught=[m[:3] for m in moments[concept_id] if m[3]],
-            passing=[m[:3] for m in moments[concept_id] if not m[3]],
+    def _lecture(self, entry: LibraryEntry, old: KeptLecture | None) -> tuple[LectureFile, KeptLecture]:
+        content = self.library.content(entry.lecture.id)
+        self.read += 1
+        publication = self.settings.publish
+        redaction = Redaction(content, self.library.verdicts)
+        card = card_of(content, redaction, self.vocabulary)
+        sentences = sentences_of(content, redaction) if publication.transcript else ()
+        records = records_of(content, redaction, transcript=publication.transcript)
+        captions = pages.captions(sentences) if publication.transcript else ""
+        file = LectureFile(card, sentences, records, captions)
+        self._write_cache(self.cache / "lectures" / f"{entry.lecture.id}.bin", msgspec.msgpack.encode(file))
+        shares = {key: digest(share)[:16] for key, share in shares_of(card, self.vocabulary).items()}
+        present = dict.fromkeys(c for r in records for c in (*r.concept_ids, r.focus_id) if c)
+        audio, audio_key = self._audio(content, redaction)
+        kept = KeptLecture(
+            entry.digest, card.head, shares, tuple(sorted(present)), len(records), audio, audio_key,
+            (len(card.points), len(card.cases), card.waiting),
+            sum(c.direction == "promised" for c in card.carry_overs), bool(card.cautions),
         )  # fmt: skip
-    for pair, rows in sorted(pairs.items()):
-        left, right = (b.vocabulary.label(one) for one in pair)
-        b.page(_pair_page(*pair), "concept.html", here="remedies", rows=rows, title=f"{left} and {right}", left=left,
-               right=right)  # fmt: skip
-    remedies = [one for one in wanted if link(b.vocabulary, one)["href"].startswith("remedy/")]
-    count = Counter({one: len(points[one]) for one in wanted})
-    _letters(b, "remedies", "Remedies", remedies, count)
-    _letters(b, "symptoms", "Symptoms and conditions", (one for one in wanted if one not in set(remedies)), count)
+        return file, kept
 
+    def _audio(self, content: LectureContent, redaction: Redaction) -> tuple[str | None, str | None]:
+        lecture = content.lecture
+        source = self.library.media_path(lecture)
+        name = f"audio/{lecture.id}.mp3"
+        target = self.folder / name
+        if not self.settings.publish.audio or source is None:
+            target.unlink(missing_ok=True)
+            return None, None
+        mute = mute_spans(redaction.persons, content.transcript.words, redaction.rulings)
+        known = self._audio_keys()
+        key = digest(lecture.recording_sha256, mute)
+        if target.is_file() and known.get(lecture.id) == key:
+            return name, key
+        try:
+            if not source.is_file():
+                raise OutputError(f"{source.name}: the recording is gone")
+            target.parent.mkdir(parents=True, exist_ok=True)
+            self.web_audio(source, target, mute)
+            self.writer.written += 1
+        except NotesmithError as error:
+            target.unlink(missing_ok=True)
+            self.remarks.append(f"{lecture.id}: published without sound ({error})")
+            return None, None
+        known[lecture.id] = key
+        self._write_cache(self.cache / "audio.json", msgspec.json.encode(known, order="sorted"))
+        return name, key
 
-def _pair_page(first: str, second: str) -> str:
-    return f"compare/{slug(first)}-and-{slug(second)}.html"
+    def _audio_keys(self) -> dict[str, str]:
+        try:
+            return msgspec.json.decode((self.cache / "audio.json").read_bytes(), type=dict[str, str])
+        except (OSError, msgspec.MsgspecError):
+            return {}
 
+    def _kept_file(self, lecture_id: str) -> LectureFile:
+        path = self.cache / "lectures" / f"{lecture_id}.bin"
+        return msgspec.msgpack.decode(path.read_bytes(), type=LectureFile)
 
-def _letters(b: _Builder, here: str, title: str, ids: Iterable[str], count: Counter[str]) -> None:
-    groups: dict[str, list[Entry]] = defaultdict(list)
-    for one in sorted(ids, key=lambda i: (b.vocabulary.label(i).casefold(), i)):
-        chapter = f"{b.vocabulary.label('chapter/' + one.split('/')[1])}. " if one.startswith("rubric/") else ""
-        note = chapter + (f"{count[one]} points" if count[one] else "in passing")
-        groups[b.vocabulary.label(one)[:1].upper()].append({**link(b.vocabulary, one), "note": note})
-    b.page(f"{here}.html", "list.html", title=title, here=here, letters=sorted(groups), groups=sorted(groups.items()))
+    def _kept_records(self, lecture_id: str) -> tuple[Record, ...]:
+        return self._kept_file(lecture_id).records
 
+    def _paged_remedies(self, records: Sequence[Record]) -> dict[str, str]:
+        return {r.focus_id: r.focus_id for r in records if r.focus_id}
 
-def _lists(b: _Builder, views: list[LectureView]) -> None:
-    b.page("cases.html", "list.html", title="Cases", here="cases",
-           intro="Cases as they were told. They prove nothing about a remedy.",
-           cases=[case for view in views for case in view.cases])  # fmt: skip
-    asked = [
-        (view.session["title"],
-         [{"href": f"{view.session['href']}#{q['anchor']}", "label": q["text"],
-           "note": "" if q["answer"] else "not answered yet"} for q in view.questions])
-        for view in views if view.questions
-    ]  # fmt: skip
-    b.page("questions.html", "list.html", title="Questions", here="questions", groups=asked)
-    used = {m.concept_id for view in views for m in view.content.extraction.mentions}
-    words = [
-        {"href": "", "label": shown(concept.pref_label), "note": "; ".join(concept.fact("gloss"))}
-        for concept in sorted(b.vocabulary.in_scheme("idea"), key=lambda c: c.pref_label.casefold())
-        if concept.id in used and concept.fact("gloss")
-    ]
-    b.page("glossary.html", "list.html", title="Glossary", here="glossary",
-           groups=[("Terms used in the sessions", words)])  # fmt: skip
-    b.page(
-        "search.html", "search.html", title="Search", here="search", kinds=("case", "moment", "point", "question"),
-        remedies=sorted({p["remedy"]["label"] for view in views for p in view.points if p["remedy"]}),
-        sessions=[view.session["title"] for view in views],
-    )  # fmt: skip
+    def _drop_record_files(self, lecture_id: str, now: int, before: int) -> None:
+        wanted = set(record_numbers(now))
+        for number in record_numbers(before):
+            if number not in wanted:
+                self._unlink(f"search/r/{lecture_id}/{number}.js")
 
-
-def _feed(b: _Builder, views: list[LectureView]) -> None:
-    """Atom (RFC 4287); dates are the lectures', so that the same input gives the same bytes."""
-    base = (b.library.settings.publish.base_url or "").rstrip("/")
-    root = base or "urn:notesmith:site"
-    dated = sorted((v for v in views if v.session["date"]), key=lambda v: v.session["date"], reverse=True)
-    newest = dated[0].session["date"] if dated else "1970-01-01"
-    lines = [
-        '<?xml version="1.0" encoding="utf-8"?>', '<feed xmlns="http://www.w3.org/2005/Atom">',
-        f"<title>{html.escape(b.library.settings.title)}</title>", f"<id>{html.escape(root)}/feed</id>",
-        f"<updated>{newest}T00:00:00Z</updated>",
-        f"<author><name>{html.escape(b.library.settings.lecturer)}</name></author>",
-    ]  # fmt: skip
-    for view in dated[:20]:
-        where = view.session["href"]
-        lines += [
-            "<entry>", f"<title>{html.escape(view.session['title'])}</title>", f"<id>{html.escape(root)}/{where}</id>",
-            f'<link href="{html.escape(f"{base}/{where}" if base else where)}"/>',
-            f"<updated>{view.session['date']}T00:00:00Z</updated>", "</entry>",
-        ]  # fmt: skip
-    b.put("feed.xml", "\n".join([*lines, "</feed>"]) + "\n")
-
-
-def _sweep(b: _Builder) -> None:
-    """Delete what this build did not make."""
-    for path in sorted(b.folder.rglob("*"), reverse=True):
-        name = path.relative_to(b.folder).as_posix()
-        if path.is_dir():
-            if not any(path.iterdir()):
-                path.rmdir()
-        elif name not in b.made and not name.startswith("pagefind/"):
+    def _unlink(self, name: str) -> None:
+        path = self.folder / name
+        if path.is_file():
             path.unlink()
+            self.removed += 1
+
+    def _forget(self, lecture_id: str, manifest: Manifest) -> None:
+        """Every trace of a lecture that is gone."""
+        for name in pages.lecture_files(lecture_id):
+            self._unlink(name)
+        self._unlink(f"audio/{lecture_id}.mp3")
+        shutil.rmtree(self.folder / "search" / "r" / lecture_id, ignore_errors=True)
+        (self.cache / "lectures" / f"{lecture_id}.bin").unlink(missing_ok=True)
+        known = self._audio_keys()
+        if known.pop(lecture_id, None):
+            self._write_cache(self.cache / "audio.json", msgspec.json.encode(known, order="sorted"))
+        del manifest.lectures[lecture_id]
+
+    # ------------------------------------------------------------ pages
+
+    def _static(self) -> None:
+        for name, data in pages.static_files():
+            self.writer.put(f"static/{name}", data)
+
+    def _pages(self, manifest: Manifest, changed: set[str]) -> int:
+        lectures = manifest.lectures
+        members: dict[str, list[tuple[str, str]]] = {}
+        for position, lecture_id in enumerate(manifest.order):
+            for key, share in lectures[lecture_id].shares.items():
+                name = f"{key}/{position // PAGE_OF_LECTURES + 1}" if key in ("cases", "questions") else key
+                members.setdefault(name, []).append((lecture_id, share))
+        site = pages.SiteView(
+            self.settings, self.vocabulary,
+            {key: len(held) for key, held in members.items()},
+            [lectures[i].head for i in manifest.order],
+            {i: lectures[i].summary for i in manifest.order},
+        )  # fmt: skip
+        wanted: dict[str, str] = {}
+        opened: dict[str, dict[str, Share]] = {}
+
+        def share(lecture_id: str, key: str) -> Share:
+            if lecture_id not in opened:
+                if len(opened) > 300:
+                    opened.clear()
+                opened[lecture_id] = shares_of(self._kept_file(lecture_id).card, self.vocabulary)
+            return opened[lecture_id][key]
+
+        for name, held in members.items():
+            shown = held[-pages.MOST_SESSIONS :]
+            related = site.related_pages(name)
+            wanted[name] = digest(len(held), shown, related)[:16]
+            if manifest.pages.get(name) == wanted[name]:
+                continue
+            key = name.rpartition("/")[0] if name.startswith(("cases/", "questions/")) else name
+            shares = [share(lecture_id, key) for lecture_id, _ in shown]
+            for path, body in site.concept_page(name, shares, len(held)).items():
+                self.writer.put(path, body)
+        for position, lecture_id in enumerate(manifest.order):
+            kept = lectures[lecture_id]
+            neighbours = [
+                lectures[manifest.order[i]].head if 0 <= i < len(manifest.order) else None
+                for i in (position - 1, position + 1)
+            ]
+            name = f"session/{lecture_id}"
+            wanted[name] = digest(kept.digest, neighbours, kept.audio, site.linkable(kept.shares))[:16]
+            if manifest.pages.get(name) != wanted[name] or lecture_id in changed:
+                file = self._kept_file(lecture_id)
+                for path, body in site.session_pages(
+                    file.card, file.sentences, file.captions, kept.audio, neighbours[0], neighbours[1]
+                ).items():
+                    self.writer.put(path, body)
+        overview = digest(
+            [lectures[i].head for i in manifest.order], sorted(site.counts.items()),
+            [lectures[i].summary for i in manifest.order],
+        )  # fmt: skip
+        wanted["overview"] = overview
+        if manifest.pages.get("overview") != overview:
+            coming = []
+            for lecture_id in manifest.order[-6:]:
+                if lectures[lecture_id].promised:
+                    card = self._kept_file(lecture_id).card
+                    coming += [(card.head, c) for c in card.carry_overs if c.direction == "promised"]
+            for path, body in site.overview_pages(coming, manifest.pages, wanted).items():
+                self.writer.put(path, body)
+        for name in manifest.pages.keys() - wanted.keys():
+            for path in site.files_of(name):
+                self._unlink(path)
+        clues = self.cache / "clues"
+        if manifest.pages != wanted or not (self.folder / "revise.html").is_file():
+            self._revision(site, members, share, manifest.pages, wanted, clues)
+        manifest.pages = wanted
+        return sum(1 for name in wanted if name != "overview")
+
+    def _revision(
+        self, site: pages.SiteView, members: Mapping[str, list[tuple[str, str]]], share: Callable[[str, str], Share],
+        old: Mapping[str, str], wanted: Mapping[str, str], clues: Path,
+    ) -> None:  # fmt: skip
+        """The revision page needs a few clues of every remedy; they are kept in small files of their own."""
+        cards = []
+        for name in sorted(key for key in members if key.startswith("remedy/")):
+            path = clues / f"{name.partition('/')[2]}.json"
+            if old.get(name) != wanted[name] or not path.is_file():
+                held = members[name][-pages.MOST_SESSIONS :]
+                made = site.clues(name, [share(lecture_id, name) for lecture_id, _ in held])
+                self._write_cache(path, msgspec.json.encode(made))
+            if found := msgspec.json.decode(path.read_bytes(), type=list[pages.Clue]):
+                cards.append((name, found))
+        for path in clues.glob("*.json"):
+            if f"remedy/{path.stem}" not in members:
+                path.unlink()
+        for path_name, body in site.revision_pages(cards).items():
+            self.writer.put(path_name, body)
+
+    # ------------------------------------------------------------ search
+
+    def _search_files(self, manifest: Manifest, index: SearchIndex) -> None:
+        present = frozenset(ancestors((c for k in manifest.lectures.values() for c in k.concepts), self.vocabulary))
+        labels = labels_of(index.lexicon, present)
+        site_counts = {key for k in manifest.lectures.values() for key in k.shares}
+        concepts = {
+            token_of(c): (self.vocabulary.label(c), pages.path_of(c) if c in site_counts else "") for c in present
+        }
+        # Label entries change only where a concept comes or goes; compare them by shard.
+        by_shard: dict[int, list[object]] = {}
+        from notesmith.site.index import fnv
+
+        for term in sorted((*labels, *concepts)):
+            held: object = labels.get(term) or concepts.get(term)
+            by_shard.setdefault(fnv(term) % index.shards, []).append((term, held))
+        digests = {number: digest(held)[:16] for number, held in by_shard.items()}
+        moved = {n for n in range(index.shards) if digests.get(n) != manifest.labels.get(n)}
+        fresh = {n for n in range(index.shards) if not (self.folder / f"search/t/{n:x}.js").is_file()}
+        index.write(self.writer.put, self._write_cache, labels, concepts, moved | fresh)
+        manifest.labels = digests
+        frequency_path = self.cache / "frequencies.bin"
+        known: dict[int, dict[str, int]] = {}
+        if frequency_path.is_file():
+            known = msgspec.msgpack.decode(frequency_path.read_bytes(), type=dict[int, dict[str, int]])
+        known.update(index.frequencies(index.touched))
+        self._write_cache(frequency_path, msgspec.msgpack.encode(known))
+        every = {term: n for counts in known.values() for term, n in counts.items()}
+        self.writer.put("search/words.js", words_file(index.lexicon, present, every))
+        heads = [manifest.lectures[i].head for i in manifest.order]
+        for start in range(0, len(heads), 64):
+            rows = [[h.id, h.title[:120], h.date or ""] for h in heads[start : start + 64]]
+            self.writer.put(f"search/l/{start // 64}.js", script(f"l/{start // 64}", rows))
+        number = (len(heads) + 63) // 64
+        while (self.folder / f"search/l/{number}.js").is_file():
+            self._unlink(f"search/l/{number}.js")
+            number += 1
+        total = sum(k.records for k in manifest.lectures.values())
+        self.writer.put("search/meta.js", script("meta", {"shards": index.shards, "records": total,
+                                                          "labels": len(index.lexicon.labels)}))  # fmt: skip
+
+
+def record_numbers(count: int) -> range:
+    from notesmith.site.index import CHUNK
+
+    return range((count + CHUNK - 1) // CHUNK)

@@ -1,20 +1,21 @@
-"""The searchable moments of a course: SQLite FTS5, ranked by BM25."""
+"""What a student can find, kept in the store's full-text table (SQLite FTS5)."""
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterable, Sequence
 
 import msgspec
 
-from notesmith.store.store import Store
+from notesmith.store.store import Store, translated
 
-# Columns: lecture_id, kind, start_ms, end_ms (not indexed), concepts, text, expanded.
-_RANK = "bm25(moment, 0, 0, 0, 0, 3.0, 2.0, 0.6)"
+_ROWS_A_LECTURE = 1 << 20
 
 
-class Moment(msgspec.Struct, frozen=True):
-    """One thing that can be found. ``expanded`` holds other words for its concepts and is never shown."""
+class MomentRow(msgspec.Struct, frozen=True):
+    """One row. ``concepts`` and ``expanded`` are tokens separated by blanks, made of letters and digits only."""
 
+    lecture_id: str
     kind: str
     start_ms: int
     end_ms: int
@@ -23,22 +24,74 @@ class Moment(msgspec.Struct, frozen=True):
     expanded: str
 
 
-def replace_moments(store: Store, lecture_id: str, moments: Iterable[Moment]) -> None:
-    """Put a lecture's moments in place of its earlier ones."""
+def _first_row(lecture_id: str) -> int:
+    # A lecture's rows lie together under numbers made from its id, so that they are found without a scan.
+    return (int.from_bytes(hashlib.sha256(lecture_id.encode()).digest()[:5], "big") << 20) + 1
+
+
+def replace_moments(store: Store, lecture_id: str, rows: Iterable[MomentRow]) -> int:
+    """Put a lecture's rows in place of its earlier ones; returns how many there are."""
+    first = _first_row(lecture_id)
+    values = [
+        (first + n, row.lecture_id, row.kind, row.start_ms, row.end_ms, row.concepts, row.text, row.expanded)
+        for n, row in enumerate(rows)
+    ]
     with store.transaction() as connection:
-        connection.execute("DELETE FROM moment WHERE lecture_id = ?", (lecture_id,))
+        connection.execute("DELETE FROM moment WHERE rowid BETWEEN ? AND ?", (first, first + _ROWS_A_LECTURE - 2))
         connection.executemany(
-            "INSERT INTO moment (lecture_id, kind, start_ms, end_ms, concepts, text, expanded) VALUES (?,?,?,?,?,?,?)",
-            ((lecture_id, m.kind, m.start_ms, m.end_ms, m.concepts, m.text, m.expanded) for m in moments),
+            "INSERT INTO moment (rowid, lecture_id, kind, start_ms, end_ms, concepts, text, expanded)"
+            " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+            values,
         )
+    return len(values)
 
 
-def match_moments(store: Store, expression: str, *, limit: int, kinds: Sequence[str] = ()) -> list[tuple[object, ...]]:
-    """Rows (lecture_id, kind, start_ms, end_ms, concepts, text, rank), best first, for an FTS5 expression."""
-    marks = ", ".join("?" for _ in kinds)
-    only = f" AND kind IN ({marks})" if kinds else ""
-    return store.query(
-        f"SELECT lecture_id, kind, start_ms, end_ms, concepts, text, {_RANK} AS rank FROM moment"
-        f" WHERE moment MATCH ?{only} ORDER BY rank LIMIT ?",
-        (expression, *kinds, limit),
+def moment_count(store: Store) -> int:
+    """How many rows there are, read from the table's own statistics (a count would walk all rows)."""
+    rows = store.query("SELECT block FROM moment_data WHERE id = 1")
+    if not rows or not isinstance(rows[0][0], bytes):
+        return 0
+    value = 0
+    for byte in rows[0][0]:
+        value = (value << 7) | (byte & 0x7F)
+        if byte < 0x80:
+            break
+    return value
+
+
+def frequencies(store: Store, tokens: Sequence[str]) -> dict[str, int]:
+    """In how many rows each token stands; tokens that stand in none are left out."""
+    with translated(store.path):
+        store.connection.execute(
+            "CREATE VIRTUAL TABLE IF NOT EXISTS temp.moment_terms USING fts5vocab('main', 'moment', 'row')"
+        )
+    found = {}
+    for token in tokens:
+        rows = store.query("SELECT doc FROM temp.moment_terms WHERE term = ?", (token,))
+        if rows:
+            found[token] = int(str(rows[0][0]))
+    return found
+
+
+def matching(
+    store: Store,
+    expression: str,
+    *,
+    limit: int,
+    ranked: bool = True,
+    kinds: Sequence[str] = (),
+    lecture_ids: Sequence[str] = (),
+) -> list[MomentRow]:
+    """Rows that match an FTS5 expression, best first by BM25, or any of them where ``ranked`` is false."""
+    filters, values = "", [expression]
+    for column, wanted in (("kind", kinds), ("lecture_id", lecture_ids)):
+        if wanted:
+            filters += f" AND {column} IN ({', '.join('?' * len(wanted))})"
+            values += wanted
+    order = "ORDER BY bm25(moment, 0, 0, 0, 0, 2.0, 0.5, 1.0), rowid" if ranked else ""
+    rows = store.query(
+        "SELECT lecture_id, kind, start_ms, end_ms, concepts, text, expanded FROM moment"
+        f" WHERE moment MATCH ?{filters} {order} LIMIT {int(limit)}",
+        values,
     )
+    return [MomentRow(str(a), str(b), int(str(c)), int(str(d)), str(e), str(f), str(g)) for a, b, c, d, e, f, g in rows]

@@ -1,0 +1,2 @@
+"use strict";
+document.querySelectorAll(".needs-script").forEach((e) => { e.hidden = true; });
