@@ -14,7 +14,7 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from notesmith.course import Course
-from notesmith.desk import home, names, notes_editor, publication, sound, uploads, words
+from notesmith.desk import editor, home, names, notes_editor, publication, sound, uploads, words
 from notesmith.desk.context import HERE, Desk, desk_of, error_status
 from notesmith.desk.guard import App, Guard, Keys, new_keys
 from notesmith.desk.worker import Worker
@@ -61,6 +61,10 @@ def make_app(course: Course, *, port: int, keys: Keys | None = None, who: str = 
             Route("/notes/{lecture}", notes_editor.decide, methods=["POST"]),
             Route("/notes/{lecture}/around", notes_editor.around),
             Route("/history", notes_editor.history),
+            Route("/terms", editor.browse),
+            Route("/terms/one", editor.term),
+            Route("/terms/label", editor.add_label, methods=["POST"]),
+            Route("/terms/heard", editor.heard_form),
             Route("/publish", publication.page),
             Route("/publish", publication.publish, methods=["POST"]),
             Route("/publish/state", publication.state),

@@ -92,6 +92,8 @@ def _write(desk: Desk, store: Store, request: Request, ruling: WordRuling, put: 
 
 
 def _next(request: Request) -> Response:
+    if field(request, "back", "") == "/terms":
+        return see_other("/terms")
     at = number(field(request, "at", "0"), "the place")
     show = "&show=restored" if field(request, "show", "") == "restored" else ""
     return see_other(f"/words?at={at}{show}")

@@ -1,0 +1,183 @@
+"""For the editor: the vocabulary, the words it lacks, how one term was heard, and what a change would touch."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+
+import msgspec
+from starlette.requests import Request
+from starlette.responses import Response
+from wordfreq import zipf_frequency
+
+from notesmith.annotations import Corrections
+from notesmith.desk.context import Choice, desk_of, field, last_verdict_id, see_other
+from notesmith.desk.names import finished
+from notesmith.desk.queue import Place, place_at, suggest, word_rulings
+from notesmith.desk.words import NEW_TERM_SCHEMES
+from notesmith.errors import InputError
+from notesmith.lecture import Lecture
+from notesmith.store import Store
+from notesmith.transcript import Transcript, WordRange, sounding
+from notesmith.verdicts import VerdictEntry
+from notesmith.vocabulary import Vocabulary
+from notesmith.vocabulary.concept import Concept
+from notesmith.vocabulary.importing import MAX_TERM_CHARACTERS, write_concepts
+from notesmith.vocabulary.vocabulary import label_key
+
+BROWSE_LIMIT = 40
+RARE_ZIPF = 2.0  # fewer than one in ten million words of general English (wordfreq, Zipf scale)
+UNKNOWN_LIMIT = 200
+PLACES_SHOWN = 12
+MAX_FORM_WORDS = 8
+
+
+class Occurrence(msgspec.Struct, frozen=True):
+    """A heard form at one place of one lecture."""
+
+    lecture: Lecture
+    transcript: Transcript
+    words: WordRange
+
+
+class UnknownWord(msgspec.Struct, frozen=True):
+    form: str
+    text: str
+    times: int
+    lectures: int
+
+
+def unknown_words(store: Store, vocabulary: Vocabulary, verdicts: Sequence[VerdictEntry]) -> tuple[UnknownWord, ...]:
+    """Heard words that are neither common English nor in the vocabulary, nor corrected, names or ruled on; by count."""
+    ruled = {sounding(one.heard) for one in word_rulings(verdicts)}
+    known = {word for key in (*vocabulary.by_label, *vocabulary.by_hidden_label) for word in key.split()}
+    times: Counter[str] = Counter()
+    lectures: dict[str, set[str]] = {}
+    text: dict[str, str] = {}
+    for lecture, transcript, extraction in finished(store):
+        corrections = store.result(lecture.id, "corrections", Corrections)
+        covered: set[int] = set()
+        for item in corrections.items if corrections is not None else ():
+            start = transcript.segment_starts[item.segment_id]
+            covered.update(range(start + item.word_start, start + item.word_end))
+        for person in extraction.persons:
+            covered.update(range(person.words.start, person.words.end))
+        for index, word in enumerate(transcript.words):
+            form = sounding(word.text)
+            if index in covered or len(form) < 4 or not form.isalpha() or form in ruled:
+                continue
+            if form in known or label_key(form) in known or zipf_frequency(form, "en") >= RARE_ZIPF:
+                continue
+            times[form] += 1
+            lectures.setdefault(form, set()).add(lecture.id)
+            text.setdefault(form, word.text.strip(".,;:?!\"'()"))
+    ranked = sorted(times, key=lambda form: (-times[form], form))[:UNKNOWN_LIMIT]
+    return tuple(UnknownWord(form, text[form], times[form], len(lectures[form])) for form in ranked)
+
+
+def occurrences(store: Store, form: str) -> Iterator[Occurrence]:
+    """Every place where a form was heard, inside one segment as a ruling applies."""
+    wanted = form.split()
+    for lecture, transcript, _ in finished(store):
+        for segment in transcript.segments:
+            base = transcript.segment_starts[segment.id]
+            texts = [word.text for word in segment.words]
+            for start in range(len(texts)):
+                for end in range(start + 1, min(len(texts), start + len(wanted)) + 1):
+                    if sounding(" ".join(texts[start:end])) == form:
+                        yield Occurrence(lecture, transcript, WordRange(base + start, base + end))
+                        break
+
+
+def browse(request: Request) -> Response:
+    """GET /terms?q=: search the vocabulary; without a question the words it lacks."""
+    desk = desk_of(request)
+    asked = request.query_params.get("q", "").strip()[:80]
+    choices: tuple[Choice, ...] = suggest(desk.vocabulary, asked, BROWSE_LIMIT) if asked else ()
+    unknown: tuple[UnknownWord, ...] = ()
+    if not asked:
+        with desk.store() as store:
+            unknown = unknown_words(store, desk.vocabulary, store.verdicts())
+    return desk.page(
+        "terms.html", here="terms", asked=asked, choices=choices, unknown=unknown, size=len(desk.vocabulary)
+    )
+
+
+def term(request: Request) -> Response:
+    """GET /terms/one?id=: a concept with its labels, and how it was heard in each session."""
+    desk = desk_of(request)
+    concept = _concept(desk.vocabulary, request.query_params.get("id", ""))
+    heard: Counter[tuple[str, str, str]] = Counter()
+    with desk.store() as store:
+        for lecture in store.lectures():
+            corrections = store.result(lecture.id, "corrections", Corrections)
+            for item in corrections.items if corrections is not None else ():
+                if item.concept_id == concept.id:
+                    heard[(lecture.title, item.heard, item.state)] += 1
+    related = [(one, desk.vocabulary.label(one)) for one in (*concept.broader, *concept.related)]
+    return desk.page(
+        "term.html",
+        here="terms",
+        concept=concept,
+        heard=sorted(heard.items()),
+        related=related,
+        vocabulary_folder=desk.course.settings.vocabulary,
+    )
+
+
+def _concept(vocabulary: Vocabulary, concept_id: str) -> Concept:
+    concept = vocabulary.get(concept_id)
+    if concept is None:
+        raise InputError("there is no such term in the vocabulary")
+    return concept
+
+
+def add_label(request: Request) -> Response:
+    """POST /terms/label: another name or a known mishearing for a term, in the course's own layer."""
+    desk = desk_of(request)
+    concept = _concept(desk.vocabulary, field(request, "id"))
+    label = " ".join(field(request, "label").split())
+    if not label_key(label) or len(label) > MAX_TERM_CHARACTERS or "|" in label or label.endswith("(ambiguous)"):
+        raise InputError(f"a label has 1 to {MAX_TERM_CHARACTERS} characters with a letter among them, and no |")
+    owners = desk.vocabulary.find(label)
+    if concept in owners:
+        raise InputError(f"“{label}” is a label of {concept.pref_label} already")
+    if owners:
+        raise InputError(f"“{label}” is a label of {owners[0].pref_label} ({owners[0].id}); one label cannot name both")
+    match field(request, "kind"):
+        case "alt":
+            changed = msgspec.structs.replace(concept, alt_labels=(*concept.alt_labels, label))
+        case "hidden":
+            changed = msgspec.structs.replace(concept, hidden_labels=(*concept.hidden_labels, label))
+        case _:
+            raise InputError("say whether it is a name or a mishearing")
+    write_concepts(desk.course.vocabulary_dir, [changed])
+    from notesmith.store.jobs import enqueue_once
+
+    with desk.store() as store:
+        enqueue_once(store, "refresh", "the vocabulary changed")
+    return see_other(f"/terms/one?id={concept.id}")
+
+
+def heard_form(request: Request) -> Response:
+    """GET /terms/heard?form=: where a form was heard, and what a ruling on it would change before it is made."""
+    desk = desk_of(request)
+    form = sounding(request.query_params.get("form", "")[:200])
+    if not form or len(form.split()) > MAX_FORM_WORDS:
+        raise InputError(f"name one to {MAX_FORM_WORDS} heard words")
+    with desk.store() as store:
+        found = list(occurrences(store, form))
+        seen = last_verdict_id(store)
+    places: list[tuple[Lecture, Place]] = [
+        (one.lecture, place_at(one.transcript, one.words)) for one in found[:PLACES_SHOWN]
+    ]
+    return desk.page(
+        "heard.html",
+        here="terms",
+        form=form,
+        places=places,
+        times=len(found),
+        sessions=len({one.lecture.id for one in found}),
+        seen=seen,
+        schemes=NEW_TERM_SCHEMES,
+    )
