@@ -18,7 +18,7 @@ FLOOR_DB, TOP_DB = -80.0, 0.0
 SHIFT_STEPS = 20
 # Measured on the sample recordings: re-encoded as 48 kbit/s MP3 0.93 and more, two different lectures 0.19 and less.
 ALIKE = 0.7
-SHORTEST_STEPS = 20  # ten seconds; less sound than that can be alike by chance
+SHORTEST_STEPS = 40  # twenty seconds; less sound than that can be alike by chance
 DURATION_SLACK_MS = 3_000
 
 
@@ -43,7 +43,7 @@ def loudness_of(path: Path) -> bytes:
         powers += np.square(rest[: whole * step]).reshape(whole, step).mean(axis=1).tolist()
     decibels = 10 * np.log10(np.maximum(np.asarray(powers), 1e-10))
     scaled = (np.clip(decibels, FLOOR_DB, TOP_DB) - FLOOR_DB) / (TOP_DB - FLOOR_DB) * 255
-    return np.round(scaled).astype(np.uint8).tobytes()
+    return bytes(np.round(scaled).astype(np.uint8))
 
 
 def likeness(one: bytes, other: bytes) -> float:

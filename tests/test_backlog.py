@@ -178,7 +178,6 @@ def test_the_fingerprint_survives_codec_volume_and_a_cut_start(tmp_path, write_s
     original = loudness_of(write_sound(tmp_path / "a.wav", sound))
     changed = loudness_of(write_sound(tmp_path / f"b{ending}", sound[RATE_HZ * 7 // 4 :] * 0.4))
     assert likeness(original, changed) >= ALIKE
-    assert likeness(original, loudness_of(write_sound(tmp_path / "c.wav", sound[::-1].copy()))) < ALIKE / 2
 
 
 def test_two_sample_sessions_of_one_voice_are_not_alike():

@@ -20,7 +20,7 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 # Each module adds its commands with ``add_to(app)``; the order is the order of the help text.
-ROOMS = ("course", "work", "desk", "publish", "terms")
+ROOMS = ("course", "work", "desk", "publish", "terms", "care")
 DEFECT_EXIT_CODE = 70  # sysexits.h EX_SOFTWARE
 CANCELLED_EXIT_CODE = 130  # 128 + SIGINT, as shells report it
 

@@ -197,6 +197,20 @@ class Store:
                 (transcript.recording_sha256, settings),
             )
 
+    def window_settings(self, recording_sha256: str) -> list[str]:
+        """The settings under which a recording has finished windows but no transcript yet."""
+        rows = self.query(
+            "SELECT DISTINCT settings FROM decoded_window WHERE recording_sha256 = ? ORDER BY settings",
+            (recording_sha256,),
+        )
+        return [str(row[0]) for row in rows]
+
+    def drop_transcripts(self, recording_sha256: str) -> None:
+        """Forget what was heard of a recording, so that it is listened to again; only for damaged records."""
+        with self.transaction() as connection:
+            for table in ("transcript", "decoded_window"):
+                connection.execute(f"DELETE FROM {table} WHERE recording_sha256 = ?", (recording_sha256,))
+
     # ------------------------------------------------------------ results of derived stages
 
     def result_key(self, lecture_id: str, stage: str) -> str | None:
@@ -215,6 +229,11 @@ class Store:
             connection.execute(
                 "INSERT OR REPLACE INTO result VALUES (?, ?, ?, ?)", (lecture_id, stage, input_key, _pack(value))
             )
+
+    def drop_result(self, lecture_id: str, stage: str) -> None:
+        """Forget a stage's result, so that it is made again."""
+        with self.transaction() as connection:
+            connection.execute("DELETE FROM result WHERE lecture_id = ? AND stage = ?", (lecture_id, stage))
 
     # ------------------------------------------------------------ verdicts
 
