@@ -69,6 +69,7 @@ class KeptLecture(msgspec.Struct):
     summary: tuple[int, int, int] = (0, 0, 0)
     promised: int = 0
     has_cautions: bool = False
+    heard: tuple[tuple[str, str], ...] = ()  # (as misheard, concept id)
 
 
 class Manifest(msgspec.Struct):
@@ -193,7 +194,7 @@ class _Build:
                 index.add(after)
             else:
                 index.change(slots[lecture_id], postings_of(slots[lecture_id], old, self.vocabulary), after)
-            for name, body in record_files(lecture_id, file.records, self._paged_remedies(file.records)).items():
+            for name, body in record_files(lecture_id, file.records).items():
                 self.writer.put(name, body)
             self._drop_record_files(lecture_id, len(file.records), len(old))
         self.report(len(changed), len(changed))
@@ -267,6 +268,12 @@ class _Build:
         records = records_of(content, redaction, transcript=publication.transcript)
         captions = pages.captions(sentences) if publication.transcript else ""
         file = LectureFile(card, sentences, records, captions)
+        heard = {
+            (token.heard, concept)
+            for sentence in sentences
+            for token, concept in zip(sentence.tokens, sentence.concept_ids, strict=True)
+            if token.heard and concept
+        }
         self._write_cache(self.cache / "lectures" / f"{entry.lecture.id}.bin", msgspec.msgpack.encode(file))
         shares = {key: digest(share)[:16] for key, share in shares_of(card, self.vocabulary).items()}
         present = dict.fromkeys(c for r in records for c in (*r.concept_ids, r.focus_id) if c)
@@ -274,7 +281,7 @@ class _Build:
         kept = KeptLecture(
             entry.digest, card.head, shares, tuple(sorted(present)), len(records), audio, audio_key,
             (len(card.points), len(card.cases), card.waiting),
-            sum(c.direction == "promised" for c in card.carry_overs), bool(card.cautions),
+            sum(c.direction == "promised" for c in card.carry_overs), bool(card.cautions), tuple(sorted(heard)),
         )  # fmt: skip
         return file, kept
 
@@ -318,9 +325,6 @@ class _Build:
     def _kept_records(self, lecture_id: str) -> tuple[Record, ...]:
         return self._kept_file(lecture_id).records
 
-    def _paged_remedies(self, records: Sequence[Record]) -> dict[str, str]:
-        return {r.focus_id: r.focus_id for r in records if r.focus_id}
-
     def _drop_record_files(self, lecture_id: str, now: int, before: int) -> None:
         wanted = set(record_numbers(now))
         for number in record_numbers(before):
@@ -355,9 +359,9 @@ class _Build:
         lectures = manifest.lectures
         members: dict[str, list[tuple[str, str]]] = {}
         for position, lecture_id in enumerate(manifest.order):
-            for key, share in lectures[lecture_id].shares.items():
+            for key, mark in lectures[lecture_id].shares.items():
                 name = f"{key}/{position // PAGE_OF_LECTURES + 1}" if key in ("cases", "questions") else key
-                members.setdefault(name, []).append((lecture_id, share))
+                members.setdefault(name, []).append((lecture_id, mark))
         site = pages.SiteView(
             self.settings, self.vocabulary,
             {key: len(held) for key, held in members.items()},
@@ -444,7 +448,8 @@ class _Build:
 
     def _search_files(self, manifest: Manifest, index: SearchIndex) -> None:
         present = frozenset(ancestors((c for k in manifest.lectures.values() for c in k.concepts), self.vocabulary))
-        labels = labels_of(index.lexicon, present)
+        heard = sorted({pair for k in manifest.lectures.values() for pair in k.heard})
+        labels = labels_of(index.lexicon, present, heard)
         site_counts = {key for k in manifest.lectures.values() for key in k.shares}
         concepts = {
             token_of(c): (self.vocabulary.label(c), pages.path_of(c) if c in site_counts else "") for c in present

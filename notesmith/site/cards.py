@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import msgspec
 
 from notesmith.annotations import FindingLabel, PartKind, PointKind
@@ -132,6 +130,7 @@ class SentenceCard(msgspec.Struct, frozen=True):
     end_ms: int
     speaker: str | None
     tokens: tuple[TokenCard, ...]
+    concept_ids: tuple[str | None, ...] = ()  # of the restored tokens, None for the others
 
 
 class Card(msgspec.Struct, frozen=True):
@@ -171,7 +170,10 @@ def card_of(content: LectureContent, redaction: Redaction, vocabulary: Vocabular
     for mention in found.mentions:
         taught, passing = mentions.setdefault(mention.concept_id, ([], []))
         (taught if mention.taught else passing).append(mention.time.start_ms)
-    optional = lambda text, words: None if text is None else clean(text, words)  # noqa: E731
+
+    def optional(text: str | None, words: WordRange | None) -> str | None:
+        return None if text is None else clean(text, words)
+
     return Card(
         head=Head(
             lecture.id, clean(lecture.title), lecture.date, lecture.series, lecture.part, lecture.parts,
@@ -236,10 +238,14 @@ def sentences_of(content: LectureContent, redaction: Redaction) -> tuple[Sentenc
     for words in spoken_sentences(content):
         tokens: list[TokenCard] = []
         plain: list[str] = []
+        concepts: list[str | None] = []
 
-        def close(plain: list[str] = plain, tokens: list[TokenCard] = tokens) -> None:
+        def close(
+            plain: list[str] = plain, tokens: list[TokenCard] = tokens, concepts: list[str | None] = concepts
+        ) -> None:
             if plain:
                 tokens.append(TokenCard(redaction.text(" ".join(plain))))
+                concepts.append(None)
                 plain.clear()
 
         for token in tokens_of(content, words):
@@ -249,6 +255,7 @@ def sentences_of(content: LectureContent, redaction: Redaction) -> tuple[Sentenc
             elif token.heard is not None:
                 close()
                 tokens.append(TokenCard(redaction.text(token.text), redaction.text(token.heard)))
+                concepts.append(token.concept_id)
             else:
                 plain.append(token.text)
         close()
@@ -257,7 +264,9 @@ def sentences_of(content: LectureContent, redaction: Redaction) -> tuple[Sentenc
         # A speaker label of an imported file may be a person's name: only that it changes is printed.
         shown = "Another voice" if speaker != before and before is not None else None
         before = speaker
-        sentences.append(SentenceCard(f"s-{words.start}", time.start_ms, time.end_ms, shown, tuple(tokens)))
+        sentences.append(
+            SentenceCard(f"s-{words.start}", time.start_ms, time.end_ms, shown, tuple(tokens), tuple(concepts))
+        )
     return tuple(sentences)
 
 
@@ -339,7 +348,3 @@ def shares_of(card: Card, vocabulary: Vocabulary) -> dict[str, Share]:
     if card.questions:
         shares["questions"] = Share(head, questions=card.questions)
     return shares
-
-
-def prune(items: Sequence[int], most: int) -> tuple[int, ...]:
-    return tuple(items[:most])

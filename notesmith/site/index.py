@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 
@@ -19,7 +20,7 @@ from numpy.typing import NDArray
 
 from notesmith.search import KIND_WEIGHT, Record
 from notesmith.vocabulary import Vocabulary
-from notesmith.vocabulary.expand import Lexicon, ancestors, lexicon_of, stems_of
+from notesmith.vocabulary.expand import Lexicon, ancestors, lexicon_of, make_label, stems_of
 
 KINDS = ("point", "case", "question", "transcript")
 CAP = 1000  # published postings of one term
@@ -169,7 +170,7 @@ class SearchIndex:
                 if term in concepts:
                     entry += [*concepts[term]]
                 elif term in labels:
-                    entry += [round(self.lexicon.weight[term] * 10), "".join(labels[term])]
+                    entry += [round(word_weight(self.lexicon, term) * 10), "".join(labels[term])]
                 entries[term] = entry
             put(f"search/t/{number:x}.js", script(f"t/{number:x}", entries))
             if number in self._touched:
@@ -200,15 +201,24 @@ def publish_postings(packed: Postings) -> str:
     return "".join(out)
 
 
-def labels_of(lexicon: Lexicon, present: frozenset[str]) -> dict[str, list[str]]:
-    """By stem, the labels of present concepts: label hash (5), concept token (8), weight (1), total (varint)."""
+def word_weight(lexicon: Lexicon, one: str) -> float:
+    """A stem's weight among labels; one that only a mishearing holds weighs as the rarest."""
+    return lexicon.weight.get(one, math.log(1 + max(1, len(lexicon.labels))))
+
+
+def labels_of(lexicon: Lexicon, present: frozenset[str], heard: Sequence[tuple[str, str]] = ()) -> dict[str, list[str]]:
+    """By stem, the labels of present concepts: label hash (5), concept token (8), weight (1), total (varint).
+
+    ``heard`` are the course's own mishearings with the concept each was restored to.
+    """
     found: dict[str, list[tuple[float, str]]] = {}
-    for number, label in enumerate(lexicon.labels):
+    mishearings = [made for said, concept_id in heard if (made := make_label(concept_id, said, 0.8, False)) is not None]
+    for label in (*lexicon.labels, *mishearings):
         if label.concept_id not in present:
             continue
         seed = hashlib.sha256(f"{label.concept_id}\t{' '.join(label.stems)}".encode()).digest()
         name = "".join(DIGITS[byte & 63] for byte in seed[:5])
-        total = lexicon.totals[number]
+        total = sum(word_weight(lexicon, one) for one in label.stems)
         text = f"{name}{token_of(label.concept_id)}{DIGITS[round(label.weight * 10)]}{varint(round(total * 10))}"
         for one in label.stems:
             found.setdefault(one, []).append((total, text))
@@ -234,14 +244,14 @@ def words_file(lexicon: Lexicon, present: frozenset[str], frequencies: Mapping[s
     return script("words", [" ".join(coded), " ".join(f"{joined} {token}" for joined, token in names)])
 
 
-def record_files(lecture_id: str, records: Sequence[Record], remedies: Mapping[str, str]) -> dict[str, str]:
+def record_files(lecture_id: str, records: Sequence[Record]) -> dict[str, str]:
     """The texts that hits show, in small files."""
     files = {}
     for start in range(0, min(len(records), MOST_RECORDS), CHUNK):
         rows = [
             [
                 KINDS.index(r.kind), r.text if len(r.text) <= TEXT_LIMIT else r.text[:TEXT_LIMIT] + "…",
-                r.start_ms, r.anchor, token_of(r.focus_id) if r.focus_id in remedies else "",
+                r.start_ms, r.anchor, token_of(r.focus_id) if r.focus_id else "",
                 [token_of(c) for c in r.concept_ids if c.startswith("chapter/")],
             ]
             for r in records[start : start + CHUNK]

@@ -402,10 +402,12 @@ class SiteView:
         if audio:
             value["contentUrl"] = f"{base}/{audio}" if base else f"../{audio}"
             value["encodingFormat"] = "audio/mpeg"
+        named = {p: f": {self.short(p.remedy_id)}" if p.remedy_id else "" for p in card.parts}
         value["hasPart"] = [
             {
-                "@type": "Clip", "name": plain(NOTE_PARTS[p.kind] + (f": {self.short(p.remedy_id)}" if p.remedy_id else "")),
-                "startOffset": p.start_ms // 1000, "endOffset": p.end_ms // 1000, "url": f"{page}#t={p.start_ms // 1000}",
+                "@type": "Clip", "name": plain(NOTE_PARTS[p.kind] + named[p]),
+                "startOffset": p.start_ms // 1000, "endOffset": p.end_ms // 1000,
+                "url": f"{page}#t={p.start_ms // 1000}",
             }
             for p in card.parts
         ]  # fmt: skip

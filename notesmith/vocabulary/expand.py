@@ -20,8 +20,12 @@ from rapidfuzz.distance import OSA
 from notesmith.vocabulary.vocabulary import Vocabulary
 
 STOP_WORDS = frozenset(
-    ["a", "about", "all", "also", "am", "an", "and", "any", "are", "as", "at", "be", "been", "but", "by", "can", "do", "does", "for", "from", "get", "gets", "had", "has", "have", "he", "her", "him", "his", "how", "i", "if", "in", "into", "is", "it", "its", "like", "me", "more", "my", "of", "on", "or", "our", "out", "she", "so", "some", "that", "the", "their", "them", "then", "there", "these", "they", "this", "to", "very", "was", "we", "were", "what", "when", "where", "which", "who", "why", "will", "with", "would", "you", "your"]
-)  # fmt: skip
+    """
+    a about all also am an and any are as at be been but by can do does for from get gets had has have he her
+    him his how i if in into is it its like me more my of on or our out she so some that the their them then
+    there these they this to very was we were what when where which who why will with would you your
+    """.split()
+)
 LEAST_COVERAGE = 0.66  # share of a label's weight that the query must hold
 LEAST_SCORE = 0.2
 MOST_CONCEPTS = 12
@@ -119,7 +123,7 @@ class Lexicon:
 
     def __init__(self, vocabulary: Vocabulary, present: Collection[str] | None = None,
                  heard: Iterable[tuple[str, str]] = ()) -> None:  # fmt: skip
-        """``present`` are the concepts to lead to (all by default), ``heard`` (mishearing, concept id) of the course."""
+        """``present``: the concepts to lead to (all by default); ``heard``: (mishearing, concept id) of the course."""
         self.labels = tuple(_labels(vocabulary, present, heard))
         self.by_stem: dict[str, list[int]] = {}
         for number, label in enumerate(self.labels):
@@ -194,15 +198,16 @@ def _labels(
             (concept.ambiguous_labels, 0.8),
         ):
             for label in labels:
-                if (made := _label(concept.id, label, weight, remedy)) and made.stems not in seen:
+                if (made := make_label(concept.id, label, weight, remedy)) and made.stems not in seen:
                     seen.add(made.stems)
                     yield made
     for said, concept_id in heard:
-        if (kept is None or concept_id in kept) and (made := _label(concept_id, said, 0.8, True)):
+        if (kept is None or concept_id in kept) and (made := make_label(concept_id, said, 0.8, True)):
             yield made
 
 
-def _label(concept_id: str, label: str, weight: float, remedy: bool) -> Label | None:
+def make_label(concept_id: str, label: str, weight: float, remedy: bool) -> Label | None:
+    """A label ready for look-ups, None where no word of it carries meaning."""
     stems = tuple(dict.fromkeys(stems_of(label)))
     if not stems:
         return None
