@@ -28,7 +28,7 @@ _AGE = re.compile(
     rf"(?:{PERSON}|she|he|who)(?:,| who)? (?:is |was )?(?:of |about |around |hardly |just |nearly |"
     rf"some )+(?P<c>{NUMBER}(?: and a half)?(?:[ -]?(?:years?|yrs?|months?|weeks?|days?))?)(?=[ ,.;]|$)|"
     rf"(?:she|he) (?:is|was) (?P<e>{NUMBER})(?=[ ,.;]|$)(?! (?:times|kilos|kg|feet))|"
-    rf"(?P<d>{NUMBER}[ -]?(?:years?|yrs?|months?))(?=,? (?:male|female|man|woman|boy|girl|lady|child|"
+    rf"(?P<d>{NUMBER}(?: and (?:a )?half)?[ -]?(?:years?|yrs?|months?))(?=,? (?:male|female|man|woman|boy|girl|lady|child|"
     r"gentleman|housewife|old)\b)|"
     rf"{PERSON}\b[^.?!]{{0,50}}, (?:about |around |hardly |just )?(?P<h>{NUMBER}(?: or so| odd| plus)?)(?=[,.]|$)|"
     rf"(?:male|female|man|woman|boy|girl|lady|child|gentleman|housewife),? (?P<g>{NUMBER}(?:[ "
@@ -37,16 +37,11 @@ _AGE = re.compile(
     r"seventies|eighties)))"
 )
 _FEMALE = re.compile(
-
-        r"\b(?:lady|woman|girl|female|housewife|mother of|widow|bride|schoolgirl|grandmother|maid|nun|old "
-        r"lady|daughter|wife)\b"
-
+    r"\b(?:lady|woman|girl|female|housewife|mother of|young mother|widow|bride|schoolgirl|grandmother|maid|nun|old lady|aunty|"
+    r"auntie|lass|actress|waitress|dressmaker|mrs|miss|ms)\b"
 )
 _MALE = re.compile(
-
-        r"\b(?:gentleman|man|boy|male|businessman|policeman|watchman|schoolboy|grandfather|fellow|chap|old "
-        r"man|husband|son)\b"
-
+    r"\b(?:gentleman|man|boy|male|businessman|policeman|watchman|schoolboy|grandfather|fellow|chap|old man|guy|lad|gent|mr)\b"
 )
 _PRONOUN = re.compile(r"\b(?:she|he|her|his|him)\b")
 _SETTING = re.compile(
@@ -66,7 +61,7 @@ _COMPLAINT = re.compile(
     r"(?=a |an |the |got |some |been |had |this |terrible |severe |bad |eczema|asthma|migraine|pain)| "
     r"(?:had|has|was having|is having|has been having|had been having)) |been seeing (?:her|him) for |"
     r"with (?:a )?(?:complaint|history|problem)s? of |(?:lady|woman|man|boy|girl|gentleman|child|patient|"
-    r"baby|infant|male|female|years?|old),? with |troubled (?:by|with) )"
+    r"baby|infant|male|female|years?|old),? with |troubled (?:by|with) |(?:got|developed|contracted|landed (?:up )?with|down with|afflicted with) (?:a |an |this |some )?)"
     r"(?P<what>[^.?!;]{3,110})"
 )
 _HISTORY = re.compile(
@@ -128,7 +123,7 @@ _FOLLOW_TIME = re.compile(
     rf"(?:in|over|during) the (?:next|following) (?:{_N} )?{_U}|(?:at|by|in) (?:week|month|day) {NUMBER}|"
     r"(?:the )?(?:next|following) (?:day|morning|visit|week|month|follow[- ]?up|evening|consultation|"
     r"time)|(?:at|on|in) (?:the |her |his )?(?:first |second |third |next |last )?follow[- ]?up|"
-    r"the same (?:night|evening|day)|(?:that|the) (?:very )?(?:night|evening) itself|that "
+    rf"(?:in|within) (?:about |just |less than |under |nearly )?{_N} (?:and a half )?{_U}|by (?:the )?(?:evening|morning|night|noon|next day|nightfall)|the same (?:night|evening|day)|(?:that|the) (?:very )?(?:night|evening) itself|that "
     r"(?:very )?(?:night|evening)|overnight|(?:then )?in the (?:rains|monsoon|winter|summer|spring|"
     r"autumn)|last (?:spring|summer|winter|autumn|year|month|week)|(?:first|second|third) follow[- ]?up|"
     r"when (?:she|he) (?:next )?came (?:back|again))\b"
@@ -167,7 +162,7 @@ _REASON = re.compile(
     r"point))\b"
 )
 _CLAUSE_CUT = re.compile(
-    r"(?:[;:]| — | - |, (?:and|but|so|then|which|who) (?=(?:she|he|they|i|it|the|there|her|his|no|not|"
+    r"(?:[;]| — | - |, (?:and|but|so|then|which|who) (?=(?:she|he|they|i|it|the|there|her|his|no|not|"
     r"after|when|since|was|had|is|has|could|cannot|every|now|then|by|in|at|great|very|much)(?:'\w+)?\b)|"
     r", (?=(?:she|he|they|i|the mother|the father|his|her)(?:'\w+)? )|(?<=[a-z]) (?:and|but) (?=(?:she|"
     r"he|they|i)(?:'\w+)? ))"
@@ -334,18 +329,16 @@ def _person(session: Session, ranges: list[tuple[int, int]], put: _Put, taken: s
         taken.update(range(*units))
         del first
         break
-    window = min(end, start + 90)
-    places: list[tuple[int, int]] = []
-    for pattern in (_FEMALE, _MALE):
-        for first, last, _ in session.search(pattern, start, window):
-            places.append((first, last))
-            break
-    if places:
-        put("sex", *min(places))
-    else:
-        for first, last, _ in session.search(_PRONOUN, start, end):
-            put("sex", first, last)
-            break
+    nouns = [
+        (first, last)
+        for pattern in (_FEMALE, _MALE)
+        for first, last, _ in session.search(pattern, start, min(end, start + 45))
+    ]
+    pronoun = next(((first, last) for first, last, _ in session.search(_PRONOUN, start, end)), None)
+    if nouns:
+        put("sex", *min(nouns))
+    elif pronoun:
+        put("sex", *pronoun)
     for first, last, _ in session.search(_SETTING, start, min(end, start + 120)):
         put("setting", first, last)
         break
@@ -359,7 +352,7 @@ _ONGOING = re.compile(
     r"got (?:his|her) (?:full )?course|told (?:her|him) to keep)\b"
 )
 _MEDICINE_WORD = re.compile(
-    r"\b(?:tablets?|medicines?|medications?|inhalers?|ointments?|creams?|drops|injections?|antibiotics?|"
+    r"\b(?:tablets?|medicines?|medications?|inhalers?|ointments?|(?<!ice )creams?|drops|injections?|antibiotics?|"
     r"steroids?|insulin|painkillers?|antacids?|syrups?|pills?|pessary|surgery|operation|courses?|"
     r"treatments?|vitamins?|iron|calcium|hormon\w+|allopath\w*|ayurved\w*|churan|physiotherapy|"
     r"chemotherapy|radiotherapy|dialysis|nebuli\w+|\w+(?:cillin|mycin|azole|olol|pril|sartan|prazole|"

@@ -53,7 +53,7 @@ _INTRO = (
     ), 3.0),
     (re.compile(
         r"\b(?:let me|let us|i(?:'ll| will| shall| want to| would like to|'d like to| must)|shall i|can i|"
-        r"may i|allow me to) (?:\w+ ){0,3}?(?:tell|share|give|narrate|present|describe|relate|take|discuss|"
+        r"may i|allow me to) (?:\w+ ){0,3}?(?:put before|bring|tell|share|give|narrate|present|describe|relate|take|discuss|"
         r"show|quote)\b[^.?!]{0,30}\b(?:a|one|this|another|an|my|the|two) (?:[\w-]+ ){0,4}?(?:case|patient|"
         r"example|story|instance)\b"
     ), 3.2),
@@ -90,10 +90,17 @@ _INTRO = (
     (re.compile(rf"\b(?:there was|there is|there came|we had) (?:a|an|one|this) (?:[\w-]+ ){{0,4}}?{PERSON}\b"), 2.6),
     (re.compile(rf"\b(?:in came|comes|brought|brings) (?:a|an|one|this) (?:[\w-]+ ){{0,4}}?{PERSON}\b"), 2.0),
 )  # fmt: skip
+_PRESENTS = re.compile(
+    rf"\b(?:here(?:'s| is)|there(?:'s| is| was| came)|then there(?:'s| is| was)|i(?:'ve| have) (?:got )?|take|consider) (?:a|an|one|this|the case of|the story of|the case) (?:[\w-]+ ){{0,4}}?(?:{PERSON}|mother|father|wife|case)\b"
+    rf"|\b(?:story|case|example|instance|history) of (?:a|an|one|this|my) (?:[\w-]+ ){{0,4}}?(?:{PERSON}|mother|father|wife|couple)\b"
+    r"|\b(?:narrate|share|put before you|bring to you|present|tell you|recount|recall|describe|relate|mention|give you|remember) (?:you )?(?:of |about )?(?:one|an?|this|another) (?:[\w-]+ ){0,2}?(?:experience|incident|episode|instance|example|story|case|patient)\b"
+    rf"|^(?:\w+[,.]? ){{0,3}}(?:{NUMBER}(?: and (?:a )?half)? years?,? (?:old )?)?(?:male|female)\b(?: child| patient)?,? (?:aged? )?{NUMBER}?"
+)
 _AGED = re.compile(
     rf"\b{PERSON}\b[^.?!]{{0,50}}, (?:about |around |aged |just |hardly )?{NUMBER}(?: or so| odd| "
     rf"plus)?(?:[,.]|$)|\b{PERSON}[ ,]+(?:aged )?{NUMBER}(?: years?| yrs?)?\b|\b{NUMBER}[ -]years?[ "
     rf"-](?:old )?(?:\w+ )?{PERSON}|"
+    rf"\b{NUMBER}(?: and (?:a )?half)? (?:years?|yrs?|months?),? (?:male|female|boy|girl|child|lady|man|woman)\b|"
     rf"\b{NUMBER}(?: and (?:a )?half)?[ -](?:years?|yrs?|months?|weeks?|days?)(?:[ -]olds?| of age)\b|"
     rf"\b(?:aged|age) {NUMBER}\b|\b{PERSON},? (?:of |aged |about |is |was )*{NUMBER}\b|\b{NUMBER}[ "
     rf"-]years?[ ,]+{PERSON}"
@@ -212,7 +219,7 @@ _FRAGMENT_FIELDS = re.compile(
     r"\b(?:thirst|appetite|stool|sleep|tongue|sweat|fever|pain|cough|itching|desire|aversion|cold|colds|"
     r"head|face|hands|feet|skin|menses|periods|courses? of|weight|years|months|weeks|daily|tablets?|"
     r"school|married|unmarried|job|works?|mother|father|brother|sister|"
-    r"endoscopy|scopy|x-?ray|scan|report|haemoglobin|sonography|ultrasound|blood)\b"
+    r"trouble|relief|craving|cravings|stools|sinus|septum|complaint|complaints|likes|wants|afraid|restless|chilly|thirsty|follow[- ]?up|percent|endoscopy|scopy|x-?ray|scan|report|haemoglobin|sonography|ultrasound|blood)\b"
 )
 
 
@@ -228,6 +235,8 @@ class CaseSpan:
 def introduces(low: str) -> float:
     """How surely a sentence introduces a case, 0 for not at all."""
     value = max((weight for pattern, weight in _INTRO if pattern.search(low)), default=0.0)
+    if _PRESENTS.search(low):
+        value = max(value, 2.6)
     if _AGED.search(low):
         value = max(value, 2.6) if value < 1.0 else value + 1.0
     if _OWN_CIRCLE.search(low):
@@ -246,6 +255,8 @@ def tells(look: Look) -> float:
         value += 0.45
     if not look.has_verb and look.meaningful <= 12 and _FRAGMENT_FIELDS.search(low) and not look.remedies:
         value += 0.5  # "Head wet. Stool like clay." as cases are dictated
+    if _AGED.search(low):
+        value += 1.0
     if _PERSON_NOW.search(low) and not look.remedies:
         value += 0.45
     if _HYPOTHETICAL.search(low) and not look.narration:
@@ -307,7 +318,7 @@ def _follow(looks: Sequence[Look], intro: list[float], telling: list[float], fir
             break
         if look.asks and look.question and value < 1.0:
             break
-        if intro[index] >= 2.6 and told >= 2.0 and _new_person(looks, index):
+        if intro[index] >= ENTER and told >= 2.0 and (_new_person(looks, index) or patience < PATIENCE - 1.5):
             break
         if value >= STRONG:
             told += value
@@ -317,7 +328,7 @@ def _follow(looks: Sequence[Look], intro: list[float], telling: list[float], fir
             end = index + 1
             patience = min(PATIENCE, patience + 0.5)
         else:
-            patience -= 1.8 if teaches(look) else 0.8 if look.meaningful <= 6 else 1.0
+            patience -= 2.2 if teaches(look) else 0.8 if look.meaningful <= 6 else 1.0
             if patience <= 0:
                 break
     # The introduction alone is no story.

@@ -215,6 +215,7 @@ def find_prescriptions(
     Outside a case a potency with a remedy is a prescription as stated too; a remedy given in a case without a
     potency is one with potency None.
     """
+    remedies = [hit for hit in remedies if "saccharum" not in hit.concept_id]  # sac lac is the blank powder
     given: list[Given] = []
     used: set[int] = set()
     last_in_case: dict[str, Hit] = {}
