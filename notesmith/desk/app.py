@@ -36,6 +36,8 @@ def make_app(course: Course, *, port: int, keys: Keys | None = None, who: str = 
         if worker is not None:
             worker.stop()
 
+    previewed = StaticFiles(directory=desk.preview, html=True, check_dir=False)
+    previewed.config_checked = True  # no preview yet is a page not there, not a fault
     app = Starlette(
         routes=[
             Route("/", home.home),
@@ -69,7 +71,7 @@ def make_app(course: Course, *, port: int, keys: Keys | None = None, who: str = 
             Route("/publish", publication.publish, methods=["POST"]),
             Route("/publish/state", publication.state),
             Route("/preview", publication.preview, methods=["POST"]),
-            Mount("/preview", StaticFiles(directory=desk.preview, html=True, check_dir=False)),
+            Mount("/preview", previewed),
             Mount("/static", StaticFiles(directory=Path(HERE) / "static")),
         ],
         exception_handlers={NotesmithError: _told, HTTPException: _told_http, Exception: _told_defect},

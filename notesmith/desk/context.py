@@ -13,11 +13,11 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from notesmith.course import Course, open_course
 from notesmith.desk.guard import Keys
-from notesmith.errors import ConflictError, InputError, NotesmithError
+from notesmith.errors import BusyError, ConflictError, InputError, NotesmithError
 from notesmith.lecture import Lecture
 from notesmith.notes import clock
 from notesmith.store import Store
-from notesmith.store.jobs import enqueue_once
+from notesmith.store.jobs import Job, enqueue_once, jobs
 from notesmith.verdicts import NoteVerdict, PersonVerdict, Verdict, VerdictEntry, WordVerdict
 from notesmith.vocabulary import Vocabulary
 from notesmith.vocabulary.load import vocabulary_files
@@ -156,14 +156,39 @@ def told(verdict: Verdict) -> str:
             return f"{verdict.ruling}: “{verdict.said}”" + (f" → {verdict.replacement}" if verdict.replacement else "")
 
 
-def lecture_or_refuse(store: Store, lecture_id: str) -> Lecture:
-    return store.lecture(lecture_id)[0]
+class NotThereError(InputError):
+    """What an address names does not exist."""
+
+
+def lecture_of(store: Store, lecture_id: str) -> Lecture:
+    """Raises NotThereError where the course has no such lecture."""
+    for lecture in store.lectures():
+        if lecture.id == lecture_id:
+            return lecture
+    raise NotThereError(f"there is no lecture {lecture_id[:80]!r} in this course")
+
+
+def job_of(store: Store, job_id: str) -> Job:
+    """Raises NotThereError where there is no such job, InputError where the number is none."""
+    wanted = number(job_id, "the number")
+    for one in jobs(store):
+        if one.id == wanted:
+            return one
+    raise NotThereError("this is not on the list any more; load the page again")
 
 
 def error_status(error: NotesmithError) -> int:
-    if isinstance(error, ConflictError):
-        return 409
-    return 400 if isinstance(error, InputError) else 500
+    """The HTTP status that goes with an error."""
+    match error:
+        case NotThereError():
+            return 404
+        case ConflictError():
+            return 409
+        case InputError():
+            return 400
+        case BusyError():
+            return 503
+    return 500
 
 
 class Choice(msgspec.Struct, frozen=True):

@@ -11,7 +11,7 @@ from starlette.responses import Response
 from wordfreq import zipf_frequency
 
 from notesmith.annotations import Corrections
-from notesmith.desk.context import Choice, desk_of, field, last_verdict_id, see_other
+from notesmith.desk.context import Choice, NotThereError, desk_of, field, last_verdict_id, see_other
 from notesmith.desk.names import finished
 from notesmith.desk.queue import Place, place_at, suggest, word_rulings
 from notesmith.desk.words import NEW_TERM_SCHEMES
@@ -128,7 +128,7 @@ def term(request: Request) -> Response:
 def _concept(vocabulary: Vocabulary, concept_id: str) -> Concept:
     concept = vocabulary.get(concept_id)
     if concept is None:
-        raise InputError("there is no such term in the vocabulary")
+        raise NotThereError("there is no such term in the vocabulary")
     return concept
 
 

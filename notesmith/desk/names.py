@@ -9,7 +9,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from notesmith.annotations import Extraction, PersonMention, Prescription
-from notesmith.desk.context import desk_of, field, last_verdict_id, number, rule, see_other, told
+from notesmith.desk.context import desk_of, field, last_verdict_id, lecture_of, number, rule, see_other, told
 from notesmith.desk.queue import Place, place_at, word_rulings
 from notesmith.errors import InputError
 from notesmith.extract.privacy import hidden, person_rulings
@@ -201,7 +201,7 @@ def decide_potency(request: Request) -> Response:
     heard, at_ms = sounding(field(request, "heard")), number(field(request, "at_ms"), "the time")
     given = field(request, "potency", "")
     with desk.store() as store:
-        lecture, _ = store.lecture(field(request, "lecture"))
+        lecture = lecture_of(store, field(request, "lecture"))
         if not heard or len(heard) > 400:
             raise InputError("no words were named")
         if not given:

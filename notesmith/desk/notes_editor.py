@@ -11,9 +11,9 @@ from starlette.responses import Response
 
 from notesmith.annotations import Extraction, TeachingPoint
 from notesmith.curate import FINDING_LABELS, POINT_KINDS, curate, finding_key
-from notesmith.desk.context import Desk, desk_of, field, last_verdict_id, number, rule, see_other, told
+from notesmith.desk.context import Desk, NotThereError, desk_of, field, last_verdict_id, number, rule, see_other, told
 from notesmith.desk.names import finished
-from notesmith.errors import InputError, StoreError
+from notesmith.errors import InputError
 from notesmith.lecture import Lecture
 from notesmith.store import Store
 from notesmith.transcript import Transcript, WordRange
@@ -184,7 +184,7 @@ def _finished_lecture(store: Store, lecture_id: str) -> tuple[Lecture, Transcrip
     for found in finished(store):
         if found[0].id == lecture_id:
             return found
-    raise StoreError(f"lecture {lecture_id!r} has no notes yet")
+    raise NotThereError(f"lecture {lecture_id[:80]!r} has no notes yet")
 
 
 def _text_of(extraction: Extraction, verdict: object) -> str:

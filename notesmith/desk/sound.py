@@ -9,7 +9,7 @@ import numpy as np
 from starlette.requests import Request
 from starlette.responses import Response
 
-from notesmith.desk.context import desk_of, number
+from notesmith.desk.context import desk_of, lecture_of, number
 from notesmith.errors import InputError
 from notesmith.recording import RATE_HZ, clip
 from notesmith.transcript import TimeSpan
@@ -25,7 +25,7 @@ def clip_wav(request: Request) -> Response:
     if not 0 < end - start <= LONGEST_CLIP_MS:
         raise InputError("a clip is at most a minute long")
     with desk.store() as store:
-        lecture, _ = store.lecture(request.path_params["lecture"])
+        lecture = lecture_of(store, request.path_params["lecture"])
     if lecture.media is None:
         raise InputError("this lecture came as a transcript, without sound")
     samples = clip(desk.course.media_path(lecture.media), TimeSpan(start, end))

@@ -11,12 +11,12 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 
-from notesmith.desk.context import Desk, desk_of, field, number, see_other
+from notesmith.desk.context import Desk, desk_of, field, job_of, number, see_other
 from notesmith.desk.guard import CHUNK_LIMIT_BYTES
 from notesmith.errors import ConflictError, InputError
 from notesmith.files import output_errors
 from notesmith.store import Store
-from notesmith.store.jobs import Job, JobBody, add_job, change_job, job, jobs, received_bytes, remove_job
+from notesmith.store.jobs import Job, JobBody, add_job, change_job, jobs, received_bytes, remove_job
 
 UPLOAD_LIMIT_BYTES = 8 * 1024**3
 SPARE_BYTES = 200 * 1024**2
@@ -75,14 +75,14 @@ def state(request: Request) -> Response:
     """GET /uploads/{id}: how much is here."""
     desk = desk_of(request)
     with desk.store() as store:
-        one = job(store, number(request.path_params["id"], "the upload's number"))
+        one = job_of(store, request.path_params["id"])
         return JSONResponse({"id": one.id, "offset": received_bytes(part_path(desk, one)), "state": one.state})
 
 
 async def put(request: Request) -> Response:
     """PUT /uploads/{id}?offset=N: a piece of at most 8 MB that begins where the last one ended."""
     desk = desk_of(request)
-    job_id = number(request.path_params["id"], "the upload's number")
+    job_id = request.path_params["id"]
     offset = number(request.query_params.get("offset", ""), "the offset")
     piece = bytearray()
     try:
@@ -95,9 +95,9 @@ async def put(request: Request) -> Response:
     return await run_in_threadpool(_append, desk, job_id, offset, bytes(piece))
 
 
-def _append(desk: Desk, job_id: int, offset: int, piece: bytes) -> Response:
+def _append(desk: Desk, job_id: str, offset: int, piece: bytes) -> Response:
     with desk.store() as store, store.transaction():  # the lock keeps two tabs from writing the same upload
-        one = job(store, job_id)
+        one = job_of(store, job_id)
         path = part_path(desk, one)
         here = received_bytes(path)
         if one.state != "receiving":
@@ -111,14 +111,14 @@ def _append(desk: Desk, job_id: int, offset: int, piece: bytes) -> Response:
         here += len(piece)
         body = msgspec.structs.replace(one.body, received=here)
         change_job(store, one.id, "waiting" if here == body.size else "receiving", body, only_from=("receiving",))
-    return JSONResponse({"id": job_id, "offset": here})
+    return JSONResponse({"id": one.id, "offset": here})
 
 
 def cancel(request: Request) -> Response:
     """POST /jobs/{id}/cancel."""
     desk = desk_of(request)
     with desk.store() as store:
-        one = job(store, number(request.path_params["id"], "the number"))
+        one = job_of(store, request.path_params["id"])
         body = msgspec.structs.replace(one.body, message="cancelled")
         change_job(store, one.id, "cancelled", body, only_from=("receiving", "waiting", "working"))
         if one.state == "receiving":
@@ -130,7 +130,7 @@ def retry(request: Request) -> Response:
     """POST /jobs/{id}/retry."""
     desk = desk_of(request)
     with desk.store() as store:
-        one = job(store, number(request.path_params["id"], "the number"))
+        one = job_of(store, request.path_params["id"])
         if (
             one.body.kind == "add"
             and one.body.lecture_id is None
@@ -146,7 +146,7 @@ def forget(request: Request) -> Response:
     """POST /jobs/{id}/forget: take a job that is over off the list."""
     desk = desk_of(request)
     with desk.store() as store:
-        one = job(store, number(request.path_params["id"], "the number"))
+        one = job_of(store, request.path_params["id"])
         remove_job(store, one.id)
         discard(desk, one)
     return see_other("/")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from starlette.requests import Request
 from starlette.responses import Response
 
-from notesmith.desk.context import Desk, desk_of, field, last_verdict_id, number, rule, see_other, told
+from notesmith.desk.context import Desk, desk_of, field, last_verdict_id, lecture_of, number, rule, see_other, told
 from notesmith.desk.queue import QueueItem, suggest, word_queue
 from notesmith.errors import InputError
 from notesmith.store import Store
@@ -77,7 +77,7 @@ def decide(request: Request) -> Response:
 
 def _write(desk: Desk, store: Store, request: Request, ruling: WordRuling, put: tuple[str, str] | None = None) -> None:
     form = sounding(field(request, "form"))
-    lecture, _ = store.lecture(field(request, "lecture"))
+    lecture = lecture_of(store, field(request, "lecture"))
     if not form:
         raise InputError("no word was named")
     concept_id, restored = put or (field(request, "concept_id", ""), field(request, "restored", ""))

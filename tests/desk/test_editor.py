@@ -1,0 +1,54 @@
+"""The editor's pages: unknown words, the effect of a change, labels of the course's own layer."""
+
+from __future__ import annotations
+
+from starlette.testclient import TestClient
+
+from notesmith.course import Course
+from notesmith.desk.editor import occurrences, unknown_words
+
+
+def test_unknown_words_are_counted_over_sessions(course: Course) -> None:
+    with course.open_store() as store:
+        forms = {one.form: one.times for one in unknown_words(store, course.load_vocabulary(), store.verdicts())}
+    assert "rohan" not in forms  # a name
+    assert "sulfer" not in forms  # corrected
+    assert "discharges" not in forms  # plain English
+
+
+def test_the_effect_is_told_before_it_is_made(course: Course, browser: TestClient) -> None:
+    with course.open_store() as store:
+        assert len(list(occurrences(store, "colley by chromacum"))) == 3
+    text = browser.get("/terms/heard?form=Colley, by Chromacum").text
+    assert "changes 3 places in 2 sessions" in text
+    assert browser.get("/terms/heard?form=").status_code == 400
+    assert "were not heard" in browser.get("/terms/heard?form=zebra").text
+
+
+def test_a_label_goes_into_the_course_layer_and_keeps_the_rest(course: Course, browser: TestClient) -> None:
+    before = course.load_vocabulary()["remedy/sulphur"]
+    answer = browser.post("/terms/label", data={"id": "remedy/sulphur", "label": "Zulfur zz", "kind": "hidden"})
+    assert answer.status_code == 200
+    after = course.load_vocabulary()["remedy/sulphur"]
+    assert after.hidden_labels == (*before.hidden_labels, "Zulfur zz")
+    assert (after.alt_labels, after.facts) == (before.alt_labels, before.facts)
+
+
+def test_a_label_of_another_term_is_refused(course: Course, browser: TestClient) -> None:
+    for label, kind in (
+        ("Thuja occidentalis", "alt"),
+        ("Sulphur", "alt"),
+        ("", "alt"),
+        ("a|b", "alt"),
+        ("new one", "x"),
+    ):
+        assert (
+            browser.post("/terms/label", data={"id": "remedy/sulphur", "label": label, "kind": kind}).status_code == 400
+        )
+    assert browser.get("/terms/one?id=remedy/none").status_code == 404
+
+
+def test_browse_and_term(browser: TestClient) -> None:
+    assert "/terms/one?id=remedy/sulphur" in browser.get("/terms?q=sulphur").text
+    text = browser.get("/terms/one?id=remedy/kali-bichromicum").text
+    assert "Colley by Chromacum" in text

@@ -1,0 +1,113 @@
+"""Names, potencies, the checklist and publishing."""
+
+from __future__ import annotations
+
+import msgspec
+import pytest
+from starlette.testclient import TestClient
+
+from notesmith.annotations import Extraction, Prescription
+from notesmith.course import Course
+from notesmith.desk.names import names, open_potencies
+from notesmith.store.jobs import jobs
+from notesmith.transcript import WordRange
+from notesmith.verdicts import PersonVerdict, WordVerdict
+
+
+@pytest.fixture
+def doubtful(course: Course) -> Course:
+    """The same course with one prescription whose potency is in doubt."""
+    with course.open_store() as store:
+        extraction = store.result("one", "extraction", Extraction)
+        heard = store.transcripts("a" * 64)[0].transcript
+        assert extraction is not None
+        at = next(i for i, word in enumerate(heard.words) if word.text == "thirty")
+        words = WordRange(at - 2, at + 3)
+        given = Prescription(
+            "remedy/sulphur", "30C", "thirty see", None, None, None, words, heard.time(words), doubtful=True
+        )
+        store.put_result("one", "extraction", "k", msgspec.structs.replace(extraction, prescriptions=(given,)))
+    return course
+
+
+def test_open_names_block_and_a_ruling_settles_them(course: Course, browser: TestClient) -> None:
+    assert "1 name is undecided" in browser.get("/publish").text
+    text = browser.get("/names").text
+    assert "<mark>Rohan</mark>" in text
+    browser.post("/names", data={"ruling": "hide", "said": "Rohan", "seen": "0"})
+    with course.open_store() as store:
+        assert [e.verdict for e in store.verdicts()] == [PersonVerdict("hide", "Rohan")]
+        assert [n.open for n in names(store, store.verdicts())] == [False]
+    assert "No name is undecided" in browser.get("/publish").text
+
+
+def test_replacement_is_needed_and_bounded(course: Course, browser: TestClient) -> None:
+    for replacement in ("", "x" * 81):
+        data = {"ruling": "replace", "said": "Rohan", "seen": "0", "replacement": replacement}
+        assert browser.post("/names", data=data).status_code == 400
+    assert browser.post("/names", data={"ruling": "burn", "said": "Rohan", "seen": "0"}).status_code == 400
+    data = {"ruling": "replace", "said": "Rohan", "seen": "0", "replacement": "a colleague"}
+    browser.post("/names", data=data)
+    with course.open_store() as store:
+        assert names(store, store.verdicts())[0].printed == "a colleague"
+
+
+def test_two_tabs_on_one_name_conflict(browser: TestClient) -> None:
+    assert browser.post("/names", data={"ruling": "hide", "said": "Rohan", "seen": "0"}).status_code == 200
+    assert browser.post("/names", data={"ruling": "show", "said": "Rohan", "seen": "0"}).status_code == 409
+
+
+def test_a_doubtful_potency_waits_and_can_be_confirmed_at_its_place(doubtful: Course, browser: TestClient) -> None:
+    with doubtful.open_store() as store:
+        (item,) = open_potencies(store, ())
+    assert item.heard == "thirty see once." or item.heard.startswith("thirty see")
+    data = {"lecture": "one", "heard": item.heard, "at_ms": str(item.at_ms), "seen": "0"}
+    browser.post("/names/potency", data=data)
+    with doubtful.open_store() as store:
+        assert open_potencies(store, store.verdicts()) == ()
+
+
+def test_another_potency_must_be_one(doubtful: Course, browser: TestClient) -> None:
+    with doubtful.open_store() as store:
+        (item,) = open_potencies(store, ())
+    data = {"lecture": "one", "heard": item.heard, "at_ms": str(item.at_ms), "seen": "0"}
+    assert browser.post("/names/potency", data=data | {"potency": "a lot"}).status_code == 400
+    browser.post("/names/potency", data=data | {"potency": "200C"})
+    with doubtful.open_store() as store:
+        verdict = store.verdicts()[0].verdict
+    assert isinstance(verdict, WordVerdict)
+    assert (verdict.concept_id, verdict.restored, verdict.start_ms) == ("potency/200c", "200C", item.at_ms)
+
+
+def test_publishing_waits_for_what_blocks(course: Course, browser: TestClient) -> None:
+    answer = browser.post("/publish")
+    assert answer.status_code == 409
+    assert "1 name is undecided" in answer.text
+    with course.open_store() as store:
+        assert not [j for j in jobs(store) if j.body.kind == "publish"]
+    browser.post("/names", data={"ruling": "hide", "said": "Rohan", "seen": "0"})
+    browser.post(
+        "/words",
+        data={"lecture": "one", "form": "thirty see", "seen": "0", "ruling": "accept", "restored": "30C",
+              "concept_id": "potency/30c"},
+    )  # fmt: skip
+    assert browser.post("/publish").status_code == 200
+    with course.open_store() as store:
+        assert [j.state for j in jobs(store) if j.body.kind == "publish"] == ["waiting"]
+
+
+def test_the_preview_leads_nowhere_else(course: Course, browser: TestClient) -> None:
+    folder = course.folder / ".preview"
+    folder.mkdir()
+    (folder / "index.html").write_text("<p>preview</p>")
+    (folder / "out").symlink_to("/etc")
+    answer = browser.get("/preview/index.html")
+    assert answer.text == "<p>preview</p>"
+    assert "default-src 'none'" in answer.headers["content-security-policy"]
+    for path in (
+        "/preview/../course.toml",
+        "/preview/%2e%2e/course.toml",
+        "/preview/..%2fcourse.db",
+        "/preview/out/passwd",
+    ):
+        assert browser.get(path).status_code in (404, 405)
