@@ -344,6 +344,7 @@ def _person(session: Session, ranges: list[tuple[int, int]], put: _Put, taken: s
         break
 
 
+_SOMEBODY = re.compile(rf"(?:an? |one |this |the )?(?:[\w-]+ )?{PERSON}\b")
 _ONGOING = re.compile(
     r"\b(?:continu\w+|go(?:es|ing)? on|went on|kept (?:on|up|taking)|not stopped|didn't stop|did not "
     r"stop|carried on|carry on|still (?:taking|on|using)|(?:was|were|is|are|'s|'re)(?: \w+)? (?:taking|"
@@ -378,7 +379,7 @@ def _sentence(
         times = [t for t in times if not (t[2][0].startswith(("in ", "within ")) and t[0] > start + 2)]
         if not complaint_seen and not complained and not after_remedy:
             match = next((m for _, _, m in session.search(_COMPLAINT, start, end)), None)
-            if match is not None and not _MEDICINE_WORD.search(match["what"][:25]):
+            if match is not None and not _SOMEBODY.match(match["what"]) and not _MEDICINE_WORD.search(match["what"][:25]):
                 units = _end_complaint(session, *session.span_of(start, match, "what"))
                 if units[1] > units[0]:
                     put("presenting complaint", *units)

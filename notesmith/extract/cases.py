@@ -91,6 +91,7 @@ _INTRO = (
     (re.compile(rf"\b(?:in came|comes|brought|brings) (?:a|an|one|this) (?:[\w-]+ ){{0,4}}?{PERSON}\b"), 2.0),
 )  # fmt: skip
 _PRESENTS = re.compile(
+    r"(?<!in )(?<!to )(?<!for )(?<!of )(?<!every )\b(?:one|another|an?|this|my|next|last|recent) (?:more )?(?:(?:\w+ly|small|short|quick|nice|recent|similar|old|good|interesting|very|simple|beautiful|little|live|actual|clinical) ){0,2}case\b(?![- ]?(?:taking|history|paper|record|comes|is one|will|may|can|has to|should))|"
     rf"\b(?:here(?:'s| is)|there(?:'s| is| was| came)|then there(?:'s| is| was)|i(?:'ve| have) (?:got )?|take|consider) (?:a|an|one|this|the case of|the story of|the case) (?:[\w-]+ ){{0,4}}?(?:{PERSON}|mother|father|wife|case)\b"
     rf"|\b(?:story|case|example|instance|history) of (?:a|an|one|this|my) (?:[\w-]+ ){{0,4}}?(?:{PERSON}|mother|father|wife|couple)\b"
     r"|\b(?:narrate|share|put before you|bring to you|present|tell you|recount|recall|describe|relate|mention|give you|remember) (?:you )?(?:of |about )?(?:one|an?|this|another) (?:[\w-]+ ){0,2}?(?:experience|incident|episode|instance|example|story|case|patient)\b"
@@ -115,9 +116,8 @@ _OWN_CIRCLE = re.compile(
 )
 _HYPOTHETICAL = re.compile(
     r"\b(?:suppose|imagine|if (?:a|an|one|your|you|the) |say a|whenever|when(?:ever)? (?:a|an|your|you|"
-    r"the)? ?\w* ?(?:patient|child|person|lady|man|woman)? (?:comes|says|tells|complains|sits)|will come|"
-    r"will tell|would come|"
-    r"you (?:will|may|might|can) (?:get|see|find|have)|typical(?:ly)?|usually|generally|often|always|any "
+    r"the)? ?\w* ?(?:patient|child|person|lady|man|woman)? (?:comes|says|tells|complains|sits)|(?<!i )(?<!we )will (?:come|tell)|would come|"
+    r"you (?:will|may|might|can) (?:get|see|find|have)|typical(?:ly)?|usually|generally|any "
     r"patient|every patient|such (?:a )?patient|a (?:typical|classical|\w+) patient (?:is|will|may|has|"
     r"wants|comes))\b"
 )

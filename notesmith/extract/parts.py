@@ -211,7 +211,7 @@ def _score(
         scores["recap"] -= 0.8
         scores["comparison"] -= 0.4
     scores["housekeeping"] = (
-        1.5 * min(2, look.housekeeping) - 0.3 * content + (0.3 if not look.content and look.meaningful > 2 else 0.0)
+        (0.0 if look.remedies else 1.5 * min(2, look.housekeeping)) - 0.3 * content + (0.3 if not look.content and look.meaningful > 2 else 0.0)
     )
     if place < 0.05:
         scores["housekeeping"] += 0.3
