@@ -65,10 +65,11 @@ def _hide(pattern: re.Pattern[str], text: str) -> str:
     return pattern.sub(lambda match: "".join(c if c == "\n" else " " for c in match[0]), text)
 
 
+# What is opened and never closed goes on to the end, as in CommonMark 4.5 and the HTML standard.
 _MD_HIDDEN = re.compile(
-    r"(?s)^---\n.*?\n---\n|^(```|~~~).*?^\1|`[^`\n]*`|(?<=\])\([^()\n]*\)|<[^<>\n]*>|https?://\S+", re.MULTILINE
+    r"(?s)^---\n.*?\n---\n|^(```|~~~).*?(?:^\1|\Z)|`[^`\n]*`|(?<=\])\([^()\n]*\)|<[^<>\n]*>|https?://\S+", re.MULTILINE
 )
-_HTML_HIDDEN = re.compile(r"(?is)<(script|style|code|pre)\b.*?</\1\s*>|<!--.*?-->|<[^<>]*>")
+_HTML_HIDDEN = re.compile(r"(?is)<(script|style|code|pre)\b.*?(?:</\1\s*>|\Z)|<!--.*?(?:-->|\Z)|<[^<>]*>")
 _CAPTION_HIDDEN = re.compile(r"^(?:WEBVTT.*|\d+|.*-->.*|NOTE\b.*)$|<[^<>\n]*>", re.MULTILINE)
 
 

@@ -25,6 +25,8 @@ from notesmith.vocabulary import Concept, Vocabulary, label_key
 
 _WORD = re.compile(r"[^\W\d_]+(?:['’][^\W\d_]+)?(?:-[^\W\d_]+)*")
 MAX_WORDS = 4
+# No term has a longer word; comparing one would take time and memory by the square of its length.
+LONGEST_WORD = 40
 # An English word by wordfreq's scale (Zipf: 3 is once in a million words); a rarer string may be a misspelling.
 ENGLISH_ZIPF = 2.2
 PLAIN_ENGLISH_ZIPF = 3.0
@@ -79,7 +81,7 @@ class SpellingChecker:
         """The words of the trade's own terms: what a strange word may be a misspelling of."""
         return frozenset(
             word for key, (_, concept) in self._terms.items() for word in key.split()
-            if len(word) >= 5 and (concept.scheme != "medical" or zipf_frequency(word, "en") < PLAIN_ENGLISH_ZIPF)
+            if 5 <= len(word) <= LONGEST_WORD and (concept.scheme != "medical" or zipf_frequency(word, "en") < PLAIN_ENGLISH_ZIPF)
         )  # fmt: skip
 
     @cached_property
@@ -92,6 +94,8 @@ class SpellingChecker:
 
     def near(self, word: str) -> tuple[str, ...]:
         """Words of terms within one letter (two, where both are long) of a strange word, nearest first."""
+        if len(word) > LONGEST_WORD:
+            return ()
         limit = 2 if len(word) >= 8 else 1
         candidates = {near for variant in _deletions(word) for near in self._by_deletion.get(variant, ())}
         scored = ((DamerauLevenshtein.distance(word, near), near) for near in candidates)

@@ -306,5 +306,7 @@ def translated(path: Path) -> Iterator[None]:
         if "readonly" in text or "unable to open" in text:
             raise OutputError(f"{path}: cannot be written ({text}); check the folder and its permissions") from error
         raise StoreError(f"{path}: {text}") from error
+    except UnicodeDecodeError as error:  # SQLite hands out a damaged schema's text as it is
+        raise StoreError(f"{path}: the store is damaged (its text is not UTF-8); restore a backup") from error
     except sqlite3.DatabaseError as error:
         raise StoreError(f"{path}: the store is damaged ({error}); restore a backup") from error
