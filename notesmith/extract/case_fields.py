@@ -38,7 +38,7 @@ _AGE = re.compile(
 )
 _FEMALE = re.compile(
     r"\b(?:lady|woman|girl|female|housewife|mother of|young mother|widow|bride|schoolgirl|grandmother|maid|nun|old lady|aunty|"
-    r"auntie|lass|actress|waitress|dressmaker|mrs|miss|ms)\b"
+    r"auntie|lass|actress|waitress|mrs|miss|ms)\b"
 )
 _MALE = re.compile(
     r"\b(?:gentleman|man|boy|male|businessman|policeman|watchman|schoolboy|grandfather|fellow|chap|old man|guy|lad|gent|mr)\b"
@@ -65,6 +65,8 @@ _COMPLAINT = re.compile(
     r"(?P<what>[^.?!;]{3,110})"
 )
 _HISTORY = re.compile(
+    r"\b(?:years?|months?|weeks?) (?:back|before|ago|earlier|previously)\b|\b(?:had|'d) (?:died|lost|nursed|left|divorced|married|moved|buried|retired|failed|separated|been dreading|been dismissed)\b|"
+    r"\b(?:it all|everything|the whole thing) (?:dated|began|started|came) (?:from|after|with)\b|\b(?:brother|sister|mother|father|uncle|aunt|family)(?:'s)? (?:\w+ )?(?:had|have|has) \w+|"
     r"\b(?:past history|family history|history of|in (?:her|his) (?:childhood|past|infancy)|as a child|"
     r"in the past|previously (?:had|suffered)|had (?:once |earlier |previously )(?:had|suffered)|"
     r"(?:mother|father|grandmother|grandfather|brother|sister|uncle|aunt)(?: also)? (?:had|has|died|was|"
@@ -233,8 +235,13 @@ def _build(
         for piece in (item.remedy_units, item.potency_units, item.repetition_units, item.duration_units):
             if piece:
                 own_pieces.update(range(*piece))
+    sent = [
+        start
+        for s, e in ranges
+        for start, _, _ in session.search(_NO_REMEDY, s, e)
+    ]
     medicines, investigations = _medical_units(session, hits)
-    first_given = min((g.start for g in own), default=None)
+    first_given = min([*(g.start for g in own), *sent[:1]], default=None)
     complaint_seen = False
     for range_index, (start, end) in enumerate(ranges):
         for sentence in session.sentences_in(start, end):
@@ -255,6 +262,10 @@ def _build(
                 or complaint_seen
             )
     found = _with_outcome(found)
+    if first_given is not None and not any(f.label == "outcome" for f in found):
+        closing = _closing_clause(session, looks, ranges[-1], first_given)
+        if closing is not None and not any(f.words.overlaps(session.words(*closing)) for f in found):
+            add("outcome", *closing)
     order = {label: index for index, label in enumerate(LABELS)}
     found = _unique(sorted(found, key=lambda f: (f.words.start, order[f.label])))
     stated = {f.label for f in found}
@@ -284,6 +295,25 @@ def _medical_units(session: Session, hits: Sequence[Hit]) -> tuple[frozenset[int
             elif "investigation" in kinds:
                 investigations.update(range(hit.start, hit.end))
     return frozenset(medicines), frozenset(investigations)
+
+
+_NO_REMEDY = re.compile(
+    r"\b(?:i|we) (?:\w+ )?(?:gave|prescribed) (?:no|nothing|him nothing|her nothing|them nothing)\b|\b(?:i|we) (?:\w+ )?(?:sent|rushed|referred|put|drove|took|rang|called|phoned) (?:him|her|them|for|the|one)\b[^.?!]{0,30}\b(?:hospital|ward|ambulance|surgeon|casualty|in|specialist|one zero eight|emergency|car)\b"
+)
+
+
+def _closing_clause(
+    session: Session, looks: Sequence[Look], last: tuple[int, int], first_given: int
+) -> tuple[int, int] | None:
+    """The last thing told after the treatment, for a case that ends without a word of change."""
+    for sentence in reversed(session.sentences_in(*last)[-2:]):
+        look = looks[sentence.index]
+        if sentence.start <= first_given or not look.past or look.question:
+            continue
+        clauses = [c for c in _clauses(session, sentence.start, sentence.end) if c[1] - c[0] >= 3]
+        if clauses:
+            return clauses[-1]
+    return None
 
 
 def _with_outcome(found: list[Finding]) -> list[Finding]:

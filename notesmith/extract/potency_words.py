@@ -23,7 +23,11 @@ NUMBER = rf"(?:\d[\d,]*|(?:(?:a )?(?:{_WORD})(?:[ -](?:and )?(?:{_WORD}))*))"
 
 COMMON_STEPS = frozenset({3, 6, 12, 30, 200, 1000, 10000, 50000})
 
+#: Potencies said as ordinals ("the thirtieth"); those that could as well count days are left out.
+_ORDINALS = {"thirtieth": 30, "two hundredth": 200, "thousandth": 1000, "ten thousandth": 10_000}
+
 POTENCY = re.compile(
+    rf"\b(?P<ord>{'|'.join(sorted(_ORDINALS, key=len, reverse=True))})\b|"
     rf"\b(?P<lm>(?:l\.? ?m\.?|el em) ?[-/]?(?:potency )?(?P<lmn>{NUMBER})?|0 ?/ ?\d{{1,2}})\b"
     rf"|\b(?P<cm>c\.? ?m\.?|d\.? ?m\.?|m\.? ?m\.?)(?=[ ,.;!?]|$)"
     rf"|\b(?P<mn>{NUMBER}|a) ?-?m\b\.?"
@@ -65,6 +69,9 @@ def number_of(said: str) -> int | None:
 
 def normalise(match: re.Match[str]) -> tuple[str, bool] | None:
     """The normal form of a ``POTENCY`` match and whether it is doubtful; None where it is no potency."""
+    if match["ord"]:
+        value = _ORDINALS[match["ord"]]
+        return ({1000: "1M", 10_000: "10M"}.get(value, f"{value}C"), False)
     if match["lm"]:
         digits = re.search(r"\d+", match["lm"].split("/")[-1])
         value = number_of(match["lmn"]) if match["lmn"] else int(digits[0]) if digits else None

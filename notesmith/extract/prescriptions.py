@@ -300,6 +300,12 @@ _GAVE_HERE = re.compile(
 )
 
 
+def looks_like_order(session: Session, start: int, end: int) -> bool:
+    """``Lachesis, a single dose.``: a sentence without a verb that orders."""
+    tags = {session.parse.tag(unit) for unit in range(start, end)}
+    return not tags & {"VBD", "VBZ", "VBP", "MD"} and bool(REPETITION.search(session.low(start, end)))
+
+
 def _without_potency(
     session: Session, remedies: Sequence[Hit], cases: Sequence[tuple[str, int, int]], seen: set[int],
     used: set[tuple[int, int] | None],
@@ -312,7 +318,7 @@ def _without_potency(
             continue
         before = session.low(max(sentence.start, hit.start - 7), hit.start)
         if (
-            not _GAVE_HERE.search(before)
+            not (_GAVE_HERE.search(before) or looks_like_order(session, sentence.start, sentence.end))
             or _BY_OTHERS.search(session.low(max(sentence.start, hit.start - 12), hit.start))
             or _NEGATED_GIVING.search(before)
         ):
