@@ -44,7 +44,8 @@ from truth import Occurrence, occurrences, pieces_of, read_times  # noqa: E402
 
 from notesmith.annotations import Correction, Corrections  # noqa: E402
 from notesmith.correct import correct  # noqa: E402
-from notesmith.correct.forms import form_table  # noqa: E402
+from notesmith.correct.candidates import letter_phones  # noqa: E402
+from notesmith.correct.forms import FormTable  # noqa: E402
 from notesmith.correct.weigh import Weights, load_weights  # noqa: E402
 from notesmith.reading import replace_inside  # noqa: E402
 from notesmith.sounds import load_costs, pronounce_text  # noqa: E402
@@ -61,13 +62,14 @@ AUDIO = Path(os.environ.get("NOTESMITH_LAB") or platformdirs.user_cache_path("no
 EDGE = frozenset("the a an and or but is in of to on for with by at as it s".split())
 LISTENED = ("remedy/", "family/", "author/", "book/", "journal/", "idea/", "medical/")
 ABLATIONS = {
-    "without the session": ("session", "session ordinary"),
-    "without neighbouring words": ("cues", "cues ordinary", "trade talk"),
-    "without how commonly taught": ("prior",),
-    "without word frequency": ("ordinary surprise", "odd words", "all ordinary"),
-    "without capitals and probability": ("capital", "doubt", "unlisted doubt"),
-    "without the nearest rival": ("margin",),
-}
+    "without the session": ("session", "everyday session", "session distance", "same sound session"),
+    "without neighbouring words": ("cues", "everyday cues", "same sound cues", "author cues", "miasm near",
+                                   "psychiatry near", "terms near", "everyday terms near"),
+    "without how commonly taught": ("prior", "near sound prior"),
+    "without word frequency": ("ordinary words", "everyday ordinary", "odd words"),
+    "without spelling": ("spelling", "everyday spelling"),
+    "without capitals and probability": ("capital", "everyday capital", "author capital", "doubt", "everyday doubt"),
+}  # fmt: skip
 
 
 class Edit(NamedTuple):
@@ -420,7 +422,7 @@ def candidate_ranks(vocabulary: Vocabulary) -> dict[str, dict[str, list[float]]]
         with path.open(encoding="utf-8") as file:
             rows += csv.DictReader(file, delimiter="\t", quoting=csv.QUOTE_NONE)
     rows = [row for row in rows if row["id"] in vocabulary and sounding(row["heard"]) != sounding(row["label"])]
-    forms = form_table(vocabulary, load_costs())
+    forms = FormTable(vocabulary, load_costs())  # its own, for its index remembers answers of another depth
     labels = sorted({(label_key(form.label), form.concept_id) for form in forms.forms})
     keys, ids = [key for key, _ in labels], [identifier for _, identifier in labels]
     coded = [metaphone(key) for key in keys]
@@ -431,9 +433,7 @@ def candidate_ranks(vocabulary: Vocabulary) -> dict[str, dict[str, list[float]]]
         if not chosen:
             continue
         heard = [label_key(row["heard"]) for row in chosen]
-        numbers, _ = forms.nearest([pronounce_text(h)[:40] or "ə" for h in heard], keep=60, narrow=120)
-        ranks = {"by sound (ours)": [_rank(row["id"], [forms.forms[int(n)].concept_id for n in near])
-                                     for row, near in zip(chosen, numbers, strict=True)]}  # fmt: skip
+        ranks = {"by sound (ours)": [_rank(row["id"], _by_sound(forms, h)) for row, h in zip(chosen, heard, strict=True)]}
         codes = process.cdist([metaphone(h) for h in heard], coded, scorer=JaroWinkler.similarity)
         spelt = process.cdist(heard, keys, scorer=Levenshtein.normalized_similarity)
         for name, scores in (("Double Metaphone + Jaro-Winkler", codes), ("Levenshtein", spelt)):
@@ -444,6 +444,14 @@ def candidate_ranks(vocabulary: Vocabulary) -> dict[str, dict[str, list[float]]]
         for name, shares in made[part].items():
             print(f"  {name:34}" + "".join(f"{share:8.3f}" for share in shares))
     return made
+
+
+def _by_sound(table: FormTable, heard: str) -> list[str]:
+    """Concepts by the distance of their nearest form, the heard words read by dictionary and by letters."""
+    phones = {pronounce_text(heard)[:40] or "ə", letter_phones(heard)[:40] or "ə"}
+    near = table.index.nearest(sorted(phones), keep=80, groups=120, rough=80)
+    scored = sorted((d, f) for forms, distances in near.values() for f, d in zip(forms.tolist(), distances.tolist(), strict=True))
+    return [table.forms[f].concept_id for _, f in scored]
 
 
 def _rank(wanted: str, near: Sequence[str]) -> int:

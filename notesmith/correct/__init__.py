@@ -8,24 +8,36 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Protocol
 
 import msgspec
 
-from notesmith.annotations import Correction, Corrections, Evidence, Rival
-from notesmith.correct.candidates import HeardWord, canonical, find, heard_words, right_already
-from notesmith.correct.decide import APPLY, PROPOSE, Weighed, absorb, select, share_evidence, trim, weigh
+from notesmith.annotations import Correction, Corrections, Evidence, Rival, TextbookReading
+from notesmith.correct.candidates import (
+    NEGATIONS,
+    Candidate,
+    HeardWord,
+    candidates,
+    canonical,
+    heard_words,
+    protected,
+    right_already,
+)
+from notesmith.correct.decide import APPLY, PROPOSE, decide
+from notesmith.correct.evidence import Session
 from notesmith.correct.forms import FormTable, form_table
-from notesmith.correct.rulings import covered_words, ruled_corrections, rulings_of
+from notesmith.correct.listening import Heard, Witness, ask
+from notesmith.correct.potencies import potency_proposals
+from notesmith.correct.rulings import Rulings, covered_words, ruled_corrections, rulings_of
+from notesmith.correct.textbook import read_along
 from notesmith.correct.weigh import Weights, load_weights
 from notesmith.sounds import load_costs
-from notesmith.transcript import TimeSpan, Transcript, sounding
+from notesmith.transcript import Transcript, WordRange, sounding
 from notesmith.verdicts import VerdictEntry
 from notesmith.vocabulary import Vocabulary
 
 __all__ = ["VERSION", "SessionHints", "Witness", "correct"]
 
-VERSION = "1"
+VERSION = "2"
 PLURALS = frozenset({"idea", "medical", "family"})
 REVIEW_ITEMS_PER_HALF_HOUR = 15
 HALF_HOUR_MS = 30 * 60 * 1000
@@ -38,13 +50,6 @@ class SessionHints(msgspec.Struct, frozen=True):
     remedy_ids: tuple[str, ...] = ()
 
 
-class Witness(Protocol):
-    """The sound, asked how well it fits each of some wordings of one stretch of speech."""
-
-    def score(self, time: TimeSpan, before: str, wordings: Sequence[str], after: str) -> Sequence[float]:
-        """Summed log-probabilities, one for each wording inside the same sentence; higher fits better."""
-
-
 def correct(
     transcript: Transcript,
     vocabulary: Vocabulary,
@@ -55,77 +60,125 @@ def correct(
     witness: Witness | None = None,
     weights: Weights | None = None,
 ) -> Corrections:
-    """The corrections of a transcript, in reading order, not overlapping, each inside its segment."""
+    """The corrections of a transcript, in reading order, not overlapping, each inside its segment.
+
+    ``textbook`` holds the lines of the course's own text; passages read aloud from it are marked and restored by it.
+    """
     rulings = rulings_of(verdicts)
     ruled = ruled_corrections(transcript, rulings, vocabulary)
     if not len(vocabulary):
         return Corrections(transcript.digest, tuple(ruled))
+    readings, quoted = read_along(transcript, textbook, vocabulary)
+    done = [*ruled, *_untouched(transcript, [q for q in quoted if not _refused(rulings, q)], ruled)]
+    found = _by_sound(transcript, vocabulary, rulings, session, witness, weights, done)
+    items = [*done, *found]
+    items += _untouched(transcript, potency_proposals(transcript, vocabulary, items), items)
+    kept = _limit_review([item for item in items if not _refused(rulings, item) or item in ruled], transcript)
+    return _corrections(transcript, kept, readings)
+
+
+def _corrections(
+    transcript: Transcript, items: Sequence[Correction], readings: Sequence[TextbookReading]
+) -> Corrections:
+    ordered = sorted(items, key=lambda item: (item.segment_id, item.word_start))
+    return Corrections(transcript.digest, tuple(ordered), tuple(readings))
+
+
+def _refused(rulings: Rulings, item: Correction) -> bool:
+    return rulings.refuses_within(sounding(item.heard).split(), item.concept_id)
+
+
+def _untouched(transcript: Transcript, new: Sequence[Correction], old: Sequence[Correction]) -> list[Correction]:
+    """The new corrections that touch no word of the old ones."""
+    covered = covered_words(transcript, old)
+    return [item for item in new if not covered_words(transcript, [item]) & covered]
+
+
+def _by_sound(
+    transcript: Transcript,
+    vocabulary: Vocabulary,
+    rulings: Rulings,
+    hints: SessionHints | None,
+    witness: Witness | None,
+    weights: Weights | None,
+    done: Sequence[Correction],
+) -> list[Correction]:
     table = form_table(vocabulary, load_costs())
     words = heard_words(transcript)
-    right = right_already(vocabulary, words, transcript)
-    taken = covered_words(transcript, ruled)
-    found = [
-        msgspec.structs.replace(span, matches=kept)
-        for span in find(table, transcript, words, right)
-        if not any(index in taken for index in range(span.words.start, span.words.end))
-        and (kept := tuple(m for m in span.matches if not rulings.refuses(span.plain, m.concept_id)))
-    ]
-    hints = session.remedy_ids if session is not None else ()
-    weighed = share_evidence(
-        weigh(found, words, right, table, vocabulary, weights or load_weights(), hints), words
-    )  # fmt: skip
-    chosen = select(absorb(trim(weighed)), PROPOSE)
-    made = (_correction(transcript, one, words, table, vocabulary) for one in chosen)
-    items = _limit_review([*ruled, *(item for item in made if item is not None)], transcript)
-    return Corrections(transcript.digest, tuple(sorted(items, key=lambda i: (i.segment_id, i.word_start))))
+    right = protected(vocabulary, words, right_already(vocabulary, words, transcript))
+    frozen = frozenset(covered_words(transcript, done))
+    plain = [word.plain for word in words]
+    possible = tuple(
+        one
+        for one in candidates(table, transcript, words, right, frozen)
+        if not rulings.refuses_within(plain[one.words.start : one.words.end], table.forms[one.form].concept_id)
+    )
+    known = Session(transcript, words, right, possible, hints.remedy_ids if hints is not None else ())
+    decisions = decide(known, table, weights or load_weights())
+    heard = [Heard(one) for one in decisions]
+    if witness is not None:
+        wordings = [restored_text(transcript, one.candidate, table, vocabulary) for one in decisions]
+        rivals = [[table.forms[c.form].label for c, _ in one.rivals] for one in decisions]
+        heard = ask(transcript, decisions, wordings, rivals, witness)
+    made = (_correction(transcript, one, words, table, vocabulary) for one in heard)
+    return [item for item in made if item is not None]
+
+
+def restored_text(transcript: Transcript, one: Candidate, table: FormTable, vocabulary: Vocabulary) -> str:
+    """The published spelling of the form, with the possessive or plural that was heard."""
+    form = table.forms[one.form]
+    concept = vocabulary[form.concept_id]
+    label = canonical(concept.pref_label, form.label) if concept.scheme == "remedy" else form.label
+    bare = transcript.text(one.words).rstrip(".,;:?!\"')]")
+    if bare.endswith(("'s", "’s")) and not label.endswith("s"):
+        return f"{label}'s"
+    plural = one.phones[-1:] in "sz" and form.phones[-1:] not in "sz" and concept.scheme in PLURALS
+    return f"{label}s" if plural and bare.endswith("s") and not label.endswith("s") else label
 
 
 def _correction(
-    transcript: Transcript, one: Weighed, words: Sequence[HeardWord], table: FormTable, vocabulary: Vocabulary
+    transcript: Transcript, one: Heard, words: Sequence[HeardWord], table: FormTable, vocabulary: Vocabulary
 ) -> Correction | None:
-    span, match = one.span, one.match
-    concept = vocabulary[match.concept_id]
-    plural = span.phones[-1:] in "sz" and table.forms[match.form].phones[-1:] not in "sz" and concept.scheme in PLURALS
-    label = canonical(concept.pref_label, match.label) if concept.scheme == "remedy" else match.label
-    restored = _inflected(span.heard, label, plural=plural)
-    if sounding(restored) == span.plain:
-        return None  # spelt as the vocabulary has it already
-    probability = one.probability
-    evidence = [
-        Evidence("sound", f"sounds like {match.label}", round(-match.distance, 2)),
-    ]
-    if one.times_heard > 1 or one.ways_heard > 1:
-        evidence.append(
-            Evidence("session", f"heard {one.times_heard} times so, {one.ways_heard} ways in this session",
-                     round(math.log1p(one.support), 2))
-        )  # fmt: skip
-    elif one.support >= 1:
-        evidence.append(Evidence("session", "the session speaks of it elsewhere", round(math.log1p(one.support), 2)))
-    start = transcript.segment_starts[span.segment_id]
+    decision = one.decision
+    candidate, form = decision.candidate, table.forms[decision.candidate.form]
+    heard = transcript.text(candidate.words)
+    restored = restored_text(transcript, candidate, table, vocabulary)
+    if sounding(restored) == sounding(heard) or decision.probability < PROPOSE:
+        return None  # spelt as the vocabulary has it already, or the sound spoke against it
+    negation = any(words[i].plain in NEGATIONS for i in range(candidate.words.start, candidate.words.end))
+    start = transcript.segment_starts[candidate.segment_id]
     return Correction(
-        segment_id=span.segment_id,
-        word_start=span.words.start - start,
-        word_end=span.words.end - start,
-        heard=span.heard,
-        concept_id=match.concept_id,
+        segment_id=candidate.segment_id,
+        word_start=candidate.words.start - start,
+        word_end=candidate.words.end - start,
+        heard=heard,
+        concept_id=form.concept_id,
         restored=restored,
-        score=round(probability, 4),
-        evidence=tuple(evidence),
-        state="applied" if probability >= APPLY else "proposed",
+        score=round(decision.probability, 4),
+        evidence=_reasons(one, form.label),
+        state="applied" if decision.probability >= APPLY and not negation else "proposed",
         rivals=tuple(
-            Rival(m.concept_id, m.label, round(1 / (1 + math.exp(-max(-30.0, min(30.0, s)))), 4)) for m, s in one.rivals
+            Rival(table.forms[c.form].concept_id, table.forms[c.form].label, round(share, 4))
+            for c, share in decision.rivals
         ),
     )
 
 
-def _inflected(heard: str, label: str, *, plural: bool) -> str:
-    """The label with the ending that was heard: a possessive or a plural stays one."""
-    bare = heard.rstrip(".,;:?!\"')]")
-    if bare.endswith(("'s", "’s")) and not label.endswith("s"):
-        return f"{label}'s"
-    if plural and not label.endswith("s"):
-        return f"{label[:-1]}ies" if label.endswith("y") else f"{label}s"
-    return label
+def _reasons(one: Heard, label: str) -> tuple[Evidence, ...]:
+    decision = one.decision
+    reasons = [Evidence("sound", f"sounds like {label}", round(-decision.candidate.distance, 2))]
+    if decision.ways > 1:
+        reasons.append(
+            Evidence("session", f"heard {decision.ways} ways in this session", round(math.log1p(decision.support), 2))
+        )
+    elif decision.support >= 1:
+        reasons.append(
+            Evidence("session", "the session speaks of it elsewhere", round(math.log1p(decision.support), 2))
+        )
+    if one.margin is not None:
+        word = "prefers it" if one.margin > 0 else "is behind what was heard"
+        reasons.append(Evidence("audio", f"the sound {word} by {abs(one.margin):.0f}", round(one.margin, 2)))
+    return tuple(reasons)
 
 
 def _limit_review(items: list[Correction], transcript: Transcript) -> list[Correction]:
@@ -137,3 +190,9 @@ def _limit_review(items: list[Correction], transcript: Transcript) -> list[Corre
     proposed = sorted((item for item in items if item.state == "proposed"), key=lambda item: -item.score)
     dropped = {id(item) for item in proposed[allowed:]}
     return [item for item in items if id(item) not in dropped]
+
+
+def word_range(transcript: Transcript, item: Correction) -> WordRange:
+    """The whole-transcript words of a correction."""
+    start = transcript.segment_starts[item.segment_id]
+    return WordRange(start + item.word_start, start + item.word_end)

@@ -12,16 +12,17 @@ from wordfreq import zipf_frequency
 
 from notesmith.correct.forms import FormTable
 from notesmith.sounds import pronounce_text
+from notesmith.sounds.latin import read_by_letters
 from notesmith.transcript import Transcript, WordRange, sounding
 from notesmith.vocabulary import Concept, Vocabulary, label_key
 
 MAX_WORDS = 5
-MAX_HEARD_PHONES = 34
+MAX_HEARD_PHONES = 36
 MAX_ORDINARY = 3  # ordinary words in a stretch that has an odd one
 # wordfreq's Zipf scale: 3 is once in a million words. Rarer words are odd in a lecture unless the vocabulary has them.
 ODD_ZIPF = 3.0
-COMMON_ZIPF = 4.2
-KEEP, NARROW = 8, 24
+KEEP = 5
+MAX_EVERYDAY = 3
 SAME_WORD = 0.6
 PLAIN_ZIPF = 3.0
 NEGATIONS = frozenset("no not never none nothing neither nor without cannot cant dont doesnt didnt isnt wasnt".split())
@@ -33,7 +34,9 @@ NUMBER_WORDS = frozenset(
     ).split()
 )
 _SENTENCE_END = re.compile(r"[.?!…][\"')\]]*$")
-_EDGE_WORDS = frozenset("the and or but of in to is was are for with that this it he she they we you i".split())
+EDGE_WORDS = frozenset(
+    "the and or but is in of to an a was are with for he she it i so on at as that this they we you".split()
+)
 
 
 class HeardWord(msgspec.Struct, frozen=True):
@@ -53,24 +56,19 @@ class HeardWord(msgspec.Struct, frozen=True):
         return self.zipf < ODD_ZIPF
 
 
-class Match(msgspec.Struct, frozen=True):
-    """A form near a heard stretch, with its distance."""
+class Candidate(msgspec.Struct, frozen=True):
+    """A stretch of heard words inside one segment and a form it may be; ``words`` counts the whole transcript.
 
-    form: int
-    concept_id: str
-    label: str
-    distance: float
-
-
-class Span(msgspec.Struct, frozen=True):
-    """A heard stretch inside one segment and the forms near it, nearest first, each concept once."""
+    ``rank`` is 0 for the likeliest form of the stretch by sound and commonness alone.
+    """
 
     segment_id: int
     words: WordRange
-    heard: str
-    plain: str
+    everyday: bool  # every word of it is an ordinary one
     phones: str
-    matches: tuple[Match, ...]
+    form: int
+    distance: float
+    rank: int
 
 
 @lru_cache(maxsize=100_000)
@@ -171,85 +169,124 @@ def canonical(pref_label: str, label: str) -> str:
     return label
 
 
-def spans(
-    transcript: Transcript, words: tuple[HeardWord, ...], right: dict[int, tuple[int, str]], *, everyday: bool
-) -> Iterator[tuple[int, WordRange]]:
-    """Stretches worth asking about: with an odd word in them, or (``everyday``) of one to three ordinary words."""
+def protected(
+    vocabulary: Vocabulary, words: tuple[HeardWord, ...], right: dict[int, tuple[int, str]]
+) -> dict[int, tuple[int, str]]:
+    """The terms heard rightly that no shorter garble may be cut out of; everyday words and stubs protect nothing."""
+    kept = {}
+    for start, (end, concept_id) in right.items():
+        concept = vocabulary[concept_id]
+        if end - start == 1:
+            everyday = concept.scheme == "medical" and words[start].zipf >= ODD_ZIPF
+            stub = len(words[start].plain) <= 4 and words[start].plain != label_key(concept.pref_label)
+            if everyday or stub:
+                continue
+        kept[start] = (end, concept_id)
+    return kept
+
+
+def _stretches(
+    transcript: Transcript, words: tuple[HeardWord, ...], right: dict[int, tuple[int, str]], frozen: frozenset[int]
+) -> Iterator[tuple[int, WordRange, bool]]:
+    """Stretches worth asking about, and whether they hold ordinary words only."""
     covered = {i: (start, end) for start, (end, _) in right.items() for i in range(start, end)}
     for segment in transcript.segments:
         whole = transcript.segment_range(segment.id)
         for start in range(whole.start, whole.end):
+            size = 0
             for end in range(start + 1, min(start + MAX_WORDS, whole.end) + 1):
-                inside = words[start:end]
-                if any(word.ends_clause for word in inside[:-1]) and any(w.text[-1] in ".?!" for w in inside[:-1]):
+                last = words[end - 1]
+                size += len(last.phones)
+                if not _may_hold(words, start, end, frozen) or size > MAX_HEARD_PHONES:
                     break
                 cut = {covered[i] for i in range(start, end) if i in covered}
-                if any(a < start for a, _ in cut) or (cut and everyday):
+                if any(a < start for a, _ in cut):
                     break
-                if any(b > end for _, b in cut) or (start, end) in cut:
+                free = [i for i in range(start, end) if i not in covered]
+                if any(b > end for _, b in cut) or not free:
                     continue
-                if any(not w.phones or _number_like(w.plain) or w.plain in NEGATIONS for w in inside):
-                    break
-                if sum(len(w.phones) for w in inside) > MAX_HEARD_PHONES:
-                    break
-                kept = {i for a, b in cut for i in range(a, b)}
-                odd = any(words[i].odd for i in range(start, end) if i not in kept)
-                if odd and not everyday and sum(not w.odd for w in inside) <= MAX_ORDINARY:
-                    yield segment.id, WordRange(start, end)
-                if everyday and not odd and len(inside) <= 3 and not all(w.plain in _EDGE_WORDS for w in inside):
-                    yield segment.id, WordRange(start, end)
+                odd = sum(words[i].odd for i in free)
+                if odd and end - start - odd <= MAX_ORDINARY:
+                    yield segment.id, WordRange(start, end), False
+                elif not odd and not cut and end - start <= MAX_EVERYDAY and not _only_edges(words[start:end]):
+                    yield segment.id, WordRange(start, end), True
 
 
-def _number_like(plain: str) -> bool:
+def _only_edges(inside: tuple[HeardWord, ...]) -> bool:
+    return all(word.plain in EDGE_WORDS for word in inside)
+
+
+def _may_hold(words: tuple[HeardWord, ...], start: int, end: int, frozen: frozenset[int]) -> bool:
+    """Whether the last word may belong to the stretch: no number, no negation, no sentence end before it."""
+    last = words[end - 1]
+    if end - 1 in frozen or not last.phones or number_like(last.plain) or last.plain in NEGATIONS - {"cant"}:
+        return False
+    if end - start == 1:
+        return True
+    previous = words[end - 2].text
+    return not re.search(r"[.?!;:]$", previous) or bool(re.fullmatch(r"[A-Z]\.", previous))
+
+
+def number_like(plain: str) -> bool:
     return any(c.isdigit() for c in plain) or plain in NUMBER_WORDS
 
 
-def find(
-    table: FormTable, transcript: Transcript, words: tuple[HeardWord, ...], right: dict[int, tuple[int, str]]
-) -> tuple[Span, ...]:
-    """All stretches with the forms near them, measured once for each different sound."""
-    found: list[Span] = []
-    for everyday in (False, True):
-        wanted = list(spans(transcript, words, right, everyday=everyday))
-        sounds = {r: "".join(w.phones for w in words[r.start : r.end]) for _, r in wanted}
-        distinct = sorted({phones for phones in sounds.values() if len(phones) >= 2})
-        if not distinct or not len(table):
-            continue
-        numbers, distances = table.nearest(
-            distinct, keep=KEEP * 4, narrow=NARROW // 2 if everyday else NARROW, core_only=everyday
-        )
-        matches = {
-            phones: _matches(table, numbers[row], distances[row], len(phones)) for row, phones in enumerate(distinct)
-        }
-        for segment_id, r in wanted:
-            near = matches.get(sounds[r], ())
-            if inside := [
-                label_key(transcript.text(WordRange(a, b)))
-                for a, (b, _) in right.items()
-                if r.start <= a and b <= r.end
-            ]:  # a term half heard: only its own longer labels may take its place
-                near = tuple(m for m in near if all(part in label_key(m.label) for part in inside))
-            if near:
-                heard = transcript.text(r)
-                found.append(Span(segment_id, r, heard, sounding(heard), sounds[r], near))
-    return tuple(found)
+@lru_cache(maxsize=50_000)
+def letter_phones(plain: str) -> str:
+    """An odd word read letter by letter as Latin: the recogniser often spells what it does not know as Latin."""
+    return "".join(read_by_letters(word) for word in plain.split())
 
 
-def _matches(table: FormTable, numbers: object, distances: object, length: int) -> tuple[Match, ...]:
-    """The nearest form of each concept, as long as it is near enough to be worth weighing."""
-    found: dict[str, Match] = {}
-    written: dict[str, str] = {}
-    for number, distance in zip(numbers, distances, strict=True):  # type: ignore[call-overload]
-        form = table.forms[int(number)]
-        limit = 1.5 + 1.35 * max(length, len(form.phones))
-        if float(distance) > limit or form.concept_id in found:
-            continue
-        # Two concepts written alike (a man and his book, an old name shared) are no rivals: the likelier one stands.
-        key = label_key(form.label).rstrip("s")
-        if (other := written.get(key)) is not None:
-            if table.priors[int(number)] <= table.priors[found[other].form]:
+def candidates(
+    table: FormTable,
+    transcript: Transcript,
+    words: tuple[HeardWord, ...],
+    right: dict[int, tuple[int, str]],
+    frozen: frozenset[int] = frozenset(),
+) -> list[Candidate]:
+    """Every stretch with its likeliest forms, measured once for each different sound. ``frozen`` words are let be."""
+    stretches = list(_stretches(transcript, words, right, frozen))
+    readings: list[tuple[str, str]] = []
+    for _, r, everyday in stretches:
+        inside = words[r.start : r.end]
+        said = "".join(w.phones for w in inside)
+        lettered = said if everyday else "".join(letter_phones(w.plain) if w.odd else w.phones for w in inside)
+        readings.append((said, lettered or said))
+    odd = {p for (_, _, everyday), pair in zip(stretches, readings, strict=True) if not everyday for p in pair}
+    plain = {p for (_, _, everyday), (p, _) in zip(stretches, readings, strict=True) if everyday}
+    if not len(table):
+        return []
+    index = table.index
+    near_odd = index.nearest([p for p in odd if len(p) > 1], keep=14, groups=48, rough=24)
+    near_plain = index.nearest([p for p in plain if len(p) > 1], keep=6, groups=16, rough=8, core_only=True)
+    found: list[Candidate] = []
+    for (segment_id, r, everyday), pair in zip(stretches, readings, strict=True):
+        near = near_plain if everyday else near_odd
+        best: dict[str, tuple[int, float]] = {}
+        for phones in dict.fromkeys(pair):
+            if phones not in near:
                 continue
-            del found[other]
-        written[key] = form.concept_id
-        found[form.concept_id] = Match(int(number), form.concept_id, form.label, float(distance))
-    return tuple(sorted(found.values(), key=lambda match: match.distance))[:KEEP]
+            for form, distance in zip(*(values.tolist() for values in near[phones]), strict=True):
+                one = table.forms[form]
+                size = max(len(pair[0]), len(one.phones))
+                if distance > (0.5 + 0.5 * size if everyday else 1.0 + 1.05 * size):
+                    continue
+                if one.concept_id not in best or distance < best[one.concept_id][1]:
+                    best[one.concept_id] = (form, distance)
+        if (halves := _halves(transcript, right, r)) and best:
+            # A term half heard: only its own longer labels may take its place.
+            best = {c: b for c, b in best.items() if all(h in label_key(table.forms[b[0]].label) for h in halves)}
+        order = sorted(best.values(), key=lambda b: (b[1] - 1.2 * table.forms[b[0]].prior, b[0]))[:KEEP]
+        found += [
+            Candidate(segment_id, r, everyday, pair[0], form, distance, rank)
+            for rank, (form, distance) in enumerate(order)
+        ]
+    return found
+
+
+def _halves(transcript: Transcript, right: dict[int, tuple[int, str]], r: WordRange) -> list[str]:
+    return [
+        label_key(transcript.text(WordRange(start, right[start][0])))
+        for start in range(r.start, r.end)
+        if start in right and right[start][0] <= r.end
+    ]

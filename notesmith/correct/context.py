@@ -9,7 +9,7 @@ import math
 import re
 from collections.abc import Sequence
 
-from notesmith.correct.candidates import NUMBER_WORDS, HeardWord, Span
+from notesmith.correct.candidates import NUMBER_WORDS, HeardWord
 
 REMEDY_BEFORE = frozenset(
     (
@@ -66,6 +66,12 @@ TRADE = frozenset(
         "constitutional complementary antidote simillimum nosode symptoms symptom worse better proving"
     ).split()
 )
+ADVERBS = frozenset("also always too once never often only even himself then again still clearly rightly".split())
+THIRD_PERSON = frozenset(
+    "has is was thinks orders wants finds warns stayed edited explains compares uses used agrees".split()
+)
+PRONOUNS = frozenset("i you he she it we they who that this there".split())
+COUNTED = frozenset("o oclock am pm years months days weeks hours times percent".split())
 NEAR = 12
 
 
@@ -77,72 +83,50 @@ class Surroundings:
         trade = sum(word.plain in TRADE for word in words)
         self.trade_share = min(1.0, 40.0 * trade / max(40, len(words)))
 
-    def _near(self, span: Span, cues: frozenset[str], reach: int = NEAR) -> int:
-        start, end = span.words.start, span.words.end
+    def _near(self, start: int, end: int, cues: frozenset[str], reach: int = NEAR) -> int:
         around = (*self.words[max(0, start - reach) : start], *self.words[end : end + reach])
         return sum(any(part in cues for part in word.plain.split()) for word in around)
 
-    def before(self, span: Span) -> str:
-        start = span.words.start
-        if start == 0 or self.words[start].starts_sentence:
-            return ""
-        return self.words[start - 1].plain
+    def miasm_words(self, start: int, end: int) -> int:
+        return self._near(start, end, MIASM_NEAR)
 
-    def after(self, span: Span) -> str:
-        end = span.words.end
-        if end >= len(self.words) or self.words[end].starts_sentence:
-            return ""
-        return self.words[end].plain
+    def psychiatry_words(self, start: int, end: int) -> int:
+        return self._near(start, end, PSYCHIATRY_NEAR, 8)
 
-    def potency_follows(self, span: Span) -> bool:
+    def before(self, start: int) -> str:
+        """The word before, within the sentence."""
+        return "" if start == 0 or self.words[start].starts_sentence else self.words[start - 1].plain
+
+    def after(self, end: int) -> str:
+        """The word after, within the sentence."""
+        return "" if end >= len(self.words) or self.words[end].starts_sentence else self.words[end].plain
+
+    def potency_follows(self, end: int) -> bool:
         """A number and not a clock or a count right after it: thirty, 200, 1M, LM."""
-        after = self.after(span)
-        if not after:
-            return False
+        after = self.after(end)
         if re.fullmatch(r"\d+[a-z]{0,2}", after) or after in POTENCY_AFTER or after in NUMBER_WORDS:
-            following = self.words[span.words.end + 1].plain if span.words.end + 1 < len(self.words) else ""
-            return following not in {
-                "o",
-                "oclock",
-                "am",
-                "pm",
-                "years",
-                "months",
-                "days",
-                "weeks",
-                "hours",
-                "times",
-                "percent",
-            }
+            following = self.words[end + 1].plain if end + 1 < len(self.words) else ""
+            return following not in COUNTED
         return False
 
-    def cues(self, span: Span, scheme: str, concept_id: str) -> float:
-        """How much the words around speak for a term of this kind; about -1 to 3."""
-        before, after = self.before(span), self.after(span)
+    def cues(self, start: int, end: int, heard: str, scheme: str, concept_id: str) -> float:
+        """How much the words around speak for a term of this kind; about 0 to 3."""
+        before, after = self.before(start), self.after(end)
         if concept_id.startswith("author/"):
-            score = 1.6 * (after in AUTHOR_AFTER) + 0.5 * (before in AUTHOR_BEFORE)
-            if span.heard.rstrip(".,;:?!").endswith(("'s", "’s")) and after in AUTHOR_AFTER:
+            if after in ADVERBS:
+                after = self.after(end + 1)
+            speaks = after in AUTHOR_AFTER or (after in THIRD_PERSON and before not in PRONOUNS)
+            score = 1.6 * speaks + 0.5 * (before in AUTHOR_BEFORE)
+            if heard.rstrip(".,;:?!").endswith(("'s", "’s")) and after in AUTHOR_AFTER:
                 score += 0.6
             return score
-        if scheme == "idea":
-            near = self._near(span, MIASM_NEAR)
-            against = self._near(span, PSYCHIATRY_NEAR, 4)
-            return min(2.5, 0.9 * near) - 1.6 * against
         if scheme in ("remedy", "family"):
             score = (
                 0.9 * (before in STRONG_REMEDY_BEFORE) + 0.3 * (before in REMEDY_BEFORE) + 0.4 * (after in REMEDY_AFTER)
             )
-            score += 1.6 * self.potency_follows(span)
-            starts = self.words[span.words.start].starts_sentence
-            score += 0.3 * (starts and after in REMEDY_AFTER)
-            return score
-        return min(1.0, 0.25 * self._near(span, TRADE))
-
-
-def surprise(words: Sequence[HeardWord]) -> tuple[float, int]:
-    """How unlikely the ordinary words are as plain English (-log10), and how many words are odd."""
-    ordinary = sum(9.0 - word.zipf for word in words if not word.odd)
-    return ordinary, sum(word.odd for word in words)
+            score += 1.6 * self.potency_follows(end)
+            return score + 0.3 * (self.words[start].starts_sentence and after in REMEDY_AFTER)
+        return min(1.0, 0.25 * self._near(start, end, TRADE))
 
 
 def doubt(words: Sequence[HeardWord]) -> float:

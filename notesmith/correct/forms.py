@@ -1,126 +1,75 @@
-"""Everything the tool listens for, made ready to be found by sound: a table of forms and an index over them."""
+"""Everything the tool listens for: the spoken forms of the vocabulary, how likely each is, and the index over them."""
 
 from __future__ import annotations
 
 import contextlib
-import itertools
 import math
 from collections import Counter
-from collections.abc import Sequence
 from functools import lru_cache
 
 import msgspec
 import numpy as np
 import platformdirs
-from numpy.typing import NDArray
+from wordfreq import zipf_frequency
 
+from notesmith.correct.index import FormIndex
 from notesmith.errors import OutputError
 from notesmith.files import write_atomic
-from notesmith.sounds.distance import MAX_PHONES, Codes, SoundCosts, encode_all
-from notesmith.sounds.phones import VOWELS
+from notesmith.sounds.distance import SoundCosts
 from notesmith.vocabulary import Concept, Vocabulary, label_key
 from notesmith.vocabulary.spoken import SpokenForm, spoken_forms
 
-Floats = NDArray[np.float32]
-Ints = NDArray[np.int64]
-
-# Consonants by class; vowels and weak sounds are left out, because the recogniser keeps them least.
-_CLASSES = {
-    **dict.fromkeys("pb", 0), **dict.fromkeys("fv", 1), **dict.fromkeys("tdθð", 2), **dict.fromkeys("kɡ", 3),
-    **dict.fromkeys("szʃʒʧʤ", 4), **dict.fromkeys("mnŋ", 5), "l": 6, "ɹ": 7,
-}  # fmt: skip
-_EDGE, _VOWEL = 8, 9
-_SIZE = 10
-_FEATURES = _SIZE + 2 * _SIZE * _SIZE
-_FORMAT = "forms/5"
+CORE_PRIOR = -3.45  # log10; terms at least so common are looked for under ordinary words too
+EVERYDAY_ZIPF = 3.3
+_FORMAT = "6"  # of the cached forms; raise it when the rules of reading change
 
 
-def sound_features(phones: str) -> NDArray[np.float32]:
-    """A coarse picture of a string of phones: its consonant classes, alone, in pairs and in pairs over one."""
-    classes = [_EDGE, *(_CLASSES[p] for p in phones if p in _CLASSES), _EDGE]
-    if len(classes) < 4:  # short forms are told apart by their vowels' places too
-        classes = [_EDGE, *(_CLASSES.get(p, _VOWEL) for p in phones if p in _CLASSES or p in VOWELS), _EDGE]
-    picture = np.zeros(_FEATURES, np.float32)
-    for a in classes[1:-1]:
-        picture[a] += 0.6
-    for a, b in itertools.pairwise(classes):
-        picture[_SIZE + a * _SIZE + b] += 1.0
-    for a, b in zip(classes, classes[2:], strict=False):
-        picture[_SIZE + _SIZE * _SIZE + a * _SIZE + b] += 0.5
-    norm = float(np.linalg.norm(picture))
-    return picture / norm if norm else picture
+class Form(msgspec.Struct, frozen=True):
+    """One way of saying a concept, with its scheme, how common it is (log10) and what its label costs (nats)."""
+
+    concept_id: str
+    label: str
+    phones: str
+    scheme: str
+    prior: float
+    penalty: float
 
 
 class FormTable:
-    """All spoken forms with their phones, and the search for those near a heard string.
+    """All forms and the search for those near a heard string of phones."""
 
-    ``nearest`` narrows to the likeliest labels by the coarse picture (one matrix product for all queries), then
-    measures the distance to each of their readings.
-    """
-
-    def __init__(self, vocabulary: Vocabulary, forms: Sequence[SpokenForm], costs: SoundCosts) -> None:
+    def __init__(self, vocabulary: Vocabulary, costs: SoundCosts) -> None:
+        self.vocabulary = vocabulary
+        priors: dict[str, float] = {}
+        forms: list[Form] = []
+        for one in _packed_forms(vocabulary):
+            concept = vocabulary[one.concept_id]
+            if _unheard(concept, one.label):
+                continue
+            if one.concept_id not in priors:
+                priors[one.concept_id] = commonness(vocabulary, concept)
+            forms.append(
+                Form(one.concept_id, one.label, one.phones, concept.scheme, priors[one.concept_id],
+                     label_penalty(concept, one.label))
+            )  # fmt: skip
         self.forms = tuple(forms)
-        self.costs = costs
-        self.codes: Codes = encode_all([form.phones[:MAX_PHONES] for form in self.forms] or [""])
-        self.lengths = np.array([min(len(form.phones), MAX_PHONES) for form in self.forms] or [0], np.float32)
-        members: dict[tuple[str, str], list[int]] = {}
-        for number, form in enumerate(self.forms):
-            members.setdefault((form.concept_id, form.label), []).append(number)
-        width = max((len(group) for group in members.values()), default=1)
-        # (labels, readings) form numbers, the first reading repeated where a label has fewer.
-        self.groups: Ints = np.array([g + [g[0]] * (width - len(g)) for g in members.values()] or [[0]], np.int64)
-        self.pictures: Floats = np.stack([self._picture(group) for group in members.values()] or [sound_features("")])
-        priors = {concept.id: _commonness(vocabulary, concept) for concept in vocabulary.concepts.values()}
-        self.priors = np.array([priors[form.concept_id] for form in self.forms] or [0], np.float32)
-        self.penalties = np.array([_penalty(vocabulary[f.concept_id], f.label) for f in self.forms] or [0], np.float32)
-        self.core = self.priors[self.groups[:, 0]] >= CORE_PRIOR
-
-    def _picture(self, group: list[int]) -> Floats:
-        """What the readings of one label have in common."""
-        mean = np.mean([sound_features(self.forms[number].phones) for number in group], axis=0)
-        return np.asarray(mean / (np.linalg.norm(mean) or 1.0), np.float32)
+        core = np.array([form.prior >= CORE_PRIOR or form.scheme == "idea" for form in forms], np.bool_)
+        self.index = FormIndex(
+            [form.phones for form in forms], core, costs, np.array([form.penalty for form in forms], np.float32)
+        )
 
     def __len__(self) -> int:
         return len(self.forms)
 
-    def nearest(self, heard: Sequence[str], *, keep: int, narrow: int, core_only: bool = False) -> tuple[Ints, Floats]:
-        """For each heard string the ``keep`` nearest forms, nearest first: (n, keep) form numbers and distances."""
-        rows = np.flatnonzero(self.core) if core_only else np.arange(len(self.groups))
-        narrow = min(narrow, len(rows))
-        width = narrow * self.groups.shape[1]
-        keep = min(keep, width)
-        numbers = np.zeros((len(heard), keep), np.int64)
-        distances = np.full((len(heard), keep), np.inf, np.float32)
-        pictures, lengths = self.pictures[rows], self.lengths[self.groups[rows, 0]]
-        # Strings of one length together: a form much longer than what was heard need not be measured to its end.
-        by_length = sorted(range(len(heard)), key=lambda index: len(heard[index]))
-        for start in range(0, len(heard), BATCH):
-            places = by_length[start : start + BATCH]
-            batch = [heard[index] for index in places]
-            queries = np.stack([sound_features(phones) for phones in batch])
-            sizes = np.array([len(phones) for phones in batch], np.float32)
-            likeness = queries @ pictures.T
-            likeness -= 0.05 * np.abs(sizes[:, None] - lengths[None, :])
-            if narrow < len(rows):
-                best = np.argpartition(likeness, -narrow, axis=1)[:, -narrow:]
-            else:
-                best = np.broadcast_to(np.arange(len(rows)), (len(batch), len(rows)))
-            chosen = self.groups[rows[best]].reshape(len(batch), width)
-            codes = encode_all([phones[:MAX_PHONES] for phones in batch])
-            columns = min(self.codes.shape[1], int(1.5 * codes.shape[1]) + 5)
-            flat = self.costs.many(np.repeat(codes, width, axis=0), self.codes[chosen.ravel(), :columns])
-            measured = flat.reshape(len(batch), width) + self.penalties[chosen]
-            order = np.argsort(measured, axis=1, kind="stable")[:, :keep]
-            numbers[places] = np.take_along_axis(chosen, order, axis=1)
-            distances[places] = np.take_along_axis(measured, order, axis=1)
-        return numbers, distances
+
+def _unheard(concept: Concept, label: str) -> bool:
+    """Everyday words for illnesses need no restoring, and capital letters are no sound of a remedy."""
+    if concept.scheme == "medical":
+        return all(zipf_frequency(word, "en") >= EVERYDAY_ZIPF for word in label_key(label).split())
+    return label.isupper() and len(label) <= 4
 
 
-CORE_PRIOR = -3.4
-BATCH = 128
-
-
-def _commonness(vocabulary: Vocabulary, concept: Concept) -> float:
+def commonness(vocabulary: Vocabulary, concept: Concept) -> float:
     """log10 of how likely a term is in a lecture before anything is known of it: by the books that have it."""
     if concept.scheme != "remedy":
         base = {"idea": -3.2, "canon": -3.5, "family": -3.9, "medical": -4.7}.get(concept.scheme, -4.5)
@@ -148,7 +97,7 @@ def _relation_counts(vocabulary: Vocabulary) -> Counter[str]:
     return Counter(end for relation in vocabulary.relations for end in (relation.remedy, relation.other))
 
 
-def _penalty(concept: Concept, label: str) -> float:
+def label_penalty(concept: Concept, label: str) -> float:
     """What restoring a label other than the preferred one costs, in the units of sound distance."""
     if label == concept.pref_label or concept.scheme in ("canon", "idea"):
         return 0.0
@@ -166,7 +115,7 @@ def _penalty(concept: Concept, label: str) -> float:
 @lru_cache(maxsize=4)
 def _packed_forms(vocabulary: Vocabulary) -> tuple[SpokenForm, ...]:
     """The spoken forms, kept in the user's cache by the vocabulary's digest: reading is faster than deriving."""
-    path = platformdirs.user_cache_path("notesmith") / "forms" / f"{vocabulary.digest[:24]}.{_FORMAT[-1]}.msgpack"
+    path = platformdirs.user_cache_path("notesmith") / "forms" / f"{vocabulary.digest[:24]}.{_FORMAT}.msgpack"
     try:
         return msgspec.msgpack.decode(path.read_bytes(), type=tuple[SpokenForm, ...])
     except (OSError, msgspec.MsgspecError):
@@ -179,4 +128,4 @@ def _packed_forms(vocabulary: Vocabulary) -> tuple[SpokenForm, ...]:
 @lru_cache(maxsize=4)
 def form_table(vocabulary: Vocabulary, costs: SoundCosts) -> FormTable:
     """The table of a vocabulary; made once a process."""
-    return FormTable(vocabulary, _packed_forms(vocabulary), costs)
+    return FormTable(vocabulary, costs)

@@ -26,6 +26,14 @@ class Rulings(msgspec.Struct, frozen=True):
         refused = self.refuse.get(plain, frozenset())
         return None in refused or concept_id in refused
 
+    def refuses_within(self, plain: Sequence[str], concept_id: str) -> bool:
+        """Whether the words hold a form that may not become the concept, so that no wider stretch brings it back."""
+        if not self.refuse:
+            return False
+        size = len(plain)
+        runs = (" ".join(plain[a:b]) for a in range(size) for b in range(a + 1, size + 1))
+        return any(self.refuses(run, concept_id) for run in runs)
+
 
 def rulings_of(verdicts: Sequence[VerdictEntry]) -> Rulings:
     """Later rulings on the same form and place outrank earlier ones."""

@@ -51,6 +51,13 @@ def latin_readings(word: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(reading for reading in readings if reading))
 
 
+@lru_cache(maxsize=50_000)
+def read_by_letters(word: str) -> str:
+    """One reading close to the letters, for a word of unknown spelling."""
+    plain = re.sub(r"\d+", "", plain_letters(word))
+    return _read(plain, english=False) if plain else ""
+
+
 def _read(word: str, *, english: bool) -> str:
     pick = 0 if english else 1
     ending = ""

@@ -7,11 +7,12 @@ plain English syllables, which are read by the English rules.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from functools import lru_cache
 from itertools import islice, product
 
 import msgspec
+from rapidfuzz.distance import Levenshtein
 
 from notesmith.sounds import latin_readings, pronounce_text
 from notesmith.vocabulary.concept import Concept, Scheme
@@ -62,8 +63,17 @@ def spoken_forms(vocabulary: Vocabulary) -> Iterator[SpokenForm]:
                 if phones not in seen and len(phones) >= 3:
                     seen.add(phones)
                     yield SpokenForm(concept.id, label, phones)
+        readings = {label: readings_of_label(label) for label in spoken_labels(concept)} if concept.spoken else {}
         for respelt in concept.spoken:
             phones = pronounce_text(respelt)
-            if phones and phones not in seen:
+            if phones and phones not in seen and readings:
                 seen.add(phones)
-                yield SpokenForm(concept.id, concept.pref_label, phones)
+                yield SpokenForm(concept.id, _nearest_label(phones, readings), phones)
+
+
+def _nearest_label(phones: str, readings: Mapping[str, tuple[str, ...]]) -> str:
+    """The label that a respelt form says: the one whose reading by rule is nearest."""
+    return min(
+        readings,
+        key=lambda label: min((Levenshtein.normalized_distance(phones, r) for r in readings[label]), default=1.0),
+    )

@@ -1,0 +1,144 @@
+"""Find the spoken forms near a heard string of phones: an index of consonant skeletons, then measured distances."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+from rapidfuzz import process
+from rapidfuzz.distance import Levenshtein
+
+from notesmith.sounds.distance import MAX_PHONES, SoundCosts, encode_all
+from notesmith.sounds.phones import VOWELS
+
+Floats = NDArray[np.float32]
+Ints = NDArray[np.int64]
+
+# Consonants by class; vowels and weak sounds are left out, because the recogniser keeps them least.
+_CLASSES = {
+    **dict.fromkeys("pb", 0), **dict.fromkeys("fv", 1), **dict.fromkeys("tdθð", 2), **dict.fromkeys("kɡ", 3),
+    **dict.fromkeys("szʃʒʧʤ", 4), **dict.fromkeys("mnŋ", 5), "l": 6, "ɹ": 7,
+}  # fmt: skip
+_EDGE, _VOWEL = 8, 9
+_SIZE = 10
+_FEATURES = _SIZE + 2 * _SIZE * _SIZE
+_MERGED = {
+    **dict.fromkeys(VOWELS, "ə"), **dict(zip("bdɡvθðzʒʃʧʤŋ", "ptkfttssssSn", strict=True)),
+    **dict.fromkeys("iɪA", "i"), **dict.fromkeys("uʊOɔ", "u"), "ɛ": "e",
+}  # fmt: skip
+_BATCH = 256
+
+
+def picture(phones: str) -> Floats:
+    """A coarse picture of a string of phones: its consonant classes, alone, in pairs and in pairs over one."""
+    classes = [_EDGE, *(_CLASSES[p] for p in phones if p in _CLASSES), _EDGE]
+    if len(classes) < 4:  # short forms are told apart by their vowels' places too
+        classes = [_EDGE, *(_CLASSES.get(p, _VOWEL) for p in phones if p in _CLASSES or p in VOWELS), _EDGE]
+    made = [0.0] * _FEATURES
+    for a in classes[1:-1]:
+        made[a] += 0.6
+    for a, b in itertools.pairwise(classes):
+        made[_SIZE + a * _SIZE + b] += 1.0
+    for a, b in zip(classes, classes[2:], strict=False):
+        made[_SIZE + _SIZE * _SIZE + a * _SIZE + b] += 0.5
+    array = np.array(made, np.float32)
+    norm = float(np.linalg.norm(array))
+    return array / norm if norm else array
+
+
+def skeleton(phones: str) -> str:
+    """The consonant classes of a string; the forms of one skeleton are searched together."""
+    kept = [str(_CLASSES[p]) for p in phones if p in _CLASSES]
+    if len(kept) < 2:
+        kept = [str(_CLASSES.get(p, _VOWEL)) for p in phones if p in _CLASSES or p in VOWELS]
+    return "".join(kept)
+
+
+def reduced(phones: str) -> str:
+    """The phones with near ones merged, for a rough first comparison by plain edit distance."""
+    merged = (_MERGED.get(p, p) for p in phones)
+    return "".join(p for p, _ in itertools.groupby(merged))
+
+
+class FormIndex:
+    """The search over all forms. ``core`` marks those looked for under ordinary words; ``penalties`` are added."""
+
+    def __init__(self, phones: Sequence[str], core: NDArray[np.bool_], costs: SoundCosts, penalties: Floats) -> None:
+        self.phones = [p[:MAX_PHONES] for p in phones]
+        self.costs = costs
+        self.penalties = penalties
+        self.core = core
+        self.codes = encode_all(self.phones or [""])
+        self.lengths = np.array([len(p) for p in self.phones] or [0], np.int64)
+        self.reduced = [reduced(p) for p in self.phones]
+        groups: dict[str, list[int]] = {}
+        for number, one in enumerate(self.phones):
+            groups.setdefault(skeleton(one), []).append(number)
+        self.members = [np.array(group, np.int64) for group in groups.values()]
+        self.pictures = np.stack([picture(self.phones[g[0]]) for g in groups.values()] or [picture("")])
+        self.group_lengths = np.array([self.lengths[g].mean() for g in self.members] or [0], np.float32)
+        self.core_groups = np.flatnonzero([bool(core[g].any()) for g in self.members])
+        self._known: dict[tuple[str, bool], tuple[Ints, Floats]] = {}
+
+    def nearest(
+        self, heard: Sequence[str], *, keep: int, groups: int, rough: int, core_only: bool = False
+    ) -> dict[str, tuple[Ints, Floats]]:
+        """For each heard string the numbers and distances of the ``keep`` nearest forms, nearest first.
+
+        ``groups`` skeletons are looked into, ``rough`` forms measured exactly. Answers are remembered.
+        """
+        wanted = sorted({h[:MAX_PHONES] for h in heard if (h[:MAX_PHONES], core_only) not in self._known}, key=len)
+        if len(self._known) > 200_000:
+            self._known.clear()
+        if self.members:
+            for start in range(0, len(wanted), _BATCH):
+                self._search(wanted[start : start + _BATCH], keep, groups, rough, core_only)
+        nothing = (np.zeros(0, np.int64), np.zeros(0, np.float32))
+        return {h: self._known.get((h[:MAX_PHONES], core_only), nothing) for h in heard}
+
+    def _search(self, batch: list[str], keep: int, groups: int, rough: int, core_only: bool) -> None:
+        rows = self.core_groups if core_only else np.arange(len(self.members))
+        if not len(rows):
+            return
+        sizes = np.array([len(h) for h in batch], np.float32)
+        likeness = np.stack([picture(h) for h in batch]) @ self.pictures[rows].T
+        likeness -= 0.05 * np.abs(sizes[:, None] - self.group_lengths[rows][None, :])
+        groups = min(groups, len(rows))
+        best = np.argpartition(likeness, -groups, axis=1)[:, -groups:]
+        owners, forms = [], []
+        for number, chosen in enumerate(best):
+            inside = np.concatenate([self.members[rows[g]] for g in chosen])
+            if core_only:
+                inside = inside[self.core[inside]]
+            inside = inside[np.abs(self.lengths[inside] - sizes[number]) <= 3 + 0.35 * sizes[number]]
+            owners.append(np.full(len(inside), number))
+            forms.append(inside)
+        owner, form = np.concatenate(owners), np.concatenate(forms)
+        if len(owner):
+            short = [reduced(h) for h in batch]
+            roughly = process.cpdist(
+                [short[i] for i in owner], [self.reduced[i] for i in form], scorer=Levenshtein.distance, dtype=np.int32
+            )
+            owner, form, _ = _first(owner, form, roughly, rough, len(batch))
+            width = int(self.lengths[form].max())
+            measured = self.costs.many(encode_all(batch)[owner], self.codes[form][:, :width]) + self.penalties[form]
+            owner, form, distances = _first(owner, form, measured, keep, len(batch))
+        else:
+            distances = np.zeros(0, np.float32)
+        bounds = np.searchsorted(owner, np.arange(len(batch) + 1))
+        for number, one in enumerate(batch):
+            cut = slice(bounds[number], bounds[number + 1])
+            self._known[one, core_only] = (form[cut], np.asarray(distances[cut], np.float32))
+
+
+def _first(
+    owner: Ints, form: Ints, values: NDArray[np.generic], count: int, owners: int
+) -> tuple[Ints, Ints, NDArray[np.generic]]:
+    """The ``count`` smallest values of each owner, in order."""
+    order = np.lexsort((form, values, owner))
+    owner, form, values = owner[order], form[order], values[order]
+    rank = np.arange(len(owner)) - np.searchsorted(owner, np.arange(owners))[owner]
+    kept = rank < count
+    return owner[kept], form[kept], values[kept]
