@@ -11,7 +11,9 @@ from notesmith.store.jobs import jobs
 
 VALUES = st.one_of(
     st.text(max_size=40),
-    st.sampled_from(["0", "1", "-1", "9" * 15, "one", "p0", "accept", "always", "remedy/sulphur", "sulfer", "hide", "../x"]),
+    st.sampled_from(
+        ["0", "1", "-1", "9" * 15, "one", "p0", "accept", "always", "remedy/sulphur", "sulfer", "hide", "../x"]
+    ),
 )
 GETS = {
     "/": (), "/jobs": (), "/words": ("at", "show"), "/words/suggest": ("q",), "/names": ("at",), "/notes": (),

@@ -1,0 +1,180 @@
+"""A lecturer's way from a dropped file to the published site, in a real browser, with keys alone once the file is there."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from notesmith.course import Course, create_course
+from notesmith.lecture import CourseSettings
+
+playwright = pytest.importorskip("playwright.sync_api")
+
+CHROMIUM = Path("/usr/bin/chromium")
+ARGUMENTS = [
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+    "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+PATIENCE_MS = 60_000
+
+TALK = """WEBVTT
+
+00:01.000 --> 00:08.000
+Good evening. Today we come to Colley by Chromacum, a remedy of the mucous membranes.
+
+00:08.000 --> 00:16.000
+The discharges of Colley by Chromacum are thick, ropy and stringy.
+
+00:16.000 --> 00:24.000
+We compare it with Pulsetilla, where the discharge is bland, and with Hydrastis.
+
+00:24.000 --> 00:34.000
+I gave Colley by Chromacum thirty see three times a day for a week, and the headache was better.
+
+00:34.000 --> 00:42.000
+Next time we come to Lie Copodium, which is worse from four to eight in the evening.
+"""
+
+pytestmark = [pytest.mark.browser, pytest.mark.skipif(not CHROMIUM.is_file(), reason="no Chromium on this machine")]
+
+
+class Running:
+    """The desk as a program of its own, so that it can be killed and started again."""
+
+    def __init__(self, course: Course) -> None:
+        self.course = course
+        self.start()
+
+    def start(self) -> None:
+        self.process = subprocess.Popen(
+            [sys.executable, "-m", "notesmith", "desk", "-c", str(self.course.folder), "--no-browser", "--who", "Asha"],
+            stdout=subprocess.PIPE, text=True,
+        )  # fmt: skip
+        assert self.process.stdout is not None
+        for line in self.process.stdout:
+            if found := re.search(r"http://127\.0\.0\.1:\d+/open\?key=\S+", line):
+                self.address = found[0]
+                self.base = self.address.partition("/open")[0]
+                break
+        time.sleep(0.5)
+
+    def kill(self) -> None:
+        self.process.kill()
+        self.process.wait()
+
+
+@pytest.fixture
+def running(tmp_path: Path) -> Iterator[Running]:
+    one = Running(create_course(tmp_path / "course", CourseSettings(title="Evening course", profile="testing")))
+    yield one
+    one.kill()
+
+
+@pytest.fixture
+def page() -> Iterator[Any]:
+    with playwright.sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=str(CHROMIUM), args=ARGUMENTS)
+        one = browser.new_page()
+        one.set_default_timeout(PATIENCE_MS)
+        one.errors = []
+        one.on("pageerror", lambda error: one.errors.append(str(error)))
+        one.on("console", lambda said: one.errors.append(said.text) if said.type == "error" else None)
+        yield one
+        browser.close()
+
+
+def settle_all(page: Any, base: str, path: str, key: str, limit: int = 40) -> int:
+    """Press one key until nothing is left; returns how often."""
+    page.goto(base + path)
+    pressed = 0
+    while page.locator(f"[data-key={key}]").count() and pressed < limit:
+        before = page.locator("#heard").inner_text() + page.locator("h1 + p").inner_text()
+        with page.expect_navigation():
+            page.keyboard.press(key)
+        pressed += 1
+        assert page.locator("[role=alert]").count() == 0, page.locator("main").inner_text()
+        if page.locator("#heard").count():
+            assert page.locator("#heard").inner_text() + page.locator("h1 + p").inner_text() != before
+    return pressed
+
+
+def test_from_file_to_site_with_the_keyboard_and_a_kill(running: Running, page: Any, tmp_path: Path) -> None:
+    talk = tmp_path / "2026-04-06 Kali bichromicum.vtt"
+    talk.write_text(TALK)
+    page.goto(running.address)
+    assert "key=" not in page.url  # the secret does not stay in the address
+    page.set_input_files("#files", str(talk))
+    page.wait_for_selector("text=has arrived")
+
+    running.kill()  # in the middle of the work
+    running.start()
+    page.goto(running.address)
+    page.wait_for_selector("li[data-state=finished]")
+
+    # Words, with keys alone; the first decision is undone and made again. What the tool is sure of changes with its
+    # rules, so where it proposes nothing here, what it restored without asking is looked through.
+    page.goto(running.base + "/words")
+    queue = "/words" if page.locator("mark").count() else "/words?show=restored"
+    page.goto(running.base + queue)
+    assert page.locator("mark").first.inner_text()
+    with page.expect_navigation():
+        page.keyboard.press("a")
+    with page.expect_navigation():
+        page.keyboard.press("u")
+    pressed = 2 + settle_all(page, running.base, queue, "a") + settle_all(page, running.base, "/words", "a")
+    page.goto(running.base + "/words")
+    assert "Every doubtful word is settled" in page.content()
+    page.wait_for_timeout(5000)  # the decisions are applied in the background
+
+    pressed += settle_all(page, running.base, "/words", "a")
+    pressed += settle_all(page, running.base, "/names", "h")
+    page.goto(running.base + "/names")
+    pressed += settle_all(page, running.base, "/names", "a")
+    page.goto(running.base + "/publish")
+    assert page.locator("li.blocks").all_inner_texts() == []
+    with page.expect_navigation():
+        page.keyboard.press("p")
+    site = running.course.site / "index.html"
+    for _ in range(240):
+        if site.is_file():
+            break
+        time.sleep(0.5)
+    assert site.is_file()
+    assert pressed < 60
+    assert page.errors == []
+    with running.course.open_store() as store:
+        assert {entry.who for entry in store.verdicts()} == {"Asha"}
+
+
+def test_other_term_and_new_term_without_the_mouse(running: Running, page: Any, tmp_path: Path) -> None:
+    talk = tmp_path / "talk.vtt"
+    talk.write_text(TALK)
+    page.goto(running.address)
+    page.set_input_files("#files", str(talk))
+    page.wait_for_selector("li[data-state=finished]")
+    page.goto(running.base + "/words")
+    if not page.locator("[data-key=o]").count():
+        page.goto(running.base + "/words?show=restored")
+    page.keyboard.press("o")
+    page.keyboard.type("lycopod")
+    page.wait_for_selector("#choices button")
+    page.keyboard.press("ArrowDown")
+    assert page.evaluate("document.activeElement.closest('#choices') !== null")
+    with page.expect_navigation():
+        page.keyboard.press("Enter")
+    with running.course.open_store() as store:
+        assert store.verdicts()[-1].verdict.concept_id == "remedy/lycopodium-clavatum"  # type: ignore[union-attr]
+    page.goto(running.base + "/words?show=restored")
+    page.keyboard.press("n")
+    page.keyboard.type("Zonkium testans")
+    with page.expect_navigation():
+        page.keyboard.press("Enter")
+    assert running.course.load_vocabulary().find("Zonkium testans")
+    assert page.errors == []
