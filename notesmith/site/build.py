@@ -368,6 +368,11 @@ class _Build:
             [lectures[i].head for i in manifest.order],
             {i: lectures[i].summary for i in manifest.order},
         )  # fmt: skip
+        # First what is gone, since a page of the same name may be written below.
+        staying = {*members, *(f"session/{lecture_id}" for lecture_id in manifest.order), "overview"}
+        for name in sorted(manifest.pages.keys() - staying):
+            for path in site.files_of(name):
+                self._unlink(path)
         wanted: dict[str, str] = {}
         opened: dict[str, dict[str, Share]] = {}
 
@@ -415,9 +420,6 @@ class _Build:
                     coming += [(card.head, c) for c in card.carry_overs if c.direction == "promised"]
             for path, body in site.overview_pages(coming, manifest.pages, wanted).items():
                 self.writer.put(path, body)
-        for name in manifest.pages.keys() - wanted.keys():
-            for path in site.files_of(name):
-                self._unlink(path)
         clues = self.cache / "clues"
         if manifest.pages != wanted or not (self.folder / "revise.html").is_file():
             self._revision(site, members, share, manifest.pages, wanted, clues)

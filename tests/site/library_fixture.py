@@ -132,7 +132,7 @@ def thuja_session() -> LectureContent:
     last = s.point("generals", "Sweat comes only on uncovered parts and smells sweet like honey.", THUJA)
     s.part("commentary", WordRange(first[0].start, last[0].end), first[1].cover(last[1]), THUJA)
     w, t = s.say("A restored name comes here and it was heard as two yah by the machine.")
-    s.corrections.append(Correction(len(s.segments) - 1, 9, 11, "two yah", THUJA, "Thuja", 0.97, (), "applied"))
+    s.corrections.append(Correction(len(s.segments) - 1, 10, 12, "two yah", THUJA, "Thuja", 0.97, (), "applied"))
     s.part("commentary", w, t, THUJA)
     start = s.say("A student of nineteen came with eleven warts on the left hand.")
     given = s.say("I gave Thuja 200 a single dose and waited four weeks.")
