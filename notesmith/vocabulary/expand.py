@@ -191,6 +191,8 @@ def _labels(
         if concept.scheme not in SCHEMES or (kept is not None and concept.id not in kept):
             continue
         remedy = concept.scheme == "remedy"
+        # A family and its one well-known member often share a name; the member is meant.
+        own = 0.9 if concept.scheme in ("family", "chapter") else 1.0
         seen: set[tuple[str, ...]] = set()
         for labels, weight in (
             ((concept.pref_label, *concept.alt_labels, *concept.fact("abbreviation"), *concept.fact("common")), 1.0),
@@ -198,7 +200,7 @@ def _labels(
             (concept.ambiguous_labels, 0.8),
         ):
             for label in labels:
-                if (made := make_label(concept.id, label, weight, remedy)) and made.stems not in seen:
+                if (made := make_label(concept.id, label, weight * own, remedy)) and made.stems not in seen:
                     seen.add(made.stems)
                     yield made
     for said, concept_id in heard:

@@ -21,7 +21,8 @@ def page(browser, address):
         "request", lambda r: page.outside.append(r.url) if not r.url.startswith((address, "blob:", "file:")) else None
     )
     yield page
-    assert not page.faults and not page.outside
+    assert not page.faults
+    assert not page.outside
     context.close()
 
 
@@ -74,7 +75,8 @@ def test_a_restored_word_shows_what_was_heard(page, address):
     assert not page.get_by_text("heard: “two yah”").is_visible()
     word.focus()
     page.keyboard.press("Enter")
-    assert page.get_by_text("heard: “two yah”").is_visible() and word.get_attribute("aria-expanded") == "true"
+    assert page.get_by_text("heard: “two yah”").is_visible()
+    assert word.get_attribute("aria-expanded") == "true"
 
 
 def test_results_can_be_narrowed(page, address):
@@ -108,15 +110,18 @@ def test_revision_hides_the_remedy(page, address):
     assert page.locator(".covered").count() == 0
     page.goto(f"{address}revise.html")
     clues = page.locator(".card").all_inner_texts()
-    assert clues and all("Show the remedy" in text for text in clues)
+    assert clues
+    assert all("Show the remedy" in text for text in clues)
     assert not any("Thuja" in text.split("Show the remedy")[0] for text in clues)
 
 
 def test_print_is_a_handout(page, address):
     page.goto(address + THUJA)
     page.emulate_media(media="print")
-    assert not page.locator(".player").is_visible() and not page.locator("#transcript").is_visible()
-    assert page.locator("#notes").is_visible() and page.locator(".standing").is_visible()
+    assert not page.locator(".player").is_visible()
+    assert not page.locator("#transcript").is_visible()
+    assert page.locator("#notes").is_visible()
+    assert page.locator(".standing").is_visible()
     assert len(page.pdf()) > 5000
 
 
@@ -151,7 +156,8 @@ def test_without_javascript_the_lists_lead_to_the_place(browser, address):
     page.get_by_role("link", name="Remedies", exact=True).click()
     page.get_by_role("link", name="Thuja occidentalis").click()
     page.locator(".points .time").first.click()
-    assert "thuja-1.html#p-" in page.url and page.locator(":target").is_visible()
+    assert "thuja-1.html#p-" in page.url
+    assert page.locator(":target").is_visible()
     assert page.get_by_text("heard: “two yah”").is_visible()
     context.close()
 

@@ -1,0 +1,123 @@
+"""Search over the course store: the same lookup as the site's, and the two engines agree on the small course."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from notesmith.search import Redaction, index_lecture, records_of, search
+from notesmith.site import build
+from notesmith.store import Store
+from notesmith.store.moments import moment_count
+from notesmith.vocabulary import load_vocabulary
+from notesmith.vocabulary.expand import coarse, expand, lexicon_of, stem, stems_of, words_of
+from tests.site.library_fixture import kali_session, lycopodium_session, small_library, thuja_session
+
+
+@pytest.fixture(scope="module")
+def vocabulary():
+    return load_vocabulary()
+
+
+@pytest.fixture
+def store(tmp_path, vocabulary):
+    with Store(tmp_path / "course.db") as opened:
+        for content in (kali_session(), thuja_session(), lycopodium_session()):
+            opened.add_lecture(content.lecture)
+            index_lecture(opened, content, vocabulary)
+        yield opened
+
+
+@pytest.mark.parametrize(
+    ("query", "concept"),
+    [
+        ("Lyc.", "remedy/lycopodium-clavatum"),  # abbreviation, Kent Repertory 1908
+        ("club moss", "remedy/lycopodium-clavatum"),  # common name, Boericke 1927
+        ("lykopodium", "remedy/lycopodium-clavatum"),
+        ("suplhur", "remedy/sulphur"),
+        ("snake remedies", "family/snakes"),
+        ("natrum mur", "remedy/natrum-muriaticum"),
+        ("always hungry", "rubric/stomach/appetite-constant"),
+    ],
+)
+def test_words_lead_to_their_concept(vocabulary, query, concept):
+    assert expand(query, lexicon_of(vocabulary)).concepts[0][0] == concept
+
+
+@pytest.mark.parametrize(
+    ("query", "start_ms"),
+    [("stringy discharge", 3600), ("brittle glass", 5200), ("bloats mouthfuls", 4000), ("evening four to eight", 7600)],
+)
+def test_the_best_hit_is_the_place(store, vocabulary, query, start_ms):
+    assert search(store, vocabulary, query)[0].start_ms == start_ms
+
+
+def test_filters_narrow_and_limits_hold(store, vocabulary):
+    assert {h.kind for h in search(store, vocabulary, "warts", kinds=["case"])} == {"case"}
+    assert not search(store, vocabulary, "warts", lecture_ids=["2026-03-16-lycopodium"])
+    assert len(search(store, vocabulary, "Thuja", limit=2)) == 2
+    only = search(store, vocabulary, "worse", concept_ids=["remedy/kali-bichromicum"])
+    assert only
+    assert {h.lecture_id for h in only} == {"2026-03-02-kali-bichromicum"}
+
+
+@pytest.mark.parametrize(
+    "query", ["", "   ", '"', "AND OR NOT", "a* NEAR(b c)", "{x}:y", "'; DROP TABLE moment; --", "x" * 9000]
+)
+def test_no_query_breaks_it(store, vocabulary, query):
+    assert isinstance(search(store, vocabulary, query), list)
+
+
+def test_indexing_again_replaces(store, vocabulary):
+    before = moment_count(store)
+    assert before == store.query("SELECT count(*) FROM moment")[0][0]
+    index_lecture(store, thuja_session(), vocabulary)
+    assert moment_count(store) == before == store.query("SELECT count(*) FROM moment")[0][0]
+    store.remove_lecture("2026-03-09-thuja-1")
+    assert not search(store, vocabulary, "brittle glass")
+
+
+def test_a_hidden_name_is_not_found(store, vocabulary):
+    content = kali_session()
+    assert all("Farrukh" not in r.text for r in records_of(content, Redaction(content)))
+    assert store.query("SELECT count(*) FROM moment WHERE moment MATCH 'farrukh'") == [(0,)]
+
+
+def test_the_browser_reads_words_as_python_does(tmp_path, vocabulary):
+    if not (node := shutil.which("node")):
+        pytest.skip("node is not installed here")
+    engine = Path(__file__).parent.parent / "notesmith/site/static/engine.js"
+    labels = [label for c in list(vocabulary.concepts.values())[::40] for label in (c.pref_label, *c.alt_labels)]
+    script = (f"require({json.dumps(str(engine))});const P=NotesmithEngine.parts;"
+              "const t=JSON.parse(require('fs').readFileSync(0));"
+              "console.log(JSON.stringify(t.map(s=>P.words(s).map(w=>[w,P.stem(w),P.coarse(w)]))))")  # fmt: skip
+    done = subprocess.run([node, "-e", script], input=json.dumps(labels), capture_output=True, text=True, check=True)
+    assert json.loads(done.stdout) == [[[w, stem(w), coarse(w)] for w in words_of(label)] for label in labels]
+
+
+def test_the_two_engines_agree_on_the_first_hit(tmp_path, store, vocabulary):
+    if not (node := shutil.which("node")):
+        pytest.skip("node is not installed here")
+    build(small_library(vocabulary, hostile=False), tmp_path / "site")
+    queries = ["stringy discharge", "brittle glass", "kali bi", "lykopodium", "warts", "club moss", "thirst for beer"]
+    runner = Path(__file__).parent.parent / "benchmarks/lab/ask_site.js"
+    done = subprocess.run(
+        [node, str(runner), str(tmp_path / "site")],
+        input=json.dumps(queries),
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    for query, answer in zip(queries, json.loads(done.stdout), strict=True):
+        first = search(store, vocabulary, query)[0]
+        assert (answer["hits"][0]["lecture"], answer["hits"][0]["start_ms"]) == (first.lecture_id, first.start_ms), (
+            query
+        )
+
+
+def test_stems_drop_what_carries_no_meaning():
+    assert stems_of("She is worse from the heat of the bed") == ["wors", "heat", "bed"]
