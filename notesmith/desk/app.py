@@ -42,6 +42,7 @@ def make_app(course: Course, *, port: int, keys: Keys | None = None, who: str = 
         routes=[
             Route("/", home.home),
             Route("/jobs", home.job_list),
+            Route("/applying", home.applying),
             Route("/jobs/{id}/cancel", uploads.cancel, methods=["POST"]),
             Route("/jobs/{id}/retry", uploads.retry, methods=["POST"]),
             Route("/jobs/{id}/forget", uploads.forget, methods=["POST"]),

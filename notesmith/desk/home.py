@@ -13,7 +13,7 @@ from notesmith.desk.uploads import open_jobs
 from notesmith.extract.privacy import person_rulings, unresolved
 from notesmith.lecture import Lecture
 from notesmith.store import Store
-from notesmith.store.jobs import Job
+from notesmith.store.jobs import Job, jobs
 
 STAGES = {
     "": "waiting",
@@ -113,3 +113,15 @@ def _left(seconds: float | None) -> str:
         return ""
     minutes = round(seconds / 60)
     return "less than a minute left" if minutes < 1 else f"about {minutes} min left"
+
+
+def is_applying(store: Store) -> bool:
+    """Whether decisions wait to be applied, so that what a page shows may still change."""
+    return any(one.body.kind == "refresh" for one in jobs(store, "waiting", "working"))
+
+
+def applying(request: Request) -> Response:
+    """GET /applying: one line that says whether decisions are still being applied."""
+    desk = desk_of(request)
+    with desk.store() as store:
+        return desk.page("applying.html", applying=is_applying(store), asked=True, back="")

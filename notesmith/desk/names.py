@@ -10,6 +10,7 @@ from starlette.responses import Response
 
 from notesmith.annotations import Extraction, PersonMention, Prescription
 from notesmith.desk.context import desk_of, field, last_verdict_id, lecture_of, number, rule, see_other, told
+from notesmith.desk.home import is_applying
 from notesmith.desk.queue import Place, place_at, word_rulings
 from notesmith.errors import InputError
 from notesmith.extract.privacy import hidden, person_rulings
@@ -151,6 +152,7 @@ def page(request: Request) -> Response:
         every = names(store, current)
         potencies = open_potencies(store, current)
         seen = last_verdict_id(store)
+        pending = is_applying(store)
     waiting: list[NameItem | PotencyItem] = [*(n for n in every if n.open), *potencies]
     at = min(at, max(0, len(waiting) - 1))
     item = waiting[at] if waiting else None
@@ -173,6 +175,8 @@ def page(request: Request) -> Response:
         seen=seen,
         decided=[n for n in every if not n.open],
         latest=latest,
+        applying=pending,
+        asked=False,
         latest_told=told(latest.verdict) if latest else "",
         remedy=desk.vocabulary.label(item.remedy_id) if isinstance(item, PotencyItem) and item.remedy_id else "",
     )

@@ -11,7 +11,7 @@ from starlette.responses import Response
 from notesmith.coverage import coverage
 from notesmith.curate import curate
 from notesmith.desk.context import Desk, desk_of, see_other
-from notesmith.desk.home import job_line
+from notesmith.desk.home import is_applying, job_line
 from notesmith.desk.names import finished, names, open_potencies
 from notesmith.desk.queue import word_queue
 from notesmith.errors import ConflictError
@@ -73,8 +73,9 @@ def checklist(desk: Desk, store: Store, verdicts: Sequence[VerdictEntry]) -> tup
             for one in extraction.carry_overs
             if one.direction == "promised"
         ]
-    for taught in coverage(curated)[:12]:
-        if taught.missing:
+    own = {one for lecture, _, extraction in done for one in (*lecture.remedy_ids, *extraction.remedy_ids[:1])}
+    for taught in coverage(curated):
+        if taught.missing and taught.remedy_id in own:
             checks.append(
                 Check(
                     "informs",
@@ -110,12 +111,15 @@ def page(request: Request) -> Response:
     desk = desk_of(request)
     with desk.store() as store:
         checks = checklist(desk, store, store.verdicts())
+        pending = is_applying(store)
         under_way = [job_line(one) for one in jobs(store, *OPEN_STATES) if one.body.kind in ("publish", "preview")]
         failed = [job_line(one) for one in jobs(store, "failed") if one.body.kind in ("publish", "preview")]
     return desk.page(
         "publish.html",
         here="publish",
         checks=checks,
+        applying=pending,
+        asked=False,
         blocked=any(c.kind == "blocks" for c in checks),
         jobs=under_way,
         failed=failed[-1:],

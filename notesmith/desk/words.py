@@ -6,6 +6,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from notesmith.desk.context import Desk, desk_of, field, last_verdict_id, lecture_of, number, rule, see_other, told
+from notesmith.desk.home import is_applying
 from notesmith.desk.queue import QueueItem, suggest, word_queue
 from notesmith.errors import InputError
 from notesmith.store import Store
@@ -29,6 +30,7 @@ def words(request: Request) -> Response:
         entries = store.verdicts(with_undone=True)
         queue = word_queue(desk.vocabulary, store, [e for e in entries if not e.undone], restored=restored)
         seen = last_verdict_id(store)
+        pending = is_applying(store)
     latest = _last_word_entry(entries)
     item = queue[min(at, len(queue) - 1)] if queue else None
     return desk.page(
@@ -44,7 +46,8 @@ def words(request: Request) -> Response:
         rivals=_rivals(item, desk),
         term=desk.vocabulary.label(item.proposed.concept_id) if item else "",
         schemes=NEW_TERM_SCHEMES,
-        message=request.query_params.get("said", ""),
+        applying=pending,
+        asked=False,
     )
 
 
