@@ -311,8 +311,9 @@ def _shaped(session: Session, base: int, start: int, end: int, match: re.Match[s
         if value is None or not 90 <= value <= 125:
             return None
         return _Found(*session.span_of(base, match, group), role)
-    if role == "date" and start and session.units[start - 1].low == "the":
-        start -= 1
+    if role == "date":
+        while start and (session.units[start - 1].low == "the" or session.units[start - 1].low.endswith("day")):
+            start -= 1
     return _Found(start, end, role)
 
 
@@ -343,7 +344,7 @@ class _Names:
         }
         vocabulary = session.vocabulary
         self.term_words = _term_words(vocabulary)
-        self.author_words = _author_words(vocabulary)
+        self.author_words, self.author_names = _author_words(vocabulary)
         self.remedy_words = [word for word in label_index(vocabulary).single_words if len(word) > 3]
         self.term_units = {
             unit
@@ -449,7 +450,7 @@ class _Names:
         ):
             return None
         name_like = capital or (listed and not ordinary)
-        evidence, strong = 0.0, False
+        evidence, strong, introduced = 0.0, False, False
         if titled:
             evidence += 3.0 if capital else 2.0 if listed and not ordinary else 1.6 if self._unknown(at) else 0.0
             strong = capital or listed
@@ -464,7 +465,8 @@ class _Names:
         preceding = self.session.low(max(0, at - 4), at)
         if _INTRODUCES.search(preceding) and name_like:
             evidence += 2.0
-            strong = strong or not re.search(r"(?:i am|i'm|this is|called|named)$", preceding)
+            introduced = not re.search(r"(?:i am|i'm|this is|called|named)$", preceding)
+            strong = strong or introduced
         if before in _RELATIVES and name_like and not self._comma(at - 1):
             evidence += 1.5
         if after in _SPEECH_VERBS and capital:
@@ -480,7 +482,7 @@ class _Names:
                 evidence += 1.0
             begins = at in self.sentence_starts
             if self._unknown(at) and (
-                not begins or after in _SPEECH_VERBS or self.entities.get(at) == "PERSON" or self._comma(at)
+                not begins or (frequency < 1.5 and tag in ("NNP", "NNPS")) or after in _SPEECH_VERBS or self.entities.get(at) == "PERSON" or self._comma(at)
             ):
                 evidence += 1.5
         elif not self.cased:
@@ -491,7 +493,7 @@ class _Names:
         elif listed and not ordinary and before in {"named", "called"}:
             evidence += 1.5
         if (at in self.term_units or low in self.term_words) and not (
-            (strong and capital and at not in self.remedy_units) or (titled and capital) or (called and capital)
+            (strong and capital and at not in self.remedy_units) or ((titled or called or introduced) and capital)
         ):
             # Sabina, Iris, Veronica are remedies as well as names: only a title or a form of address decides.
             return None
@@ -511,7 +513,7 @@ class _Names:
     def _history(self, at: int) -> bool:
         """Whether a sentence outside a case speaks of an author of books."""
         sentence = self.session.sentence_at(at)
-        return any(self._key(u) in self.author_words for u in range(sentence.start, sentence.end)) and not any(
+        return any(self._key(u) in self.author_words and self._capital(u) for u in range(sentence.start, sentence.end)) and not any(
             s <= at < e for s, e in self.cases
         )
 
@@ -584,7 +586,7 @@ class _Names:
         known_authors = lows & self.author_words
         if known_authors and not self._student_context(start, end):
             # An author's surname together with another given name is another person of that name.
-            others = {low for low in lows - known_authors if low in self.lists.given and low not in self.author_words}
+            others = {low for low in lows - known_authors if low in self.lists.given and low not in self.author_names}
             if not others:
                 return None
         before = self._before(start)
@@ -620,7 +622,7 @@ class _Names:
                 at += 1
                 continue
             sentence = self.session.sentence_at(at)
-            history = any(self._key(u) in self.author_words for u in range(sentence.start, sentence.end))
+            history = any(self._key(u) in self.author_words and self._capital(u) for u in range(sentence.start, sentence.end))
             in_case = any(s <= at < e for s, e in self.cases)
             if not (history and not in_case):
                 found.append(_Found(at, end, "place"))
@@ -660,7 +662,7 @@ class _Names:
                 return end
         # An unknown proper noun after "from", "in", "near": a village no list knows.
         if (
-            before in {"from", "in", "near", "at"} and not self._comma(at - 1) and self._capital(at) and at not in self.term_units
+            before in {"from", "in", "near", "at", "to"} and not self._comma(at - 1) and self._capital(at) and at not in self.term_units
             and (self._unknown(at) or (self._listed(at) and before in {"from", "near"} and low not in self.lists.given))
             and low not in self.author_words
         ):  # fmt: skip
@@ -737,13 +739,16 @@ def _term_words(vocabulary: Vocabulary) -> frozenset[str]:
 
 
 @lru_cache(maxsize=2)
-def _author_words(vocabulary: Vocabulary) -> frozenset[str]:
-    words = set(AUTHORS)
+def _author_words(vocabulary: Vocabulary) -> tuple[frozenset[str], frozenset[str]]:
+    """Surnames of authors, and all words of their names."""
+    surnames, words = set(AUTHORS), set(AUTHORS)
     for concept in vocabulary.in_scheme("canon"):
         if concept.id.startswith("author/"):
             for label in (concept.pref_label, *concept.alt_labels):
-                words.update(w.strip(".") for w in lowered(label).split() if len(w.strip(".")) > 2)
-    return frozenset(words)
+                parts = [word.strip(".,") for word in lowered(label).split() if len(word.strip(".,")) > 2]
+                words.update(parts)
+                surnames.update(parts[-1:])
+    return frozenset(surnames), frozenset(words)
 
 
 # ---------------------------------------------------------------- what publication does with them
