@@ -28,7 +28,7 @@ from notesmith.vocabulary.expand import ancestors, expand, lexicon_of, stems_of
 RecordKind = Literal["point", "case", "question", "transcript"]
 KIND_WEIGHT: dict[str, float] = {"point": 1.25, "case": 1.15, "question": 1.1, "transcript": 1.0}
 SHORT_SENTENCE_WORDS = 5
-LONG_SENTENCE_WORDS = 60
+LONG_SENTENCE_WORDS = 45
 COVERED = 0.6
 MATCHES_RANKED = 6000  # rows SQLite may rank for one query; commoner words only re-order
 CANDIDATES = 150
@@ -91,8 +91,12 @@ def spoken_sentences(content: LectureContent) -> tuple[WordRange, ...]:
     for _, last in iter_sentences(tuple(token.text for token in reading.tokens)):
         if last - start < SHORT_SENTENCE_WORDS and last < len(reading.tokens):
             continue
+        long = last - start > LONG_SENTENCE_WORDS
         while start < last:
             end = min(last, start + LONG_SENTENCE_WORDS)
+            if long:  # speech without full stops: cut where the recogniser paused
+                end = next((i for i in range(start + SHORT_SENTENCE_WORDS, end)
+                            if reading.tokens[i].segment_id != reading.tokens[i - 1].segment_id), end)  # fmt: skip
             ranges.append(WordRange(reading.tokens[start].words.start, reading.tokens[end - 1].words.end))
             start = end
     return tuple(ranges)

@@ -1,0 +1,299 @@
+"""Measure search: judged queries on both engines beside plainer ones, and how it holds at 1,000 and 10,000 sessions."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import shutil
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections import Counter
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+import ir_measures
+import measure_notes
+from ir_measures import RR, Qrel, ScoredDoc, nDCG
+
+from notesmith.annotations import Corrections
+from notesmith.extract import extract, load_nlp
+from notesmith.lecture import CourseSettings, Lecture, LectureContent
+from notesmith.library import MemoryLibrary
+from notesmith.reading import read
+from notesmith.search import Record, Redaction, index_lecture, records_of, search
+from notesmith.site import build
+from notesmith.store import Store
+from notesmith.vocabulary import Vocabulary, load_vocabulary
+
+NAME = "search"
+DESCRIPTION = (
+    "judged queries (open and sealed apart) on both engines and two plain ones; --scale N for a course of N sessions"
+)
+HERE = Path(__file__).resolve().parent
+QUERIES = HERE / "data" / "search"
+NEAR_MS = 5000
+DEPTH = 10
+
+
+class Place:
+    """Where a query is answered: a session and the sentences that answer, each (first word ms, sentence start ms)."""
+
+    def __init__(self, session: str, starts: list[tuple[int, int]]) -> None:
+        self.session, self.starts = session, starts
+
+    def which(self, session: str, start_ms: int, end_ms: int) -> int | None:
+        if session != self.session:
+            return None
+        for number, (word_ms, sentence_ms) in enumerate(self.starts):
+            if start_ms <= word_ms < end_ms or abs(start_ms - sentence_ms) <= NEAR_MS:
+                return number
+        return None
+
+
+def gold_course(vocabulary: Vocabulary) -> list[LectureContent]:
+    nlp = load_nlp()
+    contents = []
+    for half in ("dev", "sealed"):
+        for path in sorted((measure_notes.GOLD / half).glob("*.txt")):
+            gold = measure_notes.parse_gold(path.stem, path.read_text("utf-8"))
+            transcript = gold.reading.transcript
+            corrections = Corrections(transcript.digest)
+            found = extract(read(transcript, corrections), vocabulary, nlp=nlp)
+            lecture = Lecture(path.stem, path.stem, transcript.recording_sha256)
+            contents.append(LectureContent(lecture, transcript, corrections, found))
+    return contents
+
+
+def load_queries(name: str, contents: Sequence[LectureContent]) -> list[tuple[str, str, Place]]:
+    by_id = {c.lecture.id: c for c in contents}
+    loaded = []
+    for number, line in enumerate((QUERIES / name).read_text("utf-8").splitlines(), start=1):
+        kind, query, session, phrases = line.split(";")
+        words = by_id[session].transcript.words
+        plain = [w.text.lower().strip(".,?!;:'\"") for w in words]
+        starts = []
+        for phrase in phrases.split("|"):
+            wanted = [w.strip(".,?!;:'\"") for w in phrase.lower().split()]
+            at = next((i for i in range(len(plain)) if plain[i : i + len(wanted)] == wanted), None)
+            if at is None:
+                print(f"{name}:{number}: phrase {phrase!r} does not stand in {session}", file=sys.stderr)
+                continue
+            transcript = by_id[session].transcript
+            line = transcript.segment_range(transcript.segment_of(at)).start  # one line of the gold text, a sentence
+            first = at
+            while first > line and not words[first - 1].text.endswith((".", "?", "!")):
+                first -= 1
+            starts.append((words[at].time.start_ms, words[first].time.start_ms))
+        loaded.append((kind, query, Place(session, starts)))
+    return loaded
+
+
+Answer = list[tuple[str, int, int]]  # session, start, end of each hit, best first
+
+
+def judge(queries: Sequence[tuple[str, str, Place]], answers: Sequence[Answer]) -> dict[str, float]:
+    """nDCG@10, MRR and the share whose first hit is right, by ir-measures; one place counts once."""
+    qrels, run = [], []
+    first = 0
+    for number, ((_, _, place), answer) in enumerate(zip(queries, answers, strict=True)):
+        name = str(number)
+        qrels += [Qrel(name, f"place{n}", 1) for n in range(len(place.starts))] or [Qrel(name, "none", 1)]
+        seen: set[int] = set()
+        for rank, hit in enumerate(answer[:DEPTH]):
+            which = place.which(*hit)
+            first += rank == 0 and which is not None
+            doc = f"place{which}" if which is not None and which not in seen else f"other{rank}"
+            if which is not None:
+                seen.add(which)
+            run.append(ScoredDoc(name, doc, float(DEPTH - rank)))
+        if not answer:
+            run.append(ScoredDoc(name, "nothing", 0.0))
+    found = ir_measures.calc_aggregate([nDCG @ DEPTH, RR @ DEPTH], qrels, run)
+    return {
+        "ndcg_at_10": round(found[nDCG @ DEPTH], 3),
+        "mrr": round(found[RR @ DEPTH], 3),
+        "first_hit_right": round(first / len(queries), 3),
+    }
+
+
+# ---------------------------------------------------------------- engines
+
+
+def plain_fts(records: Sequence[tuple[str, Record]]) -> Callable[[str], Answer]:
+    """SQLite FTS5 as it comes, Porter stems, every word of the query optional."""
+    import re
+    import sqlite3
+
+    connection = sqlite3.connect(":memory:")
+    connection.execute("CREATE VIRTUAL TABLE plain USING fts5 (text, tokenize = 'porter unicode61')")
+    connection.executemany(
+        "INSERT INTO plain (rowid, text) VALUES (?, ?)", [(n, r.text) for n, (_, r) in enumerate(records)]
+    )
+
+    def ask(query: str) -> Answer:
+        expression = " OR ".join(f'"{word}"' for word in re.findall(r"\w+", query))
+        rows = connection.execute("SELECT rowid FROM plain WHERE plain MATCH ? ORDER BY rank LIMIT 10", (expression,))
+        return [(records[n][0], records[n][1].start_ms, records[n][1].end_ms) for (n,) in rows]
+
+    return ask
+
+
+def plain_bm25(records: Sequence[tuple[str, Record]]) -> Callable[[str], Answer] | None:
+    """The library bm25s from PyPI with its defaults, where it is installed."""
+    try:
+        import bm25s
+    except ImportError:
+        return None
+    index = bm25s.BM25()
+    index.index(bm25s.tokenize([r.text for _, r in records], stopwords="en", show_progress=False), show_progress=False)
+
+    def ask(query: str) -> Answer:
+        tokens = bm25s.tokenize([query], stopwords="en", show_progress=False)
+        numbers, scores = index.retrieve(tokens, k=DEPTH, show_progress=False)
+        return [
+            (records[n][0], records[n][1].start_ms, records[n][1].end_ms)
+            for n, score in zip(numbers[0].tolist(), scores[0].tolist(), strict=True) if score > 0
+        ]  # fmt: skip
+
+    return ask
+
+
+def ask_site(folder: Path, queries: Sequence[str]) -> list[dict[str, Any]]:
+    """The site's own search, run by Node over the built files."""
+    node = shutil.which("node")
+    if node is None:
+        raise SystemExit("node is needed for the site's search")
+    done = subprocess.run(
+        [node, str(HERE / "lab" / "ask_site.js"), str(folder)], input=json.dumps(list(queries)), capture_output=True,
+        text=True, check=True,
+    )  # fmt: skip
+    answers: list[dict[str, Any]] = json.loads(done.stdout)
+    return answers
+
+
+def quality(vocabulary: Vocabulary, *, tell: bool) -> dict[str, Any]:
+    contents = gold_course(vocabulary)
+    records = [(c.lecture.id, r) for c in contents for r in records_of(c, Redaction(c))]
+    ends = {(session, r.anchor): r.end_ms for session, r in records}
+    result: dict[str, Any] = {"records": len(records), "sessions": len(contents)}
+    with tempfile.TemporaryDirectory() as name, Store(Path(name) / "course.db") as store:
+        for content in contents:
+            store.add_lecture(content.lecture)
+            index_lecture(store, content, vocabulary)
+        build(MemoryLibrary(CourseSettings(title="Gold"), vocabulary, contents), Path(name) / "site")
+        fts, bm25 = plain_fts(records), plain_bm25(records)
+        for half in ("open", "sealed"):
+            queries = load_queries(f"queries-{half}.txt", contents)
+            texts = [query for _, query, _ in queries]
+            site = ask_site(Path(name) / "site", texts)
+            engines: dict[str, list[Answer]] = {
+                "course store": [
+                    [(h.lecture_id, h.start_ms, h.end_ms) for h in search(store, vocabulary, text)] for text in texts
+                ],
+                "site": [
+                    [(h["lecture"], h["start_ms"], ends[h["lecture"], h["anchor"]]) for h in a["hits"]] for a in site
+                ],
+                "plain FTS5": [fts(text) for text in texts],
+            }
+            if bm25 is not None:
+                engines["bm25s"] = [bm25(text) for text in texts]
+            figures: dict[str, Any] = {engine: judge(queries, answers) for engine, answers in engines.items()}
+            kinds = sorted({kind for kind, _, _ in queries})
+            figures["by kind, course store"] = {
+                kind: judge(
+                    [q for q in queries if q[0] == kind],
+                    [a for q, a in zip(queries, engines["course store"], strict=True) if q[0] == kind],
+                )["mrr"]
+                for kind in kinds
+            }
+            figures["queries"] = len(queries)
+            figures["kinds"] = dict(Counter(kind for kind, _, _ in queries))
+            result[half] = figures
+            if tell and half == "open":
+                for (kind, text, place), answer in zip(queries, engines["course store"], strict=True):
+                    if not answer or place.which(*answer[0]) is None:
+                        print(f"  missed first: {kind}: {text}")
+    return result
+
+
+# ---------------------------------------------------------------- scale
+
+
+def scale(vocabulary: Vocabulary, sessions: int, folder: Path) -> dict[str, Any]:
+    sys.path.insert(0, str(HERE.parent))
+    from tests.site.library_fixture import GeneratedLibrary
+
+    library = GeneratedLibrary(vocabulary, sessions)
+    started = time.perf_counter()
+    report = build(library, folder / "site")
+    figures: dict[str, Any] = {"sessions": sessions, "records": report.records, "pages": report.pages}
+    figures["build_s"] = round(time.perf_counter() - started, 1)
+    library.edited.add(sessions // 2)
+    started = time.perf_counter()
+    again = build(library, folder / "site")
+    figures["rebuild_after_one_correction_s"] = round(time.perf_counter() - started, 2)
+    figures["files_rewritten"] = again.files_written
+    figures["search_index_mb"] = round(
+        sum(p.stat().st_size for p in (folder / "site/search").rglob("*.js")) / 1e6, 1
+    )  # fmt: skip
+    queries = []
+    for number in range(0, sessions, max(1, sessions // 60)):
+        content = library.content(f"session-{number:05d}")
+        point = content.extraction.points[number % len(content.extraction.points)]
+        words = point.text.rstrip(".").split()
+        queries += [f"{vocabulary.label(point.remedy_id or '')} {words[2]}", " ".join(words[:3])]
+    answers = ask_site(folder / "site", queries)
+    fixed = sum(
+        (folder / "site" / name).stat().st_size
+        for name in ("search.html", "static/site.css", "static/engine.js", "static/search.js", "static/mark.svg")
+    )
+    # The names of filters cost one more look-up, measured in the browser tests; here the search itself.
+    figures["first_search_kb_median"] = round((statistics.median(a["bytes"] for a in answers) + fixed) / 1000)
+    figures["first_search_kb_most"] = round((max(a["bytes"] for a in answers) + fixed) / 1000)
+    figures["first_search_ms_median"] = round(statistics.median(a["ms"] for a in answers), 1)
+    with Store(folder / "course.db") as store:
+        started = time.perf_counter()
+        with store.transaction():
+            for entry in library.entries():
+                index_lecture(store, library.content(entry.lecture.id), vocabulary)
+        figures["fts5_index_s"] = round(time.perf_counter() - started, 1)
+        search(store, vocabulary, queries[0])
+        times = []
+        for query in queries:
+            started = time.perf_counter()
+            search(store, vocabulary, query)
+            times.append((time.perf_counter() - started) * 1000)
+    figures["fts5_p50_ms"] = round(statistics.median(times), 1)
+    figures["fts5_p95_ms"] = round(sorted(times)[int(len(times) * 0.95)], 1)
+    return figures
+
+
+def run(arguments: Sequence[str]) -> dict[str, Any]:
+    parser = argparse.ArgumentParser(prog=NAME)
+    parser.add_argument("--scale", type=int, action="append", default=[], help="also a generated course of N sessions")
+    parser.add_argument("--no-quality", action="store_true")
+    parser.add_argument("--tell", action="store_true", help="name the open queries whose first hit is wrong")
+    given = parser.parse_args(list(arguments))
+    vocabulary = load_vocabulary()
+    result: dict[str, Any] = {}
+    if not given.no_quality:
+        result["quality"] = quality(vocabulary, tell=given.tell)
+        print(f"{'':8}{'engine':16}{'nDCG@10':>9}{'MRR':>8}{'first right':>13}")
+        for half in ("open", "sealed"):
+            for engine in ("course store", "site", "plain FTS5", "bm25s"):
+                if figures := result["quality"][half].get(engine):
+                    print(
+                        f"{half:8}{engine:16}{figures['ndcg_at_10']:9.3f}{figures['mrr']:8.3f}{figures['first_hit_right']:13.3f}"
+                    )
+            print(f"{half:8}MRR by kind: {result['quality'][half]['by kind, course store']}")
+    for sessions in given.scale:
+        with tempfile.TemporaryDirectory() as name:
+            figures = scale(vocabulary, sessions, Path(name))
+        result[f"scale {sessions}"] = figures
+        for key, value in figures.items():
+            print(f"  {key:34}{value:>12}")
+    return result
