@@ -14,7 +14,7 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from notesmith.course import Course
-from notesmith.desk import editor, home, names, notes_editor, publication, sound, uploads, words
+from notesmith.desk import editor, home, label, names, notes_editor, publication, sound, uploads, words
 from notesmith.desk.context import HERE, Desk, desk_of, error_status
 from notesmith.desk.guard import App, Guard, Keys, new_keys
 from notesmith.desk.worker import Worker
@@ -62,6 +62,7 @@ def make_app(course: Course, *, port: int, keys: Keys | None = None, who: str = 
             Route("/notes", notes_editor.overview),
             Route("/notes/{lecture}", notes_editor.page),
             Route("/notes/{lecture}", notes_editor.decide, methods=["POST"]),
+            Route("/notes/{lecture}/label", label.label, methods=["POST"]),
             Route("/notes/{lecture}/around", notes_editor.around),
             Route("/history", notes_editor.history),
             Route("/terms", editor.browse),

@@ -17,7 +17,7 @@ from notesmith.store.jobs import Job, jobs
 
 STAGES = {
     "": "waiting",
-    "looking": "looking at the file",
+    "looking": "looking at the file and getting ready",
     "transcribe": "listening",
     "correct": "restoring terms",
     "extract": "finding points",
@@ -98,6 +98,7 @@ def job_line(one: Job) -> JobLine:
             says, percent = "waiting for its turn", None
         case "working":
             says = STAGES.get(one.body.stage, one.body.stage)
+            percent = percent if one.body.total > 1 else None
         case "finished":
             says, percent = one.body.message or "done", None
         case _:

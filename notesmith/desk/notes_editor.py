@@ -57,6 +57,7 @@ def page(request: Request) -> Response:
         lecture, transcript, extraction = _finished_lecture(store, request.path_params["lecture"])
         verdicts = store.verdicts()
         seen = last_verdict_id(store)
+        _, revision = store.lecture(lecture.id)
     rulings = {
         entry.verdict.key: entry
         for entry in verdicts
@@ -70,6 +71,7 @@ def page(request: Request) -> Response:
         "lecture_notes.html",
         here="notes",
         lecture=lecture,
+        revision=revision,
         groups=groups,
         seen=seen,
         gone=[(entry, _text_of(extraction, entry.verdict)) for entry in gone],

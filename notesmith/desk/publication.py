@@ -42,7 +42,7 @@ def checklist(desk: Desk, store: Store, verdicts: Sequence[VerdictEntry]) -> tup
     address = "/words" if any(item.is_potency for item in queue) else "/names"
     checks += _counted(potencies, "potency", "undecided", "No potency is undecided.", address)
     checks += [
-        Check("blocks", f"{lecture.id} has no title; give it one with: notesmith label {lecture.id} --title …")
+        Check("blocks", f"{lecture.id} has no title.", f"/notes/{lecture.id}")
         for lecture, _, _ in done
         if not lecture.title.strip() or lecture.title == UNTITLED
     ]

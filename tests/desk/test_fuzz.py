@@ -25,7 +25,7 @@ POSTS = {
     "/words": ("lecture", "form", "seen", "ruling", "restored", "at"),
     "/words/other": ("lecture", "form", "seen", "concept_id"), "/words/new": ("lecture", "form", "seen", "label", "scheme"),
     "/names": ("said", "ruling", "seen", "replacement"), "/names/potency": ("lecture", "heard", "at_ms", "potency", "seen"),
-    "/notes/one": ("key", "ruling", "seen", "text", "kind"), "/terms/label": ("id", "label", "kind"),
+    "/notes/one": ("key", "ruling", "seen", "text", "kind"), "/notes/one/label": ("title", "date", "series", "part", "parts", "revision"), "/terms/label": ("id", "label", "kind"),
     "/uploads": ("name", "size", "stamp"), "/jobs/1/cancel": (), "/jobs/1/retry": (), "/jobs/1/forget": (),
     "/undo": ("verdict", "back"), "/publish": (), "/preview": (),
 }  # fmt: skip

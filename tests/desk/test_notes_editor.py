@@ -102,3 +102,22 @@ def test_the_transcript_around_a_note_is_as_heard(noted: Course, browser: TestCl
     assert "<mark>Colley by Chromacum</mark>" in text
     assert browser.get("/notes/one/around?start=999999&end=1").status_code == 200
     assert browser.get("/notes/gone").status_code >= 400
+
+
+def test_the_label_is_set_for_good_and_conflicts_are_told(noted: Course, browser: TestClient) -> None:
+    data = {"title": "Kali evening", "date": "2026-04-06", "part": "1", "parts": "2", "revision": "1"}
+    assert browser.post("/notes/one/label", data=data).status_code == 200
+    with noted.open_store() as store:
+        lecture, revision = store.lecture("one")
+    assert (lecture.title, lecture.date, lecture.part, lecture.parts) == ("Kali evening", "2026-04-06", 1, 2)
+    assert set(lecture.set_by_person) == {"title", "date", "part", "parts"}
+    assert browser.post("/notes/one/label", data=data | {"title": "Late"}).status_code == 409
+    for wrong in (
+        {"title": ""},
+        {"date": "6 April"},
+        {"part": "0"},
+        {"part": "3"},
+        {"parts": "x"},
+        {"title": "x" * 201},
+    ):
+        assert browser.post("/notes/one/label", data=data | {"revision": str(revision)} | wrong).status_code == 400
