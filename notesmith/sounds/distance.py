@@ -150,7 +150,7 @@ def _first_cost(a: str, b: str) -> float:
         glides = {("j", "i"), ("j", "ɪ"), ("w", "u"), ("w", "ʊ"), ("w", "O"), ("ɹ", "ə"), ("l", "ə"), ("l", "O")}
         return 1.0 if (a, b) in glides or (b, a) in glides else 2.4
     (p1, m1, v1), (p2, m2, v2) = _CONSONANTS[a], _CONSONANTS[b]
-    return min(2.4, 0.45 + 0.32 * abs(p1 - p2) + 0.4 * abs(m1 - m2) ** 0.7 + 0.25 * abs(v1 - v2))
+    return float(min(2.4, 0.45 + 0.32 * abs(p1 - p2) + 0.4 * abs(m1 - m2) ** 0.7 + 0.25 * abs(v1 - v2)))
 
 
 @lru_cache(maxsize=1)
