@@ -19,8 +19,8 @@ from notesmith.correct.field import marginals
 from notesmith.correct.forms import FormTable
 from notesmith.correct.weigh import Weights
 
-APPLY = 0.5
-PROPOSE = 0.15
+APPLY = 0.75
+PROPOSE = 0.25
 PASSES = 3
 WORTH_A_LOOK = 0.03
 
