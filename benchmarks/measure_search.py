@@ -40,15 +40,15 @@ DEPTH = 10
 
 
 class Place:
-    """Where a query is answered: a session and the sentences that answer, each (first word ms, sentence start ms)."""
+    """Where a query is answered: the sentences that answer, each (session, first word ms, sentence start ms)."""
 
-    def __init__(self, session: str, starts: list[tuple[int, int]]) -> None:
-        self.session, self.starts = session, starts
+    def __init__(self, starts: list[tuple[str, int, int]]) -> None:
+        self.starts = starts
 
     def which(self, session: str, start_ms: int, end_ms: int) -> int | None:
-        if session != self.session:
-            return None
-        for number, (word_ms, sentence_ms) in enumerate(self.starts):
+        for number, (where, word_ms, sentence_ms) in enumerate(self.starts):
+            if where != session:
+                continue
             if start_ms <= word_ms < end_ms or abs(start_ms - sentence_ms) <= NEAR_MS:
                 return number
         return None
@@ -73,22 +73,24 @@ def load_queries(name: str, contents: Sequence[LectureContent]) -> list[tuple[st
     loaded = []
     for number, line in enumerate((QUERIES / name).read_text("utf-8").splitlines(), start=1):
         kind, query, session, phrases = line.split(";")
-        words = by_id[session].transcript.words
-        plain = [w.text.lower().strip(".,?!;:'\"") for w in words]
         starts = []
-        for phrase in phrases.split("|"):
+        for given in phrases.split("|"):
+            where, _, phrase = given.rpartition(":")
+            where = where or session
+            words = by_id[where].transcript.words
+            plain = [w.text.lower().strip(".,?!;:'\"") for w in words]
             wanted = [w.strip(".,?!;:'\"") for w in phrase.lower().split()]
             at = next((i for i in range(len(plain)) if plain[i : i + len(wanted)] == wanted), None)
             if at is None:
-                print(f"{name}:{number}: phrase {phrase!r} does not stand in {session}", file=sys.stderr)
+                print(f"{name}:{number}: phrase {phrase!r} does not stand in {where}", file=sys.stderr)
                 continue
-            transcript = by_id[session].transcript
+            transcript = by_id[where].transcript
             line = transcript.segment_range(transcript.segment_of(at)).start  # one line of the gold text, a sentence
             first = at
             while first > line and not words[first - 1].text.endswith((".", "?", "!")):
                 first -= 1
-            starts.append((words[at].time.start_ms, words[first].time.start_ms))
-        loaded.append((kind, query, Place(session, starts)))
+            starts.append((where, words[at].time.start_ms, words[first].time.start_ms))
+        loaded.append((kind, query, Place(starts)))
     return loaded
 
 

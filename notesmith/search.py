@@ -184,6 +184,17 @@ def _uncovered(content: LectureContent, redaction: Redaction, covered: bytearray
         )  # fmt: skip
 
 
+def indexed_concepts(record: Record, vocabulary: Vocabulary) -> dict[str, float]:
+    """The concepts a record is found by, with weights: its own, wider ones, its remedy, those its wording implies."""
+    weights: dict[str, float] = dict.fromkeys(record.concept_ids, 1.0)
+    wider = (*record.concept_ids, *((record.focus_id,) if record.focus_id else ()))
+    for concept_id in lexicon_of(vocabulary).implied(stems_of(record.text)):
+        weights.setdefault(concept_id, 0.75)
+    for concept_id in ancestors(wider, vocabulary):
+        weights.setdefault(concept_id, 0.75)
+    return weights
+
+
 def concept_token(concept_id: str) -> str:
     """A concept id as one token of letters and digits, unlike any word."""
     return "zz" + hashlib.sha256(concept_id.encode()).hexdigest()[:12]
@@ -198,8 +209,7 @@ def index_lecture(
     """Put all that can be found in a lecture into the store; returns the number of records. Raises StoreError."""
     rows = []
     for record in records_of(content, Redaction(content, verdicts)):
-        own = (*record.concept_ids, *((record.focus_id,) if record.focus_id else ()))
-        tokens = " ".join(concept_token(c) for c in ancestors(own, vocabulary))
+        tokens = " ".join(concept_token(c) for c in indexed_concepts(record, vocabulary))
         rows.append(
             MomentRow(
                 content.lecture.id, record.kind, record.start_ms, record.end_ms, tokens, record.text,

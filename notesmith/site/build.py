@@ -22,7 +22,7 @@ from notesmith.files import output_errors
 from notesmith.lecture import LectureContent
 from notesmith.library import Library, LibraryEntry, digest
 from notesmith.recording import encode_web_copy
-from notesmith.search import Record, Redaction, records_of
+from notesmith.search import Record, Redaction, indexed_concepts, records_of
 from notesmith.site import pages
 from notesmith.site.cards import Card, Head, SentenceCard, Share, card_of, sentences_of, shares_of
 from notesmith.site.index import (
@@ -36,7 +36,6 @@ from notesmith.site.index import (
     words_file,
 )
 from notesmith.transcript import TimeSpan
-from notesmith.vocabulary.expand import ancestors
 
 VERSION = 1
 PAGE_OF_LECTURES = 100
@@ -276,7 +275,7 @@ class _Build:
         }
         self._write_cache(self.cache / "lectures" / f"{entry.lecture.id}.bin", msgspec.msgpack.encode(file))
         shares = {key: digest(share)[:16] for key, share in shares_of(card, self.vocabulary).items()}
-        present = dict.fromkeys(c for r in records for c in (*r.concept_ids, r.focus_id) if c)
+        present = {c for r in records for c in indexed_concepts(r, self.vocabulary) if c in self.vocabulary}
         audio, audio_key = self._audio(content, redaction)
         kept = KeptLecture(
             entry.digest, card.head, shares, tuple(sorted(present)), len(records), audio, audio_key,
@@ -449,12 +448,17 @@ class _Build:
     # ------------------------------------------------------------ search
 
     def _search_files(self, manifest: Manifest, index: SearchIndex) -> None:
-        present = frozenset(ancestors((c for k in manifest.lectures.values() for c in k.concepts), self.vocabulary))
+        present = frozenset(c for k in manifest.lectures.values() for c in k.concepts)
         heard = sorted({pair for k in manifest.lectures.values() for pair in k.heard})
         labels = labels_of(index.lexicon, present, heard)
         site_counts = {key for k in manifest.lectures.values() for key in k.shares}
         concepts = {
-            token_of(c): (self.vocabulary.label(c), pages.path_of(c) if c in site_counts else "") for c in present
+            token_of(c): (
+                self.vocabulary.label(c),
+                pages.path_of(c) if c in site_counts else "",
+                " ".join(index.lexicon.synonyms(c)),
+            )
+            for c in present
         }
         # Label entries change only where a concept comes or goes; compare them by shard.
         by_shard: dict[int, list[object]] = {}

@@ -18,9 +18,9 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from notesmith.search import KIND_WEIGHT, Record
+from notesmith.search import KIND_WEIGHT, Record, indexed_concepts
 from notesmith.vocabulary import Vocabulary
-from notesmith.vocabulary.expand import Lexicon, ancestors, lexicon_of, make_label, stems_of
+from notesmith.vocabulary.expand import Lexicon, lexicon_of, make_label, stems_of
 
 KINDS = ("point", "case", "question", "transcript")
 CAP = 1000  # published postings of one term
@@ -74,10 +74,7 @@ def terms_of(record: Record, vocabulary: Vocabulary) -> dict[str, int]:
     for one in stems:
         counts[one] = counts.get(one, 0) + 1
     terms = {one: min(15, round(15 * weight * n / (n + length))) for one, n in counts.items()}
-    own = (*record.concept_ids, *((record.focus_id,) if record.focus_id else ()))
-    direct = set(record.concept_ids)
-    for concept_id in ancestors(own, vocabulary):
-        part = 1.0 if concept_id in direct else 0.75
+    for concept_id, part in indexed_concepts(record, vocabulary).items():
         terms[token_of(concept_id)] = min(15, round(10 * part * weight * 1.2))
     return terms
 
@@ -156,8 +153,8 @@ class SearchIndex:
     # ------------------------------------------------------------ writing
 
     def write(self, put: Put, write_cache: Callable[[Path, bytes], None], labels: Mapping[str, list[str]],
-              concepts: Mapping[str, tuple[str, str]], label_shards: set[int]) -> None:  # fmt: skip
-        """Write the touched shards. ``labels`` by stem, ``concepts`` by token: (name, page)."""
+              concepts: Mapping[str, tuple[str, str, str]], label_shards: set[int]) -> None:  # fmt: skip
+        """Write the touched shards. ``labels`` by stem, ``concepts`` by token: (name, page, synonyms)."""
         by_shard: dict[int, set[str]] = {}
         for term in (*labels, *concepts):
             by_shard.setdefault(fnv(term) % self.shards, set()).add(term)

@@ -11,7 +11,7 @@ import math
 import re
 import unicodedata
 from collections.abc import Collection, Iterable, Sequence
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import msgspec
 from rapidfuzz import process
@@ -29,6 +29,12 @@ STOP_WORDS = frozenset(
 LEAST_COVERAGE = 0.66  # share of a label's weight that the query must hold
 LEAST_SCORE = 0.2
 MOST_CONCEPTS = 12
+# The other words of the best concepts are looked up too, at less weight: not every place is indexed by its concept.
+SYNONYMS_FROM_SCORE = 0.5
+SYNONYM_CONCEPTS = 3
+SYNONYM_STEMS = 8
+SYNONYM_WEIGHT = 0.4
+IMPLIED_SCHEMES = ("rubric/", "medical/", "idea/")
 SCHEMES = frozenset({"remedy", "family", "rubric", "chapter", "canon", "idea", "medical"})
 _WORD = re.compile(r"[^\W_]+(?:'[^\W_]+)?")
 
@@ -59,11 +65,13 @@ def words_of(text: str) -> list[str]:
 def stem(word: str) -> str:
     """A light English stem; Latin endings in -us and -is stay whole.
 
-    >>> [stem(word) for word in ("weeping", "weeps", "worries", "rhus", "stitches", "stopped")]
-    ['weep', 'weep', 'worri', 'rhus', 'stitch', 'stop']
+    >>> [stem(word) for word in ("weeping", "weeps", "worries", "rhus", "stitches", "stopped", "weakness")]
+    ['weep', 'weep', 'worri', 'rhus', 'stitch', 'stop', 'weak']
     """
     if len(word) > 4:
-        if word.endswith("iness"):
+        if word.endswith("ness") and not word.endswith("iness") and len(word) > 6:
+            word = word[:-4]
+        elif word.endswith("iness"):
             word = word[:-5] + "y"
         elif word.endswith("ies"):
             word = word[:-3] + "y"
@@ -136,6 +144,43 @@ class Lexicon:
         self.words = tuple(sorted(self.by_stem))
         self._coarse = [coarse(word) for word in self.words]
         self._joined = [(label.joined, label.concept_id) for label in self.labels if len(label.joined) >= 6]
+
+    @cached_property
+    def _by_rarest(self) -> dict[str, list[int]]:
+        """Labels of two stems or more under the rarest of them."""
+        index: dict[str, list[int]] = {}
+        for number, label in enumerate(self.labels):
+            if len(label.stems) > 1 and label.concept_id.startswith(IMPLIED_SCHEMES):
+                index.setdefault(max(label.stems, key=lambda one: (self.weight[one], one)), []).append(number)
+        return index
+
+    def implied(self, stems: Collection[str], most: int = 8) -> tuple[str, ...]:
+        """Concepts of which a text holds every word of a label, fullest labels first; a guess, weaker than an index."""
+        held = frozenset(stems)
+        found: dict[str, float] = {}
+        for one in sorted(held):
+            for number in self._by_rarest.get(one, ()):
+                label = self.labels[number]
+                if held.issuperset(label.stems):
+                    found[label.concept_id] = max(found.get(label.concept_id, 0.0), self.totals[number])
+        return tuple(sorted(found, key=lambda c: (-found[c], c))[:most])
+
+    @cached_property
+    def _by_concept(self) -> dict[str, list[int]]:
+        index: dict[str, list[int]] = {}
+        for number, label in enumerate(self.labels):
+            index.setdefault(label.concept_id, []).append(number)
+        return index
+
+    def synonyms(self, concept_id: str) -> tuple[str, ...]:
+        """The most telling stems of a concept's labels; none for names of remedies, which stand for themselves."""
+        if not concept_id.startswith(IMPLIED_SCHEMES):
+            return ()
+        numbers = self._by_concept.get(concept_id, ())
+        stems = {one for number in numbers for one in self.labels[number].stems}
+        rarest = sorted(stems, key=lambda one: (-self.weight[one], one))
+        preferred = self.labels[numbers[0]].stems if numbers else ()
+        return tuple(dict.fromkeys((*preferred[:SYNONYM_STEMS], *rarest)))[:SYNONYM_STEMS]
 
     def concepts(self, stems: Sequence[str], most: int = MOST_CONCEPTS) -> list[tuple[str, float]]:
         """Concepts whose labels the stems hold, best first."""
@@ -227,6 +272,11 @@ def expand(query: str, lexicon: Lexicon, known: Collection[str] = ()) -> Expansi
         stems[one] = 1.0
         if one not in lexicon.by_stem and one not in known and len(word) > 3:
             unknown.append(at)
+    # "thunder storm" is also asked as one word where one word is used.
+    for before, after in zip(words, words[1:], strict=False):
+        one = stem(before + after)
+        if one in lexicon.by_stem or one in known:
+            stems.setdefault(one, 1.0)
     exact = lexicon.concepts(list(stems))
     concepts: dict[str, float] = dict(exact)
     joined_at: set[int] = set()
@@ -254,6 +304,10 @@ def expand(query: str, lexicon: Lexicon, known: Collection[str] = ()) -> Expansi
         if found:
             corrected.append((words[at], found[0][0]))
     best = sorted(concepts.items(), key=lambda item: (-item[1], item[0]))[:MOST_CONCEPTS]
+    for concept_id, score in best[:SYNONYM_CONCEPTS]:
+        if score >= SYNONYMS_FROM_SCORE:
+            for one in lexicon.synonyms(concept_id):
+                stems[one] = max(stems.get(one, 0.0), SYNONYM_WEIGHT * score)
     return Expansion(tuple(stems.items()), tuple(best), tuple(corrected))
 
 

@@ -18,7 +18,8 @@
     let w = given;
     const plural = w.endsWith("s") && !/(ss|us|is)$/.test(w);
     if (w.length > 4) {
-      if (w.endsWith("iness")) w = w.slice(0, -5) + "y";
+      if (w.length > 6 && w.endsWith("ness") && !w.endsWith("iness")) w = w.slice(0, -4);
+      else if (w.endsWith("iness")) w = w.slice(0, -5) + "y";
       else if (w.endsWith("ies")) w = w.slice(0, -3) + "y";
       else if (/(sses|shes|ches|xes)$/.test(w)) w = w.slice(0, -2);
       else if (plural) w = w.slice(0, -1);
@@ -183,7 +184,9 @@
       const telling = typed.filter((w) => !STOP.has(w));
       if (telling.length) typed = telling;
       const stems = new Map(typed.map((w) => [stem(w), 1]));
-      let held = await entries([...stems.keys()]);
+      const joins = typed.slice(1).map((w, i) => stem(typed[i] + w));
+      const held = await entries([...stems.keys(), ...joins]);
+      for (const one of joins) if (held.has(one) && !stems.has(one)) stems.set(one, 1);
       const unknown = [];
       typed.forEach((w, i) => { if (w.length > 3 && !held.has(stem(w))) unknown.push(i); });
       const found = concepts([...stems.keys()], held);
@@ -216,6 +219,14 @@
       }
       const best = [...found].sort((a, b) => b[1] - a[1] || (a[0] < b[0] ? -1 : 1)).slice(0, 12);
       for (const [term, entry] of await entries(best.map(([token]) => token))) held.set(term, entry);
+      const more = new Map();
+      for (const [token, score] of best.slice(0, 3)) {
+        const entry = held.get(token);
+        if (score < 0.5 || !entry || !entry[4]) continue;
+        for (const one of entry[4].split(" ")) more.set(one, Math.max(more.get(one) || 0, 0.4 * score));
+      }
+      for (const [term, entry] of await entries([...more.keys()])) held.set(term, entry);
+      for (const [one, weight] of more) stems.set(one, Math.max(stems.get(one) || 0, weight));
       return { stems, concepts: best, corrected, held };
     }
 
@@ -260,7 +271,7 @@
       }
       const names = expansion.concepts.map(([token]) => expansion.held.get(token)).filter((e) => e && e[0] && typeof e[2] === "string")
         .map((e) => ({ name: e[2], page: e[3] }));
-      return { hits, total: scores.size, names, corrected: expansion.corrected.map(([a, b]) => { const e = expansion.held.get(b); return [a, e && b[0] === "." ? e[2] : b]; }), stems: [...expansion.stems.keys()] };
+      return { hits, total: scores.size, names, corrected: expansion.corrected.map(([a, b]) => { const e = expansion.held.get(b); return [a, e && b[0] === "." ? e[2] : b]; }), stems: [...expansion.stems].filter(([, weight]) => weight > 0.3).map(([one]) => one) };
     }
     async function fetchRecords(list) {
       const slots = list.map(([doc]) => Math.floor(doc / ORDINALS));
