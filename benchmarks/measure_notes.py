@@ -413,6 +413,7 @@ def _names(gold: GoldSession, hidden: Sequence[WordRange], tally: Tally, name: s
         safe = all(word in covered for word in range(label.start, label.end))
         tally.add(**{f"{name}_gold": 1, f"{name}_hidden": safe})
         if not safe:
+            tally.add(**{f"{name}_missed {label.argument}": 1})
             say(f"name not hidden [{label.argument}]: {gold.reading.text_of(label.words)}")
     false = [words for words in hidden if not any(w in real for w in range(words.start, words.end))]
     for words in false:
@@ -534,6 +535,9 @@ def _figures(t: Tally, count: int, words: int, seconds: float) -> dict[str, Any]
         "carry_overs_recall": t.ratio("carry_hit", "carry_gold"),
         "names_number": t.counts["names_gold"],
         "names_hidden_recall": t.ratio("names_hidden", "names_gold"),
+        "names_missed_by_role": {
+            key.partition("names_missed ")[2]: value for key, value in t.counts.items() if key.startswith("names_missed ")
+        },
         "names_hidden_for_nothing": t.counts["names_false"],
         "urgent_flags_recall": t.ratio("u_hit", "u_gold"),
         "urgent_flags_besides": t.counts["u_extra"],

@@ -70,8 +70,8 @@ def number_of(said: str) -> int | None:
 def normalise(match: re.Match[str]) -> tuple[str, bool] | None:
     """The normal form of a ``POTENCY`` match and whether it is doubtful; None where it is no potency."""
     if match["ord"]:
-        value = _ORDINALS[match["ord"]]
-        return ({1000: "1M", 10_000: "10M"}.get(value, f"{value}C"), False)
+        steps = _ORDINALS[match["ord"]]
+        return {1000: "1M", 10_000: "10M"}.get(steps, f"{steps}C"), False
     if match["lm"]:
         digits = re.search(r"\d+", match["lm"].split("/")[-1])
         value = number_of(match["lmn"]) if match["lmn"] else int(digits[0]) if digits else None

@@ -131,8 +131,10 @@ _VOCATIVE_AFTER = frozenset(
     ]
 )  # fmt: skip
 _CALLS = frozenset(["yes", "thank", "thanks", "you", "okay", "ok", "hello", "hi", "dear", "no"])
-#: How alike (0 to 100) an unknown word and a remedy's name must be to be taken for a garble of it.
+#: How alike (0 to 100) an unknown word and the name of a remedy of the session must be to be taken for a garble of it.
 GARBLED = 74
+#: The same for remedies the session has not named: names such as Jaspreet are near to many of them.
+GARBLED_ANYWHERE = 88
 _NEVER = frozenset(
     ["the", "and", "but", "now", "then", "here", "there", "this", "that", "otherwise", "because", "whereas"]
 )
@@ -358,6 +360,9 @@ class _Names:
             if hit.exact and hit.concept_id.startswith("remedy/")
             for unit in range(hit.start, hit.end)
         }
+        self.spoken_words = sorted(
+            {word for unit in self.remedy_units if len(word := session.units[unit].low.removesuffix("'s")) > 3}
+        )
         self.sentence_starts = {sentence.start for sentence in session.sentences}
         self.entities: dict[int, str] = {}
         for start, end, label in session.parse.entities():
@@ -470,7 +475,7 @@ class _Names:
         if before in _RELATIVES and name_like and not self._comma(at - 1):
             evidence += 1.5
         if after in _SPEECH_VERBS and capital:
-            evidence += 0.8
+            evidence += 0.8 if tag not in ("NNP", "NNPS") or low in self.term_words else 1.5
         if self.session.units[at].low.endswith("'s") and after in _RELATIVES and capital:
             evidence += 1.5
         if capital:
@@ -488,7 +493,7 @@ class _Names:
         elif not self.cased:
             if low in self.lists.given and not ordinary and frequency < 4.0:
                 evidence += 1.6
-            elif self._unknown(at) and frequency == 0.0:
+            elif self._unknown(at) and (frequency < 1.7 or before in _CALLS or after in _VOCATIVE_AFTER):
                 evidence += 1.5
         elif listed and not ordinary and before in {"named", "called"}:
             evidence += 1.5
@@ -558,7 +563,8 @@ class _Names:
             return False
         if zipf_frequency(low, "en") >= 2.6 or any(c.isdigit() for c in low) or "'" in low or "-" in low:
             return False
-        best = process.extractOne(low, self.remedy_words, scorer=fuzz.ratio, score_cutoff=GARBLED)
+        here = process.extractOne(low, self.spoken_words, scorer=fuzz.ratio, score_cutoff=GARBLED)
+        best = here or process.extractOne(low, self.remedy_words, scorer=fuzz.ratio, score_cutoff=GARBLED_ANYWHERE)
         return best is None
 
     def _vocative(self, at: int) -> bool:
