@@ -12,7 +12,7 @@ from wordfreq import zipf_frequency
 
 from notesmith.annotations import Corrections
 from notesmith.desk.context import Choice, NotThereError, desk_of, field, last_verdict_id, see_other
-from notesmith.desk.names import finished
+from notesmith.desk.names import finished, transcript_of
 from notesmith.desk.queue import Place, place_at, suggest, word_rulings
 from notesmith.desk.words import NEW_TERM_SCHEMES
 from notesmith.errors import InputError
@@ -54,7 +54,8 @@ def unknown_words(store: Store, vocabulary: Vocabulary, verdicts: Sequence[Verdi
     times: Counter[str] = Counter()
     lectures: dict[str, set[str]] = {}
     text: dict[str, str] = {}
-    for lecture, transcript, extraction in finished(store):
+    for lecture, extraction in finished(store):
+        transcript = transcript_of(store, lecture, extraction)
         corrections = store.result(lecture.id, "corrections", Corrections)
         covered: set[int] = set()
         for item in corrections.items if corrections is not None else ():
@@ -78,7 +79,8 @@ def unknown_words(store: Store, vocabulary: Vocabulary, verdicts: Sequence[Verdi
 def occurrences(store: Store, form: str) -> Iterator[Occurrence]:
     """Every place where a form was heard, inside one segment as a ruling applies."""
     wanted = form.split()
-    for lecture, transcript, _ in finished(store):
+    for lecture, extraction in finished(store):
+        transcript = transcript_of(store, lecture, extraction)
         for segment in transcript.segments:
             base = transcript.segment_starts[segment.id]
             texts = [word.text for word in segment.words]

@@ -12,7 +12,7 @@ from notesmith.annotations import Extraction, PersonMention, Prescription
 from notesmith.desk.context import desk_of, field, last_verdict_id, lecture_of, number, rule, see_other, told
 from notesmith.desk.home import is_applying
 from notesmith.desk.queue import Place, place_at, word_rulings
-from notesmith.errors import InputError
+from notesmith.errors import ConflictError, InputError
 from notesmith.extract.privacy import hidden, person_rulings
 from notesmith.lecture import Lecture
 from notesmith.store import Store
@@ -34,7 +34,7 @@ class NameItem(msgspec.Struct, frozen=True):
     open: bool
     lecture_id: str
     title: str
-    places: tuple[Place, ...]
+    words: tuple[WordRange, ...]
     has_sound: bool
 
 
@@ -52,36 +52,38 @@ class PotencyItem(msgspec.Struct, frozen=True):
     has_sound: bool
 
 
-def finished(store: Store) -> list[tuple[Lecture, Transcript, Extraction]]:
-    """The lectures that have been worked through."""
-    found = []
-    for lecture in store.lectures():
-        extraction = store.result(lecture.id, "extraction", Extraction)
-        if extraction is None:
-            continue
-        found += [
-            (lecture, stored.transcript, extraction)
-            for stored in store.transcripts(lecture.recording_sha256)
-            if stored.transcript.digest == extraction.transcript_digest
-        ]
-    return found
+def finished(store: Store) -> list[tuple[Lecture, Extraction]]:
+    """The lectures that have been worked through. Transcripts are long; ``transcript_of`` reads one where needed."""
+    return [
+        (lecture, extraction)
+        for lecture in store.lectures()
+        if (extraction := store.result(lecture.id, "extraction", Extraction)) is not None
+    ]
+
+
+def transcript_of(store: Store, lecture: Lecture, extraction: Extraction) -> Transcript:
+    """The transcript that the notes were made from. Raises ConflictError where it was replaced meanwhile."""
+    for stored in store.transcripts(lecture.recording_sha256):
+        if stored.transcript.digest == extraction.transcript_digest:
+            return stored.transcript
+    raise ConflictError(f"{lecture.title} was heard again and is being worked through; come back when it is done")
 
 
 def names(store: Store, verdicts: Sequence[VerdictEntry]) -> tuple[NameItem, ...]:
     """All names of the course, those still open first, then in order of the course."""
-    grouped: dict[str, list[tuple[Lecture, Transcript, PersonMention]]] = {}
-    for lecture, transcript, extraction in finished(store):
+    grouped: dict[str, list[tuple[Lecture, PersonMention]]] = {}
+    for lecture, extraction in finished(store):
         for person in extraction.persons:
-            grouped.setdefault(sounding(person.said), []).append((lecture, transcript, person))
+            grouped.setdefault(sounding(person.said), []).append((lecture, person))
     items = []
     for key, mentions in grouped.items():
         rulings = person_rulings(verdicts)
         is_open = any(
             person.doubtful and key not in {sounding(r.said) for r in rulings if r.lecture_id in (None, lecture.id)}
-            for lecture, _, person in mentions
+            for lecture, person in mentions
         )
         # The doubtful mention is the one to look at.
-        lecture, _, person = next((m for m in mentions if m[2].doubtful), mentions[0])
+        lecture, person = next((m for m in mentions if m[1].doubtful), mentions[0])
         items.append(
             NameItem(
                 person.said,
@@ -91,7 +93,7 @@ def names(store: Store, verdicts: Sequence[VerdictEntry]) -> tuple[NameItem, ...
                 is_open,
                 lecture.id,
                 lecture.title,
-                tuple(place_at(transcript, one.words) for own, transcript, one in mentions if own.id == lecture.id),
+                tuple(one.words for own, one in mentions if own.id == lecture.id),
                 lecture.media is not None,
             )
         )
@@ -102,9 +104,11 @@ def open_potencies(store: Store, verdicts: Sequence[VerdictEntry]) -> tuple[Pote
     """The doubtful prescriptions no person has ruled on."""
     rulings = word_rulings(verdicts)
     items = []
-    for lecture, transcript, extraction in finished(store):
-        for given in extraction.prescriptions:
-            if given.doubtful and not _settled(given, lecture.id, rulings):
+    for lecture, extraction in finished(store):
+        waiting = [p for p in extraction.prescriptions if p.doubtful and not _settled(p, lecture.id, rulings)]
+        if waiting:
+            transcript = transcript_of(store, lecture, extraction)
+            for given in waiting:
                 words = potency_words(transcript, given)
                 span = transcript.time(words)
                 items.append(
@@ -153,9 +157,10 @@ def page(request: Request) -> Response:
         potencies = open_potencies(store, current)
         seen = last_verdict_id(store)
         pending = is_applying(store)
-    waiting: list[NameItem | PotencyItem] = [*(n for n in every if n.open), *potencies]
-    at = min(at, max(0, len(waiting) - 1))
-    item = waiting[at] if waiting else None
+        waiting: list[NameItem | PotencyItem] = [*(n for n in every if n.open), *potencies]
+        at = min(at, max(0, len(waiting) - 1))
+        item = waiting[at] if waiting else None
+        places = _name_places(store, item) if isinstance(item, NameItem) else ()
     latest = next(
         (
             e
@@ -169,6 +174,7 @@ def page(request: Request) -> Response:
         "names.html",
         here="names",
         item=item,
+        places=places,
         is_name=isinstance(item, NameItem),
         at=at,
         total=len(waiting),
@@ -180,6 +186,14 @@ def page(request: Request) -> Response:
         latest_told=told(latest.verdict) if latest else "",
         remedy=desk.vocabulary.label(item.remedy_id) if isinstance(item, PotencyItem) and item.remedy_id else "",
     )
+
+
+def _name_places(store: Store, item: NameItem) -> tuple[Place, ...]:
+    for lecture, extraction in finished(store):
+        if lecture.id == item.lecture_id:
+            transcript = transcript_of(store, lecture, extraction)
+            return tuple(place_at(transcript, words) for words in item.words)
+    return ()
 
 
 def decide(request: Request) -> Response:

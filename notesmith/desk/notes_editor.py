@@ -12,7 +12,7 @@ from starlette.responses import Response
 from notesmith.annotations import Extraction, TeachingPoint
 from notesmith.curate import FINDING_LABELS, POINT_KINDS, curate, finding_key
 from notesmith.desk.context import Desk, NotThereError, desk_of, field, last_verdict_id, number, rule, see_other, told
-from notesmith.desk.names import finished
+from notesmith.desk.names import finished, transcript_of
 from notesmith.errors import InputError
 from notesmith.lecture import Lecture
 from notesmith.store import Store
@@ -45,7 +45,7 @@ def overview(request: Request) -> Response:
     desk = desk_of(request)
     with desk.store() as store:
         lectures = [
-            (lecture, len(extraction.points), len(extraction.vignettes)) for lecture, _, extraction in finished(store)
+            (lecture, len(extraction.points), len(extraction.vignettes)) for lecture, extraction in finished(store)
         ]
     return desk.page("notes.html", here="notes", lectures=lectures)
 
@@ -183,9 +183,9 @@ def _point_line(desk: Desk, point: TeachingPoint, rulings: dict[str, VerdictEntr
 
 
 def _finished_lecture(store: Store, lecture_id: str) -> tuple[Lecture, Transcript, Extraction]:
-    for found in finished(store):
-        if found[0].id == lecture_id:
-            return found
+    for lecture in store.lectures():
+        if lecture.id == lecture_id and (found := store.result(lecture.id, "extraction", Extraction)) is not None:
+            return lecture, transcript_of(store, lecture, found), found
     raise NotThereError(f"lecture {lecture_id[:80]!r} has no notes yet")
 
 

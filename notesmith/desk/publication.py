@@ -43,7 +43,7 @@ def checklist(desk: Desk, store: Store, verdicts: Sequence[VerdictEntry]) -> tup
     checks += _counted(potencies, "potency", "undecided", "No potency is undecided.", address)
     checks += [
         Check("blocks", f"{lecture.id} has no title.", f"/notes/{lecture.id}")
-        for lecture, _, _ in done
+        for lecture, _ in done
         if not lecture.title.strip() or lecture.title == UNTITLED
     ]
     words = sum(1 for item in queue if not item.is_potency)
@@ -51,8 +51,8 @@ def checklist(desk: Desk, store: Store, verdicts: Sequence[VerdictEntry]) -> tup
         checks.append(Check("informs", f"{_many(words, 'word')} not settled; printed as heard.", "/words"))
     else:
         checks.append(Check("good", "Every doubtful word is settled."))
-    curated = {lecture.id: curate(extraction, lecture.id, verdicts) for lecture, _, extraction in done}
-    titles = {lecture.id: lecture.title for lecture, _, _ in done}
+    curated = {lecture.id: curate(extraction, lecture.id, verdicts) for lecture, extraction in done}
+    titles = {lecture.id: lecture.title for lecture, _ in done}
     for lecture_id, extraction in curated.items():
         for case in extraction.vignettes:
             if case.not_stated:
@@ -73,7 +73,7 @@ def checklist(desk: Desk, store: Store, verdicts: Sequence[VerdictEntry]) -> tup
             for one in extraction.carry_overs
             if one.direction == "promised"
         ]
-    own = {one for lecture, _, extraction in done for one in (*lecture.remedy_ids, *extraction.remedy_ids[:1])}
+    own = {one for lecture, extraction in done for one in (*lecture.remedy_ids, *extraction.remedy_ids[:1])}
     for taught in coverage(curated):
         if taught.missing and taught.remedy_id in own:
             checks.append(

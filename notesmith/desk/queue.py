@@ -9,6 +9,7 @@ from rapidfuzz import fuzz, process
 
 from notesmith.annotations import Correction, Corrections
 from notesmith.desk.context import Choice
+from notesmith.errors import ConflictError
 from notesmith.lecture import Lecture
 from notesmith.store import Store
 from notesmith.transcript import TimeSpan, Transcript, WordRange, iter_sentences, sounding
@@ -38,7 +39,7 @@ class QueueItem(msgspec.Struct, frozen=True):
     title: str
     form: str
     proposed: Correction
-    places: tuple[Place, ...]
+    corrections: tuple[Correction, ...]
     elsewhere: int
     is_potency: bool
     has_sound: bool
@@ -47,7 +48,7 @@ class QueueItem(msgspec.Struct, frozen=True):
     def worth(self) -> tuple[int, float]:
         """Potency first, then doubt times frequency. Doubt is the variance of a yes-or-no of this probability."""
         p = self.proposed.score
-        return (0 if self.is_potency else 1, -(max(0.01, p * (1 - p)) * (len(self.places) + self.elsewhere)))
+        return (0 if self.is_potency else 1, -(max(0.01, p * (1 - p)) * (len(self.corrections) + self.elsewhere)))
 
 
 def is_ruled(form: str, lecture_id: str, rulings: Sequence[WordVerdict]) -> bool:
@@ -72,7 +73,7 @@ def word_queue(
     rulings = word_rulings(verdicts)
     ruled_course = frozenset(sounding(r.heard) for r in rulings if r.lecture_id is None and r.start_ms is None)
     ruled_here = frozenset((sounding(r.heard), r.lecture_id) for r in rulings if r.start_ms is None)
-    found: dict[tuple[str, str], tuple[Lecture, Transcript, list[Correction]]] = {}
+    found: dict[tuple[str, str], tuple[Lecture, list[Correction]]] = {}
     lectures_of: dict[str, set[str]] = {}
     for lecture in store.lectures():
         corrections = store.result(lecture.id, "corrections", Corrections)
@@ -85,14 +86,12 @@ def word_queue(
             and (form := sounding(item.heard)) not in ruled_course
             and (form, lecture.id) not in ruled_here
         ]
-        if not wanted or (transcript := _transcript(store, lecture, corrections)) is None:
-            continue
         for item in wanted:
             form = sounding(item.heard)
-            found.setdefault((lecture.id, form), (lecture, transcript, []))[2].append(item)
+            found.setdefault((lecture.id, form), (lecture, []))[1].append(item)
             lectures_of.setdefault(form, set()).add(lecture.id)
     items = []
-    for (lecture_id, form), (lecture, transcript, corrections_here) in found.items():
+    for (lecture_id, form), (lecture, corrections_here) in found.items():
         best = max(corrections_here, key=lambda c: c.score)
         items.append(
             QueueItem(
@@ -100,13 +99,13 @@ def word_queue(
                 lecture.title,
                 form,
                 best,
-                tuple(place_of(transcript, c) for c in corrections_here),
+                tuple(corrections_here),
                 len(lectures_of[form]) - 1,
                 _is_potency(best, vocabulary),
                 lecture.media is not None,
             )
         )
-    return tuple(sorted(items, key=lambda i: (*i.worth, i.lecture_id, i.places[0].span.start_ms, i.form)))
+    return tuple(sorted(items, key=lambda i: (*i.worth, i.lecture_id, i.corrections[0].segment_id, i.form)))
 
 
 def _is_wanted(item: Correction, vocabulary: Vocabulary, *, restored: bool) -> bool:
@@ -122,11 +121,14 @@ def _is_potency(item: Correction, vocabulary: Vocabulary) -> bool:
     return concept is not None and concept.scheme == "potency"
 
 
-def _transcript(store: Store, lecture: Lecture, corrections: Corrections) -> Transcript | None:
+def places(store: Store, item: QueueItem) -> tuple[Place, ...]:
+    """The sentences an item's form stands in. Read for the item that is shown alone: transcripts are long."""
+    lecture, _ = store.lecture(item.lecture_id)
+    corrections = store.result(item.lecture_id, "corrections", Corrections)
     for stored in store.transcripts(lecture.recording_sha256):
-        if stored.transcript.digest == corrections.transcript_digest:
-            return stored.transcript
-    return None
+        if corrections is not None and stored.transcript.digest == corrections.transcript_digest:
+            return tuple(place_of(stored.transcript, one) for one in item.corrections)
+    raise ConflictError("this lecture was heard again meanwhile; load the page again")
 
 
 def place_of(transcript: Transcript, item: Correction) -> Place:

@@ -7,7 +7,7 @@ from starlette.responses import Response
 
 from notesmith.desk.context import Desk, desk_of, field, last_verdict_id, lecture_of, number, rule, see_other, told
 from notesmith.desk.home import is_applying
-from notesmith.desk.queue import QueueItem, suggest, word_queue
+from notesmith.desk.queue import QueueItem, places, suggest, word_queue
 from notesmith.errors import InputError
 from notesmith.store import Store
 from notesmith.transcript import sounding
@@ -31,12 +31,14 @@ def words(request: Request) -> Response:
         queue = word_queue(desk.vocabulary, store, [e for e in entries if not e.undone], restored=restored)
         seen = last_verdict_id(store)
         pending = is_applying(store)
+        item = queue[min(at, len(queue) - 1)] if queue else None
+        shown = places(store, item) if item is not None else ()
     latest = _last_word_entry(entries)
-    item = queue[min(at, len(queue) - 1)] if queue else None
     return desk.page(
         "words.html",
         here="words",
         item=item,
+        places=shown,
         at=min(at, max(0, len(queue) - 1)),
         total=len(queue),
         seen=seen,
