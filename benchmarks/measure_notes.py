@@ -536,7 +536,9 @@ def _figures(t: Tally, count: int, words: int, seconds: float) -> dict[str, Any]
         "names_number": t.counts["names_gold"],
         "names_hidden_recall": t.ratio("names_hidden", "names_gold"),
         "names_missed_by_role": {
-            key.partition("names_missed ")[2]: value for key, value in t.counts.items() if key.startswith("names_missed ")
+            key.partition("names_missed ")[2]: value
+            for key, value in t.counts.items()
+            if key.startswith("names_missed ")
         },
         "names_hidden_for_nothing": t.counts["names_false"],
         "urgent_flags_recall": t.ratio("u_hit", "u_gold"),

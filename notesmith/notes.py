@@ -312,10 +312,8 @@ class _Writer:
             ]
             context = titles.get(rx.case_key or "", "teaching") + (" (doubtful)" if rx.doubtful else "")
             lines.append(
-
-                    f"| {self.at(rx.time)} | {cell(self.label(rx.remedy_id))} | {' | '.join(said)} |"
-                    f" {context}{self.flags(rx.words)} |"
-
+                f"| {self.at(rx.time)} | {cell(self.label(rx.remedy_id))} | {' | '.join(said)} |"
+                f" {context}{self.flags(rx.words)} |"
             )
         return Section("prescriptions", "Prescriptions as stated", "\n".join(lines))
 
@@ -354,10 +352,8 @@ class _Writer:
             first = group[0]
             places = ", ".join(f"{self.at(c.time)} “{self.say(self.reading.text_of(c.words), c.words)}”" for c in group)
             lines.append(
-
-                    f"- ⚠ **{first.kind}**: {escape(first.reason)} {escape(first.advice)} "
-                    f"({escape(first.source)}) At {places}."
-
+                f"- ⚠ **{first.kind}**: {escape(first.reason)} {escape(first.advice)} "
+                f"({escape(first.source)}) At {places}."
             )
         return Section("cautions", "Cautions", "\n".join(lines))
 

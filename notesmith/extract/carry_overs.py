@@ -17,10 +17,8 @@ from notesmith.extract.session import Session
 from notesmith.extract.tidy import tidy
 
 _NOT_TAUGHT = re.compile(
-
-        r"\b(?:bring|attendance|fees|exam (?:form|fees)|submit|come (?:on time|early|prepared)|see you|meet "
-        r"you|holiday|timing|journal|assignment)\b"
-
+    r"\b(?:bring|attendance|fees|exam (?:form|fees)|submit|come (?:on time|early|prepared)|see you|meet "
+    r"you|holiday|timing|journal|assignment)\b"
 )
 _POINTS_BACK = re.compile(r"\b(?:those|that|these|this|it|them)\b")
 _SAYS_EARLIER = re.compile(
@@ -33,10 +31,8 @@ _SAYS_EARLIER = re.compile(
     r"we(?:'d| had)(?: also)? promised|remember|recall|last)\b"
 )
 _SHORT_TERM = re.compile(
-
-        r"\b(?:in a (?:minute|moment|second)|just now|after (?:this|the break)|now itself|come back to "
-        r"(?:the|this) (?:line|page|text|book)|one by one)\b"
-
+    r"\b(?:in a (?:minute|moment|second)|just now|after (?:this|the break)|now itself|come back to "
+    r"(?:the|this) (?:line|page|text|book)|one by one)\b"
 )
 
 

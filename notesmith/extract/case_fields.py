@@ -170,11 +170,9 @@ _CLAUSE_CUT = re.compile(
     r"he|they|i)(?:'\w+)? ))"
 )
 _ASIDE = re.compile(
-
-        r"^(?:(?:so|now|okay|and|see|you|well),? )*(?:let me|let us|i(?:'ll| will| want| would|'d)|listen|"
-        r"remember|this (?:is a case|case)|you know|note|mark|what (?:would|will|do|is|did|remedy)|which|any|"
-        r"okay|right|yes|i had (?:a|one) (?:case|patient)|i (?:remember|recall) (?:a|one))\b"
-
+    r"^(?:(?:so|now|okay|and|see|you|well),? )*(?:let me|let us|i(?:'ll| will| want| would|'d)|listen|"
+    r"remember|this (?:is a case|case)|you know|note|mark|what (?:would|will|do|is|did|remedy)|which|any|"
+    r"okay|right|yes|i had (?:a|one) (?:case|patient)|i (?:remember|recall) (?:a|one))\b"
 )
 
 
@@ -235,11 +233,7 @@ def _build(
         for piece in (item.remedy_units, item.potency_units, item.repetition_units, item.duration_units):
             if piece:
                 own_pieces.update(range(*piece))
-    sent = [
-        start
-        for s, e in ranges
-        for start, _, _ in session.search(_NO_REMEDY, s, e)
-    ]
+    sent = [start for s, e in ranges for start, _, _ in session.search(_NO_REMEDY, s, e)]
     medicines, investigations = _medical_units(session, hits)
     first_given = min([*(g.start for g in own), *sent[:1]], default=None)
     complaint_seen = False
@@ -409,7 +403,11 @@ def _sentence(
         times = [t for t in times if not (t[2][0].startswith(("in ", "within ")) and t[0] > start + 2)]
         if not complaint_seen and not complained and not after_remedy:
             match = next((m for _, _, m in session.search(_COMPLAINT, start, end)), None)
-            if match is not None and not _SOMEBODY.match(match["what"]) and not _MEDICINE_WORD.search(match["what"][:25]):
+            if (
+                match is not None
+                and not _SOMEBODY.match(match["what"])
+                and not _MEDICINE_WORD.search(match["what"][:25])
+            ):
                 units = _end_complaint(session, *session.span_of(start, match, "what"))
                 if units[1] > units[0]:
                     put("presenting complaint", *units)

@@ -108,11 +108,9 @@ _AGED = re.compile(
 )
 # "I had an uncle like this": an anecdote from the lecturer's own life, not a case.
 _OWN_CIRCLE = re.compile(
-
-        r"\b(?:i|we) (?:had|have|used to have|know|knew) (?:a|an|one|my) (?:\w+ )?(?:uncle|aunt|aunty|auntie|"
-        r"friend|colleague|cousin|teacher|neighbour|professor|principal|dog|cat)\b|\bmy (?:own )?(?:uncle|aunt|"
-        r"friend|colleague|cousin|teacher|professor|brother|wife|husband)\b"
-
+    r"\b(?:i|we) (?:had|have|used to have|know|knew) (?:a|an|one|my) (?:\w+ )?(?:uncle|aunt|aunty|auntie|"
+    r"friend|colleague|cousin|teacher|neighbour|professor|principal|dog|cat)\b|\bmy (?:own )?(?:uncle|aunt|"
+    r"friend|colleague|cousin|teacher|professor|brother|wife|husband)\b"
 )
 _HYPOTHETICAL = re.compile(
     r"\b(?:suppose|imagine|if (?:a|an|one|your|you|the) |say a|whenever|when(?:ever)? (?:a|an|your|you|"
@@ -191,16 +189,12 @@ _RETURN = re.compile(
     r"child|man|woman|baby|\w+er|\w+or|\w+ist|clerk|nurse|housewife)))\b"
 )
 _SHE = re.compile(
-
-        r"\b(?:she|her|lady|woman|girl|female|mother|wife|daughter|housewife|widow|bride|maid|schoolgirl|nun|"
-        r"grandmother|mrs|miss)\b"
-
+    r"\b(?:she|her|lady|woman|girl|female|mother|wife|daughter|housewife|widow|bride|maid|schoolgirl|nun|"
+    r"grandmother|mrs|miss)\b"
 )
 _HE = re.compile(
-
-        r"\b(?:he|his|him|man|gentleman|boy|male|husband|fellow|chap|schoolboy|businessman|policeman|"
-        r"watchman|grandfather|mr)\b"
-
+    r"\b(?:he|his|him|man|gentleman|boy|male|husband|fellow|chap|schoolboy|businessman|policeman|"
+    r"watchman|grandfather|mr)\b"
 )
 _DESCRIBES = re.compile(PERSON.replace("(?:", "(", 1) + r"\b")
 
@@ -269,16 +263,12 @@ def tells(look: Look) -> float:
 
 
 _PERSON_NOW = re.compile(
-
-        r"\b(?:she|he)(?:'s|'d| is| has| wants| takes| says| eats| drinks| goes| sleeps| doesn't| does not| "
-        r"cannot| can't| never| always| feels| likes)\b|^(?:his|her) "
-
+    r"\b(?:she|he)(?:'s|'d| is| has| wants| takes| says| eats| drinks| goes| sleeps| doesn't| does not| "
+    r"cannot| can't| never| always| feels| likes)\b|^(?:his|her) "
 )
 _GIVEN = re.compile(
-
-        r"\b(?:gave|give|given|got|had|received|went to|prescribed|repeated|one dose|single dose|a dose|potency|"
-        r"\d+c?\b|\d*m\b|started)"
-
+    r"\b(?:gave|give|given|got|had|received|went to|prescribed|repeated|one dose|single dose|a dose|potency|"
+    r"\d+c?\b|\d*m\b|started)"
 )
 
 

@@ -273,11 +273,9 @@ _CURE = re.compile(
     r"totally well|free of the disease|complete (?:cure|recovery|remission)|reversed)\b"
 )
 _CURE_DENIED = re.compile(
-
-        r"\b(?:law of|laws of|hering's (?:law|rule)|direction of|rules? of|not a|no|cannot|can't|never|don't|"
-        r"do not|did not|didn't|will not|won't|not|nobody|incurable|obstacles? to|without) "
-        r"(?:\w+ ){0,3}?(?:cure|cured|curing|guarantee|promise|claim)\b"
-
+    r"\b(?:law of|laws of|hering's (?:law|rule)|direction of|rules? of|not a|no|cannot|can't|never|don't|"
+    r"do not|did not|didn't|will not|won't|not|nobody|incurable|obstacles? to|without) "
+    r"(?:\w+ ){0,3}?(?:cure|cured|curing|guarantee|promise|claim)\b"
 )
 
 

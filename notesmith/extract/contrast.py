@@ -19,11 +19,9 @@ from notesmith.extract.session import Session
 from notesmith.extract.tidy import tidy
 
 NEGATION = re.compile(
-
-        r"\b(?:not|no|never|none|neither|nor|without|absence of|absent|n't|cannot|isn't|doesn't|don't|won't|"
-        r"wouldn't|can't|aren't|wasn't|hasn't|haven't|didn't|nothing|nobody|hardly|less|thirstless|painless|"
-        r"lacks?|lacking|rather than|instead of)\b|n't\b"
-
+    r"\b(?:not|no|never|none|neither|nor|without|absence of|absent|n't|cannot|isn't|doesn't|don't|won't|"
+    r"wouldn't|can't|aren't|wasn't|hasn't|haven't|didn't|nothing|nobody|hardly|less|thirstless|painless|"
+    r"lacks?|lacking|rather than|instead of)\b|n't\b"
 )
 _NO_DUMMY = r"(?! (?:is|are|was|were|may|can|will|has|have|comes?)\b|'s)"  # "there is" points at nothing
 _TOPIC = re.compile(
@@ -43,11 +41,9 @@ _POINTER = re.compile(
     r"between|from)\s*$"
 )
 _CUT = re.compile(
-
-        r"[;:—]\s*|\s-\s|,\s*(?=(?:whereas|while|but|and|the other|this one|here|on the other hand|not|in|"
-        r"unlike|or|yet|though)\b)|\s(?=(?:whereas|while|but|on the other hand)\s)|\sand\s(?=(?:this one|the "
-        r"other|here|in|our|that one)\b)"
-
+    r"[;:—]\s*|\s-\s|,\s*(?=(?:whereas|while|but|and|the other|this one|here|on the other hand|not|in|"
+    r"unlike|or|yet|though)\b)|\s(?=(?:whereas|while|but|on the other hand)\s)|\sand\s(?=(?:this one|the "
+    r"other|here|in|our|that one)\b)"
 )
 _LEAD = re.compile(r"^(?:and|but|whereas|while|or|so|yet|though|then|,|-|—|on the other hand,?|now|see,?|here)$")
 
@@ -165,11 +161,9 @@ def clauses_of(
 
 _HERE = re.compile(r"\b(?:here|this one|this remedy|in this|our remedy)\b")
 _RELATES = re.compile(
-
-        r"\b(?:complement(?:ary|s|ed|aries)?|inimical|antidot\w*|incompatible|compatible|follow(?:s|ed)? "
-        r"(?:\w+ )?(?:well|by)|follows \w+|(?:acute|chronic) (?:of|counterpart|complement)|enem(?:y|ies)|"
-        r"never (?:give|be given)? ?(?:\w+ )?(?:before|after)|goes well (?:after|with)|comes after it)\b"
-
+    r"\b(?:complement(?:ary|s|ed|aries)?|inimical|antidot\w*|incompatible|compatible|follow(?:s|ed)? "
+    r"(?:\w+ )?(?:well|by)|follows \w+|(?:acute|chronic) (?:of|counterpart|complement)|enem(?:y|ies)|"
+    r"never (?:give|be given)? ?(?:\w+ )?(?:before|after)|goes well (?:after|with)|comes after it)\b"
 )
 _LEADS_IN = re.compile(
     r"^(?:and|but|whereas|while|or|so|yet|though|in|of|with|for|the|a|an|this|that|now|then|see|also|"
@@ -397,7 +391,13 @@ def find_comparisons(
     """
     facts: list[SidedFact] = []
     for look, own in zip(looks, clauses, strict=True):
-        if look.sentence.index in skip or look.question or look.promise or look.recap or (look.meta and not look.content):
+        if (
+            look.sentence.index in skip
+            or look.question
+            or look.promise
+            or look.recap
+            or (look.meta and not look.content)
+        ):
             continue
         for clause in own:
             if not has_content(session, clause.start, clause.end) and not (

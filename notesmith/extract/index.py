@@ -11,7 +11,10 @@ from notesmith.extract.session import Session, bare
 
 
 def build_index(
-    session: Session, hits: Sequence[Hit], points: Sequence[TeachingPoint], comparisons: Sequence[Comparison],
+    session: Session,
+    hits: Sequence[Hit],
+    points: Sequence[TeachingPoint],
+    comparisons: Sequence[Comparison],
     parts: Sequence[SessionPart],
 ) -> tuple[Mention, ...]:
     """A remedy is taught where a point or a compared fact is about it; a rubric where a point maps to it."""

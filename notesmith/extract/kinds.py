@@ -129,10 +129,8 @@ _NOT_CARRIED = frozenset(
     {"differential", "relations", "potency and repetition", "study advice", "miasm", "case-taking", "sphere of action"}
 )
 _IMPERATIVE = re.compile(
-
-        r"^(?:(?:so|now|and|but|please|always|also|just|then|with \w+),? )*(?:ask|watch|look|put|observe|let|"
-        r"don't ask|do not ask|never ask|listen|notice|feel|check|write|keep quiet)\b"
-
+    r"^(?:(?:so|now|and|but|please|always|also|just|then|with \w+),? )*(?:ask|watch|look|put|observe|let|"
+    r"don't ask|do not ask|never ask|listen|notice|feel|check|write|keep quiet)\b"
 )
 _PART_NOUN = re.compile(
     r"\b(?:"
@@ -147,10 +145,8 @@ _PART_NOUN = re.compile(
     + r")(?!\w)"
 )
 _CLINICAL_START = re.compile(
-
-        r"^(?:(?:so|and|it's|it is|in|for|also|then|you can|has been|useful|been|used) )*(?:it's been|it is|it "
-        r"has been|indicated|useful|used|think of|never well|ailments|after)\b"
-
+    r"^(?:(?:so|and|it's|it is|in|for|also|then|you can|has been|useful|been|used) )*(?:it's been|it is|it "
+    r"has been|indicated|useful|used|think of|never well|ailments|after)\b"
 )
 
 

@@ -224,7 +224,9 @@ def _lay_in(session: Session, index: LabelIndex, sentence: Sentence) -> list[tup
         places[word].append(position)
     # Rubrics of a part of the body count only where the part, or its function, is spoken of.
     spoken = {"mind", "generalities", "generals", "sleep", "skin"} | {
-        BODY_CHAPTERS[low] for unit in session.units[sentence.start : sentence.end] if (low := unit.low) in BODY_CHAPTERS
+        BODY_CHAPTERS[low]
+        for unit in session.units[sentence.start : sentence.end]
+        if (low := unit.low) in BODY_CHAPTERS
     }
     found: list[tuple[int, str, int, int]] = []
     for word, positions in places.items():

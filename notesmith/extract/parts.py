@@ -54,10 +54,8 @@ _RESUME = re.compile(
     r"on|next (?:topic|remedy|is))\b"
 )
 _TODAY = re.compile(
-
-        r"\b(?:today|this (?:morning|evening|session)|we (?:will|shall|are going to) (?:do|take|start|begin|"
-        r"study|see|talk|discuss))\b"
-
+    r"\b(?:today|this (?:morning|evening|session)|we (?:will|shall|are going to) (?:do|take|start|begin|"
+    r"study|see|talk|discuss))\b"
 )
 
 
@@ -211,7 +209,9 @@ def _score(
         scores["recap"] -= 0.8
         scores["comparison"] -= 0.4
     scores["housekeeping"] = (
-        (0.0 if look.remedies else 1.5 * min(2, look.housekeeping)) - 0.3 * content + (0.3 if not look.content and look.meaningful > 2 else 0.0)
+        (0.0 if look.remedies else 1.5 * min(2, look.housekeeping))
+        - 0.3 * content
+        + (0.3 if not look.content and look.meaningful > 2 else 0.0)
     )
     if place < 0.05:
         scores["housekeeping"] += 0.3
@@ -237,10 +237,8 @@ def _score(
 
 
 _NEW_TOPIC = re.compile(
-
-        r"\b(?:today|now|next|let us|let's|we (?:will|shall|are|come|go|take|start|begin|move)|coming to|"
-        r"moving (?:on )?to|begin with|start with|turn to|our remedy|the remedy (?:is|today)|subject|topic)\b"
-
+    r"\b(?:today|now|next|let us|let's|we (?:will|shall|are|come|go|take|start|begin|move)|coming to|"
+    r"moving (?:on )?to|begin with|start with|turn to|our remedy|the remedy (?:is|today)|subject|topic)\b"
 )
 
 

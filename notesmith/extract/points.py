@@ -24,11 +24,9 @@ _ONLY_EMPHASIS = re.compile(
     r"repeat|guiding|highlight|bold|golden|attention)\b[^.]{0,40}[.!]?$"
 )
 _EMPTY = re.compile(
-
-        r"^(?:(?:yes|no|okay|ok|right|correct|exactly|good|very good|see|so|now|and|well|then|fine|clear|"
-        r"understood|is it|that's it|like this|like that|you know|of course|absolutely|all right|alright|"
-        r"anyway|next|thank you|hmm|um|uh)[,. !?]*)+$"
-
+    r"^(?:(?:yes|no|okay|ok|right|correct|exactly|good|very good|see|so|now|and|well|then|fine|clear|"
+    r"understood|is it|that's it|like this|like that|you know|of course|absolutely|all right|alright|"
+    r"anyway|next|thank you|hmm|um|uh)[,. !?]*)+$"
 )
 _CLASS_TALK = re.compile(
     r"\b(?:you (?:all |people |guys )?(?:know|have (?:read|seen|heard|studied|done|written)|are "
@@ -40,10 +38,8 @@ _CLASS_TALK = re.compile(
     r"viva)\b"
 )
 _LOOKS_BACK = re.compile(
-
-        r"\b(?:we|i)(?:'d|'ve)? (?:had |have )?(?:only |just |already )?(?:completed|finished|started|talked|"
-        r"did|done|discussed|covered|spoke|stopped|left|began|begun|took|taken)\b"
-
+    r"\b(?:we|i)(?:'d|'ve)? (?:had |have )?(?:only |just |already )?(?:completed|finished|started|talked|"
+    r"did|done|discussed|covered|spoke|stopped|left|began|begun|took|taken)\b"
 )
 _ANNOUNCES = re.compile(
     r"\b(?:today|this (?:week|time|evening|morning|month)|now|tonight|next) (?:we|i|let us)(?:'ll| will| shall| are going to)? (?:study|take|do|begin|start|see|go|come|learn|discuss|teach)\b|\bwe have not (?:yet )?(?:done|taken|finished)\b"
@@ -57,10 +53,8 @@ _ASIDES = re.compile(
     r"(?:will|'ll) hear)\b"
 )
 _FACT_IN_TALK = re.compile(
-
-        r"\b(?:you (?:will )?(?:see|find|get|notice)|you can (?:see|find)|patient|remedy|symptom|keynote|"
-        r"worse|better|indicated|potency|miasm|children|thirst)\b"
-
+    r"\b(?:you (?:will )?(?:see|find|get|notice)|you can (?:see|find)|patient|remedy|symptom|keynote|"
+    r"worse|better|indicated|potency|miasm|children|thirst)\b"
 )
 _ADVICE = re.compile(
     r"\b(?:ask (?:him|her|them|the|about|whether|if|how|for)|don't ask|do not ask|never ask|observe|"
@@ -129,7 +123,9 @@ def is_point(session: Session, look: Look, part: str, compares: bool) -> bool:
         return False
     if part == "close" and (not look.content or look.close or look.housekeeping):
         return bool(_ADVICE.search(low)) and look.content >= 1 and not look.housekeeping
-    if not look.has_verb and (look.content <= len(look.remedies) and not look.rubrics or look.meaningful <= 2 and not look.body):
+    if not look.has_verb and (
+        look.content <= len(look.remedies) and not look.rubrics or look.meaningful <= 2 and not look.body
+    ):
         return False  # "Then Calc phos." announces
     if _LOOKS_BACK.search(low) and not re.search(r"\b(?:that|is|are|has|acts|wants)\b", low):
         return False

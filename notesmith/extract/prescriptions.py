@@ -48,23 +48,17 @@ _GIVES = re.compile(
     r"with|started|used|ordered|was on|one dose)\b"
 )
 _STATED_FOR = re.compile(
-
-        r"\b(?:for (?:the |her |his |this |these |that )?(?P<what>(?!(?:about|just|only|another|the next|few|"
-        r"a few|a week|a month|one|two|three|four|five|six|seven|ten|\d)\b)[a-z][^,.;?!]{2,50}))"
-
+    r"\b(?:for (?:the |her |his |this |these |that )?(?P<what>(?!(?:about|just|only|another|the next|few|"
+    r"a few|a week|a month|one|two|three|four|five|six|seven|ten|\d)\b)[a-z][^,.;?!]{2,50}))"
 )
 _NEGATED_GIVING = re.compile(
-
-        r"\b(?:did not|didn't|do not|don't|never|not|without|instead of|should not|shouldn't|cannot|avoid|no "
-        r"need to) (?:\w+ ){0,2}(?:give|gave|prescribe|repeat|giving|repeating|prescribing|want)\b"
-
+    r"\b(?:did not|didn't|do not|don't|never|not|without|instead of|should not|shouldn't|cannot|avoid|no "
+    r"need to) (?:\w+ ){0,2}(?:give|gave|prescribe|repeat|giving|repeating|prescribing|want)\b"
 )
 _GAP = re.compile(
-
-        r"^(?:[ ,.]|in|the|a|an|of|potency|one|single|dose|doses|was|is|again|then|it|given|to|only|just|"
-        r"with|her|him|and|i|gave|at|our|first|once|came|up|went|from|same|remedy|i mean|here|now|next|"
-        r"started|now)*$"
-
+    r"^(?:[ ,.]|in|the|a|an|of|potency|one|single|dose|doses|was|is|again|then|it|given|to|only|just|"
+    r"with|her|him|and|i|gave|at|our|first|once|came|up|went|from|same|remedy|i mean|here|now|next|"
+    r"started|now)*$"
 )
 REACH = 7
 
@@ -284,7 +278,9 @@ def _case_of(cases: Sequence[tuple[str, int, int]], unit: int) -> str | None:
     return next((key for key, start, end in cases if start <= unit < end), None)
 
 
-_WITHHELD = re.compile(r"\b(?:nothing|no (?:medicine|remedy|dose|repetition)|wait(?:ed)?|without|waiting|not repeat\w*)\b")
+_WITHHELD = re.compile(
+    r"\b(?:nothing|no (?:medicine|remedy|dose|repetition)|wait(?:ed)?|without|waiting|not repeat\w*)\b"
+)
 _BY_OTHERS = re.compile(
     r"\b(?:had (?:already |been |also |once |even )*(?:given|taken|tried|received|had|used|prescribed|"
     r"got)|(?:other|another|previous|earlier|some|local|her|his|old) (?:\w+ ){0,2}?(?:homoe?opath|"

@@ -139,17 +139,13 @@ _NEVER = frozenset(
     ["the", "and", "but", "now", "then", "here", "there", "this", "that", "otherwise", "because", "whereas"]
 )
 _INTRODUCES = re.compile(
-
-        r"\b(?:(?:my|his|her|their|whose|the|patient's|child's|boy's|girl's) name (?:is|was)|named|name is|"
-        r"name was|called|i am|i'm|myself|this is|calling from|goes by)$"
-
+    r"\b(?:(?:my|his|her|their|whose|the|patient's|child's|boy's|girl's) name (?:is|was)|named|name is|"
+    r"name was|called|i am|i'm|myself|this is|calling from|goes by)$"
 )
 _PLACE_BEFORE = frozenset(["from", "in", "at", "near", "to", "of", "around", "outside", "via"])
 _PLACE_SUFFIX = re.compile(
-
-        r"^[a-z]{2,}(?:pur|puram|nagar|abad|ganj|halli|palli|palle|wadi|gaon|garh|khed|pet|patnam|kotta|giri|"
-        r"vadi|pura|kuppam|cheri|bagh|ville|burgh|shire)$"
-
+    r"^[a-z]{2,}(?:pur|puram|nagar|abad|ganj|halli|palli|palle|wadi|gaon|garh|khed|pet|patnam|kotta|giri|"
+    r"vadi|pura|kuppam|cheri|bagh|ville|burgh|shire)$"
 )
 _PLACE_WORDS = frozenset(
     [
@@ -173,10 +169,8 @@ _DATE = re.compile(
     r"|\b\d{1,2}[/.-]\d{1,2}[/.-](?:\d{4}|\d{2})\b|\b\d{4}-\d{2}-\d{2}\b"
 )
 _MONTH_ALONE = re.compile(
-
-        r"\b(?:in|since|from|last|till|until|by|of|on|during|mid|early|late|this|next) "
-        rf"(?P<month>{_MONTHS})(?P<year>,? (?:of )?(?:\d{{4}}|two thousand[a-z ]*))?(?=[ ,.;?!]|$)"
-
+    r"\b(?:in|since|from|last|till|until|by|of|on|during|mid|early|late|this|next) "
+    rf"(?P<month>{_MONTHS})(?P<year>,? (?:of )?(?:\d{{4}}|two thousand[a-z ]*))?(?=[ ,.;?!]|$)"
 )
 _SPOKEN_DIGIT = (
     r"(?:zero|oh|one|two|three|four|five|six|seven|eight|nine|(?:double|triple) (?:zero|one|two|three|four|"
@@ -186,10 +180,8 @@ _PHONE = re.compile(
     rf"(?<![\w/.])(?:\+?\d[\d\-() .]{{6,}}\d)(?![\w/])|\b{_SPOKEN_DIGIT}(?:[ ,-]+{_SPOKEN_DIGIT}){{5,}}\b"
 )
 _EMAIL = re.compile(
-
-        r"\b[\w.+-]+@[\w-]+\.[\w.]+|\b[\w.]+ at (?:the rate )?(?:gmail|yahoo|hotmail|outlook|rediffmail|"
-        r"[a-z]+mail) dot (?:com|in|co)(?: dot in)?"
-
+    r"\b[\w.+-]+@[\w-]+\.[\w.]+|\b[\w.]+ at (?:the rate )?(?:gmail|yahoo|hotmail|outlook|rediffmail|"
+    r"[a-z]+mail) dot (?:com|in|co)(?: dot in)?"
 )
 _URL = re.compile(r"\bhttps?://\S+|\bwww\.\S+|\b\w+ dot (?:com|org|net|co dot in)\b|\b(?:\d{1,3}\.){3}\d{1,3}\b")
 _RECORD = re.compile(
@@ -487,7 +479,11 @@ class _Names:
                 evidence += 1.0
             begins = at in self.sentence_starts
             if self._unknown(at) and (
-                not begins or (frequency < 1.5 and tag in ("NNP", "NNPS")) or after in _SPEECH_VERBS or self.entities.get(at) == "PERSON" or self._comma(at)
+                not begins
+                or (frequency < 1.5 and tag in ("NNP", "NNPS"))
+                or after in _SPEECH_VERBS
+                or self.entities.get(at) == "PERSON"
+                or self._comma(at)
             ):
                 evidence += 1.5
         elif not self.cased:
@@ -518,9 +514,9 @@ class _Names:
     def _history(self, at: int) -> bool:
         """Whether a sentence outside a case speaks of an author of books."""
         sentence = self.session.sentence_at(at)
-        return any(self._key(u) in self.author_words and self._capital(u) for u in range(sentence.start, sentence.end)) and not any(
-            s <= at < e for s, e in self.cases
-        )
+        return any(
+            self._key(u) in self.author_words and self._capital(u) for u in range(sentence.start, sentence.end)
+        ) and not any(s <= at < e for s, e in self.cases)
 
     def _title_meant(self, at: int, title: str) -> bool:
         if title in {
@@ -628,7 +624,9 @@ class _Names:
                 at += 1
                 continue
             sentence = self.session.sentence_at(at)
-            history = any(self._key(u) in self.author_words and self._capital(u) for u in range(sentence.start, sentence.end))
+            history = any(
+                self._key(u) in self.author_words and self._capital(u) for u in range(sentence.start, sentence.end)
+            )
             in_case = any(s <= at < e for s, e in self.cases)
             if not (history and not in_case):
                 found.append(_Found(at, end, "place"))

@@ -16,12 +16,10 @@ from notesmith.extract.tidy import tidy
 #: Sentences; what goes on longer is teaching again.
 LONGEST_ANSWER = 5
 _TAG = re.compile(
-
-        r"(?:,|\.)? ?(?:right|okay|ok|no|isn't it|is it not|yes|yeah|clear|understood|correct|na|got it|you "
-        r"see|are you getting it|are you following|following|is it clear|is that clear|am i right|can you "
-        r"imagine|you know|any doubts|any questions|shall we (?:start|go|continue|begin)|can you hear me|can "
-        r"everyone hear me|am i audible|is (?:it|this|my \w+) (?:visible|audible|clear)|with me|hai na)\?+$"
-
+    r"(?:,|\.)? ?(?:right|okay|ok|no|isn't it|is it not|yes|yeah|clear|understood|correct|na|got it|you "
+    r"see|are you getting it|are you following|following|is it clear|is that clear|am i right|can you "
+    r"imagine|you know|any doubts|any questions|shall we (?:start|go|continue|begin)|can you hear me|can "
+    r"everyone hear me|am i audible|is (?:it|this|my \w+) (?:visible|audible|clear)|with me|hai na)\?+$"
 )
 _CLASS_CHECK = re.compile(
     r"\b(?:hear me|audible|visible|can (?:you|everyone|everybody) see|following|any (?:questions?|"
@@ -32,12 +30,10 @@ _CLASS_CHECK = re.compile(
     r"(?:i|we)|what (?:was|were) (?:i|we) (?:saying|doing)|everyone here|how are you)\b"
 )
 _REPORTED = re.compile(
-
-        r"\b(?:(?:some(?:one|body)|a student|one of you|one student|\w+) (?:has |is |was |had )?(?:ask(?:ed|"
-        r"s|ing)|want(?:s|ed) to know|typed|wrote|written)|(?:the|your|her|his|one|another|next|first|last|"
-        r"a) (?:question|doubt|query) (?:is|was|here|from|about)|question (?:is|was) (?:whether|that|about|"
-        r"how|why|if))\b"
-
+    r"\b(?:(?:some(?:one|body)|a student|one of you|one student|\w+) (?:has |is |was |had )?(?:ask(?:ed|"
+    r"s|ing)|want(?:s|ed) to know|typed|wrote|written)|(?:the|your|her|his|one|another|next|first|last|"
+    r"a) (?:question|doubt|query) (?:is|was|here|from|about)|question (?:is|was) (?:whether|that|about|"
+    r"how|why|if))\b"
 )
 _OPEN = re.compile(
     r"\b(?:i (?:do not|don't) know|i (?:am|'m) not sure|i (?:will|shall|have to|need to|must) "
@@ -49,18 +45,14 @@ _OPEN = re.compile(
     r"(?:it )?out (?:yourself|yourselves|and tell))\b"
 )
 _ACK = re.compile(
-
-        r"^(?:(?:yes|no|good|very good|nice|excellent|okay|ok|right|correct|hmm|um|a|the|very|question|point|"
-        r"thank you|thanks|sir|madam|ma'am|so|well|see|good question|\w+,?)[,. ]*){1,5}$"
-
+    r"^(?:(?:yes|no|good|very good|nice|excellent|okay|ok|right|correct|hmm|um|a|the|very|question|point|"
+    r"thank you|thanks|sir|madam|ma'am|so|well|see|good question|\w+,?)[,. ]*){1,5}$"
 )
 _NEXT_TOPIC = re.compile(
-
-        r"^(?:(?:so|now|okay|ok|and|right|well|alright),? )*(?:any (?:other|more) (?:questions?|doubts?)|any "
-        r"(?:questions?|doubts?)|next question|one more question|another question|let us (?:continue|go|move|"
-        r"proceed|come|now|stop)|let's (?:continue|go|move|proceed|stop)|coming back|moving|back to|thank "
-        r"you all|we (?:will )?(?:stop|continue|move))\b"
-
+    r"^(?:(?:so|now|okay|ok|and|right|well|alright),? )*(?:any (?:other|more) (?:questions?|doubts?)|any "
+    r"(?:questions?|doubts?)|next question|one more question|another question|let us (?:continue|go|move|"
+    r"proceed|come|now|stop)|let's (?:continue|go|move|proceed|stop)|coming back|moving|back to|thank "
+    r"you all|we (?:will )?(?:stop|continue|move))\b"
 )
 
 

@@ -133,7 +133,7 @@ def _drop_restarts(words: tuple[str, ...], lows: list[str], gone: set[int]) -> N
         if index in gone or not words[index - 1].endswith(("-", "—", "–", "...", "…")):
             continue
         if len(words[index - 1]) > 1 and index not in gone:
-            after = [i for i in _left(lows, gone, index)][:1]
+            after = list(_left(lows, gone, index))[:1]
             if not after:
                 continue
             for back in range(index - 1, max(-1, index - 6), -1):
