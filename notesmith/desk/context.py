@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar, cast
 
 import jinja2
 import msgspec
@@ -22,6 +23,7 @@ from notesmith.verdicts import NoteVerdict, PersonVerdict, Verdict, VerdictEntry
 from notesmith.vocabulary import Vocabulary
 from notesmith.vocabulary.load import vocabulary_files
 
+T = TypeVar("T")
 HERE = Path(__file__).resolve().parent
 TEMPLATES = jinja2.Environment(
     loader=jinja2.FileSystemLoader(HERE / "templates"),
@@ -42,6 +44,7 @@ class Desk:
         self.who = who
         self._lock = threading.Lock()
         self._vocabulary: tuple[object, Vocabulary] | None = None
+        self._kept: dict[str, tuple[object, object]] = {}
 
     def store(self) -> Store:
         return Store(self.course.store_path, must_exist=True)
@@ -55,6 +58,17 @@ class Desk:
             if self._vocabulary is None or self._vocabulary[0] != state:
                 self._vocabulary = (state, self.course.load_vocabulary())
             return self._vocabulary[1]
+
+    def kept(self, name: str, key: object, make: Callable[[], T]) -> T:
+        """What takes seconds to find out, made once for each ``key`` (all it depends on) and then kept."""
+        with self._lock:
+            found = self._kept.get(name)
+        if found is not None and found[0] == key:
+            return cast(T, found[1])
+        made = make()
+        with self._lock:
+            self._kept[name] = (key, made)
+        return made
 
     @property
     def incoming(self) -> Path:

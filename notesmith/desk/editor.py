@@ -99,7 +99,10 @@ def browse(request: Request) -> Response:
     unknown: tuple[UnknownWord, ...] = ()
     if not asked:
         with desk.store() as store:
-            unknown = unknown_words(store, desk.vocabulary, store.verdicts())
+            vocabulary, verdicts = desk.vocabulary, store.verdicts()
+            results = [(one.id, store.result_key(one.id, "extraction")) for one in store.lectures()]
+            key = (vocabulary.digest, [entry.id for entry in verdicts], results)
+            unknown = desk.kept("unknown words", key, lambda: unknown_words(store, vocabulary, verdicts))
     return desk.page(
         "terms.html", here="terms", asked=asked, choices=choices, unknown=unknown, size=len(desk.vocabulary)
     )

@@ -14,6 +14,7 @@ from notesmith.desk.app import make_app
 from notesmith.desk.guard import Keys
 from notesmith.lecture import CourseSettings, Lecture
 from notesmith.transcript import Segment, TimeSpan, Transcript, Word, WordRange
+from notesmith.vocabulary import Vocabulary, load_vocabulary
 
 PORT = 4567
 ORIGIN = f"http://127.0.0.1:{PORT}"
@@ -50,6 +51,20 @@ def correction(segment: int, start: int, end: int, heard: str, concept: str, res
         (Evidence("sound", f"sounds like {restored}"),),
         "proposed",
         (Rival("remedy/kali-carbonicum", "Kali carbonicum", 0.1),),
+    )
+
+
+@pytest.fixture(scope="session")
+def packaged() -> Vocabulary:
+    return load_vocabulary()
+
+
+@pytest.fixture(autouse=True)
+def loaded_once(packaged: Vocabulary, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Only for speed: a course without words of its own has the packaged vocabulary, which is loaded once a run."""
+    load = Course.load_vocabulary
+    monkeypatch.setattr(
+        Course, "load_vocabulary", lambda own: load(own) if any(own.vocabulary_dir.rglob("*.tsv")) else packaged
     )
 
 
