@@ -106,10 +106,15 @@ def main() -> None:
     parser.add_argument("--voices", nargs="*", default=list(VOICES))
     parser.add_argument("--per-voice", type=int, default=450)
     parser.add_argument("--schemes", nargs="*", default=["remedy", "canon", "idea"])
+    parser.add_argument("--most-related", type=int, help="only the remedies with the most relations: the polychrests")
     parser.add_argument("--out", type=Path, default=OUT)
     given = parser.parse_args()
     model = load_model().model
     everything = terms(*given.schemes)
+    if given.most_related:
+        relations = load_vocabulary().relations_of
+        known = sorted({c.id for c, _ in everything}, key=lambda i: (-len(relations.get(i, ())), i))
+        everything = [row for row in everything if row[0].id in frozenset(known[: given.most_related])]
     begun = time.monotonic()
     with given.out.open("a", encoding="utf-8") as file:
         if file.tell() == 0:
