@@ -1,0 +1,73 @@
+"""Opening the desk: the loopback address alone, one desk a course, a real server that answers nobody else."""
+
+from __future__ import annotations
+
+import http.client
+import re
+import socket
+import subprocess
+import sys
+
+import pytest
+
+from notesmith.course import Course
+from notesmith.errors import BusyError, InputError
+
+cli = pytest.importorskip("notesmith.cli.desk")
+
+
+def test_only_the_loopback_address_is_listened_on() -> None:
+    with cli._listen(0) as listener:
+        assert listener.getsockname()[0] == "127.0.0.1"
+
+
+def test_a_taken_port_is_told() -> None:
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        with pytest.raises(InputError, match="cannot be used"):
+            cli._listen(other.getsockname()[1])
+
+
+def test_a_second_desk_on_the_course_is_refused(course: Course) -> None:
+    with cli._alone(course), pytest.raises(BusyError, match="open already"), cli._alone(course):
+        pass
+    with cli._alone(course):
+        pass  # free again
+
+
+@pytest.mark.slow
+def test_the_real_server_keeps_its_guard(course: Course) -> None:
+    """Over a socket, as another program on the machine would try it."""
+    process = subprocess.Popen(
+        [sys.executable, "-m", "notesmith", "desk", "-c", str(course.folder), "--no-browser"],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    try:
+        assert process.stdout is not None
+        found = next(m for line in process.stdout if (m := re.search(r"127\.0\.0\.1:(\d+)(/open\?key=\S+)", line)))
+        port, opening = int(found[1]), found[2]
+        client = http.client.HTTPConnection("127.0.0.1", port, timeout=20)
+
+        def ask(method: str, path: str, headers: dict[str, str], body: bytes | None = None) -> http.client.HTTPResponse:
+            client.request(method, path, body, headers)
+            answer = client.getresponse()
+            answer.read()
+            return answer
+
+        assert ask("GET", "/", {}).status == 403
+        assert ask("GET", opening, {"Host": f"evil.example:{port}"}).status == 421
+        opened = ask("GET", opening, {})
+        assert opened.status == 303
+        assert opened.getheader("server") is None
+        cookie = (opened.getheader("set-cookie") or "").partition(";")[0]
+        assert ask("GET", "/", {"Cookie": cookie}).status == 200
+        form = {"Cookie": cookie, "Content-Type": "application/x-www-form-urlencoded"}
+        assert ask("POST", "/publish", form, b"").status == 403
+        assert ask("POST", "/publish", form | {"Origin": f"http://127.0.0.1:{port}"}, b"token=x").status == 403
+        with socket.create_connection(("127.0.0.1", port), timeout=20) as raw:
+            raw.sendall(b"GET / HTTP/1.1\r\nHost: a\r\nHost: 127.0.0.1:%d\r\n\r\n" % port)
+            assert raw.recv(64).startswith((b"HTTP/1.1 421", b"HTTP/1.1 400"))
+    finally:
+        process.terminate()
+        process.wait(timeout=20)
