@@ -17,7 +17,7 @@ import msgspec
 from notesmith.annotations import PersonMention
 from notesmith.extract.privacy import hidden_words, person_rulings, redact, unresolved
 from notesmith.lecture import LectureContent
-from notesmith.reading import Token
+from notesmith.reading import Reading, Token
 from notesmith.store.moments import MomentRow, frequencies, matching, moment_count, replace_moments
 from notesmith.store.store import Store
 from notesmith.transcript import WordRange, iter_sentences
@@ -70,6 +70,7 @@ class Redaction:
     """Replaces names in everything that is published of one lecture; doubtful ones are hidden until ruled on."""
 
     def __init__(self, content: LectureContent, verdicts: Sequence[VerdictEntry] = ()) -> None:
+        self.reading = content.reading  # made once; every look at the property would make it again
         self.rulings: tuple[PersonVerdict, ...] = person_rulings(verdicts, content.lecture.id)
         self.waiting = unresolved(content.extraction.persons, self.rulings)
         waiting = {person.key for person in self.waiting}
@@ -83,9 +84,8 @@ class Redaction:
         return redact(text, self.persons, self.rulings, words=words)
 
 
-def spoken_sentences(content: LectureContent) -> tuple[WordRange, ...]:
+def spoken_sentences(reading: Reading) -> tuple[WordRange, ...]:
     """Ranges of heard words that make sentences of the reading; short ones join the next, long ones are cut."""
-    reading = content.reading
     ranges: list[WordRange] = []
     start = 0
     for _, last in iter_sentences(tuple(token.text for token in reading.tokens)):
@@ -102,19 +102,18 @@ def spoken_sentences(content: LectureContent) -> tuple[WordRange, ...]:
     return tuple(ranges)
 
 
-def tokens_of(content: LectureContent, words: WordRange) -> tuple[Token, ...]:
-    """The tokens of the reading that touch a range of heard words."""
-    reading = content.reading
+def tokens_of(reading: Reading, words: WordRange) -> tuple[Token, ...]:
+    """The tokens of a reading that touch a range of heard words."""
     if not len(words):
         return ()
     first, last = reading.token_of_word[words.start], reading.token_of_word[words.end - 1]
     return reading.tokens[first : last + 1]
 
 
-def said(content: LectureContent, redaction: Redaction, words: WordRange) -> str:
+def said(redaction: Redaction, words: WordRange) -> str:
     """The restored words of a range with names replaced."""
     pieces: list[str] = []
-    for token in tokens_of(content, words):
+    for token in tokens_of(redaction.reading, words):
         inside = range(token.words.start, token.words.end)
         if any(w in redaction.hidden for w in inside):
             pieces += [value for w in inside if (value := redaction.hidden.get(w, ""))]
@@ -172,14 +171,14 @@ def records_of(content: LectureContent, redaction: Redaction, *, transcript: boo
 def _uncovered(content: LectureContent, redaction: Redaction, covered: bytearray, concepts) -> Iterator[Record]:  # type: ignore[no-untyped-def]
     parts = content.extraction.parts
     at = 0
-    for words in spoken_sentences(content):
+    for words in spoken_sentences(redaction.reading):
         while at < len(parts) - 1 and words.start >= parts[at].words.end:
             at += 1
         if sum(covered[words.start : words.end]) > COVERED * len(words):
             continue
         time = content.transcript.time(words)
         yield Record(
-            "transcript", said(content, redaction, words), time.start_ms, time.end_ms, f"s-{words.start}",
+            "transcript", said(redaction, words), time.start_ms, time.end_ms, f"s-{words.start}",
             concepts(words), parts[at].remedy_id if parts else None,
         )  # fmt: skip
 

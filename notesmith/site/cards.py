@@ -164,7 +164,7 @@ def card_of(content: LectureContent, redaction: Redaction, vocabulary: Vocabular
 
     cautions: dict[tuple[str, str, str, str], list[tuple[int, str]]] = {}
     for caution in found.cautions:
-        place = (caution.time.start_ms, said(content, redaction, caution.words))
+        place = (caution.time.start_ms, said(redaction, caution.words))
         cautions.setdefault((caution.kind, caution.reason, caution.advice, caution.source), []).append(place)
     mentions: dict[str, tuple[list[int], list[int]]] = {}
     for mention in found.mentions:
@@ -235,7 +235,7 @@ def sentences_of(content: LectureContent, redaction: Redaction) -> tuple[Sentenc
     sentences = []
     speakers = {segment.id: segment.speaker for segment in content.transcript.segments}
     before: str | None = None
-    for words in spoken_sentences(content):
+    for words in spoken_sentences(redaction.reading):
         tokens: list[TokenCard] = []
         plain: list[str] = []
         concepts: list[str | None] = []
@@ -248,7 +248,7 @@ def sentences_of(content: LectureContent, redaction: Redaction) -> tuple[Sentenc
                 concepts.append(None)
                 plain.clear()
 
-        for token in tokens_of(content, words):
+        for token in tokens_of(redaction.reading, words):
             inside = range(token.words.start, token.words.end)
             if any(w in redaction.hidden for w in inside):
                 plain += [value for w in inside if (value := redaction.hidden.get(w, ""))]
