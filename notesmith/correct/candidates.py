@@ -23,6 +23,7 @@ MAX_ORDINARY = 3  # ordinary words in a stretch that has an odd one
 ODD_ZIPF = 3.0
 KEEP = 5
 MAX_EVERYDAY = 3
+COMMONEST_ZIPF = (5.3, 4.6)  # of two and of three words
 SAME_WORD = 0.6
 PLAIN_ZIPF = 3.0
 NEGATIONS = frozenset("no not never none nothing neither nor without cannot cant dont doesnt didnt isnt wasnt".split())
@@ -35,7 +36,7 @@ NUMBER_WORDS = frozenset(
 )
 _SENTENCE_END = re.compile(r"[.?!…][\"')\]]*$")
 EDGE_WORDS = frozenset(
-    "the and or but is in of to an a was are with for he she it i so on at as that this they we you".split()
+    "the and or but is in of to an a was are with for he she it i so on at as that this they we you her his him them my your our its".split()
 )
 
 
@@ -208,8 +209,16 @@ def _stretches(
                 odd = sum(words[i].odd for i in free)
                 if odd and end - start - odd <= MAX_ORDINARY:
                     yield segment.id, WordRange(start, end), False
-                elif not odd and not cut and end - start <= MAX_EVERYDAY and not _only_edges(words[start:end]):
+                elif cut and 0 < len(free) <= 2 and not any(w.ends_clause for w in words[start : end - 1]) and not _only_edges(tuple(words[i] for i in free)):
+                    yield segment.id, WordRange(start, end), False  # the rest of a term half heard
+                elif not odd and not cut and end - start <= MAX_EVERYDAY and _worth_asking(words[start:end]):
                     yield segment.id, WordRange(start, end), True
+
+
+def _worth_asking(inside: tuple[HeardWord, ...]) -> bool:
+    """Runs of the commonest words sound like anything; they are asked about singly only."""
+    rarest = min(word.zipf for word in inside)
+    return not _only_edges(inside) and (len(inside) == 1 or rarest < COMMONEST_ZIPF[len(inside) > 2])
 
 
 def _only_edges(inside: tuple[HeardWord, ...]) -> bool:
@@ -259,6 +268,7 @@ def candidates(
     index = table.index
     near_odd = index.nearest([p for p in odd if len(p) > 1], keep=14, groups=48, rough=24)
     near_plain = index.nearest([p for p in plain if len(p) > 1], keep=6, groups=16, rough=8, core_only=True)
+    covered = {i for start, (end, _) in right.items() for i in range(start, end)}
     found: list[Candidate] = []
     for (segment_id, r, everyday), pair in zip(stretches, readings, strict=True):
         near = near_plain if everyday else near_odd
@@ -275,13 +285,21 @@ def candidates(
                     best[one.concept_id] = (form, distance)
         if (halves := _halves(transcript, right, r)) and best:
             # A term half heard: only its own longer labels may take its place.
-            best = {c: b for c, b in best.items() if all(h in label_key(table.forms[b[0]].label) for h in halves)}
+            best = {c: b for c, b in best.items() if _completes(label_key(table.forms[b[0]].label), halves)}
+            if not any(w.odd for i, w in enumerate(words[r.start : r.end], r.start) if i not in covered):
+                # The rest are ordinary words: they must sound like the rest of the term.
+                loose = sum(len(words[i].phones) for i in range(r.start, r.end) if i not in covered)
+                best = {c: b for c, b in best.items() if b[1] <= 0.5 + 2.6 * loose}
         order = sorted(best.values(), key=lambda b: (b[1] - 1.2 * table.forms[b[0]].prior, b[0]))[:KEEP]
         found += [
             Candidate(segment_id, r, everyday, pair[0], form, distance, rank)
             for rank, (form, distance) in enumerate(order)
         ]
     return found
+
+
+def _completes(label: str, halves: list[str]) -> bool:
+    return all(half in label and label.count(" ") > half.count(" ") for half in halves)
 
 
 def _halves(transcript: Transcript, right: dict[int, tuple[int, str]], r: WordRange) -> list[str]:

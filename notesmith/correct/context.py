@@ -50,13 +50,14 @@ MIASM_NEAR = frozenset(
         "miasm miasms miasmatic taint background psora psoric sycosis sycotic syphilis syphilitic tubercular "
         "antipsoric antisycotic antisyphilitic inherited hereditary dyscrasia suppressed suppression "
         "gonorrhoea gonorrhea warts condylomata itch layer chronic nosode diathesis hahnemann discharge "
-        "vaccination remedy remedies constitution"
+        "vaccination remedy remedies constitution wart syphilitics sycotics patient tendency"
     ).split()
 )
 PSYCHIATRY_NEAR = frozenset(
     (
         "psychiatrist psychiatric psychiatry episode episodes hallucinations voices hospital schizophrenia "
-        "antipsychotic breakdown ward medication lithium drugs emergency admitted crisis"
+        "antipsychotic breakdown ward medication lithium drugs emergency admitted admission crisis illness depression "
+        "disorder police olanzapine risperidone delusional"
     ).split()
 )
 TRADE = frozenset(
@@ -87,11 +88,22 @@ class Surroundings:
         around = (*self.words[max(0, start - reach) : start], *self.words[end : end + reach])
         return sum(any(part in cues for part in word.plain.split()) for word in around)
 
+    def _in_sentence(self, start: int, end: int, cues: frozenset[str]) -> int:
+        """Cue words of the same sentence, at most ``NEAR`` words away."""
+        first, last = start, end
+        while first > max(0, start - NEAR) and not self.words[first].starts_sentence:
+            first -= 1
+        while last < min(len(self.words), end + NEAR) and not self.words[last].starts_sentence:
+            last += 1
+        around = (*self.words[first:start], *self.words[end:last])
+        return sum(any(part in cues for part in word.plain.split()) for word in around)
+
     def miasm_words(self, start: int, end: int) -> int:
-        return self._near(start, end, MIASM_NEAR)
+        """Miasm talk in the sentence and, half as telling, around it."""
+        return self._in_sentence(start, end, MIASM_NEAR) + self._near(start, end, MIASM_NEAR) // 2
 
     def psychiatry_words(self, start: int, end: int) -> int:
-        return self._near(start, end, PSYCHIATRY_NEAR, 8)
+        return self._in_sentence(start, end, PSYCHIATRY_NEAR)
 
     def before(self, start: int) -> str:
         """The word before, within the sentence."""

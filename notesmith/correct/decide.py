@@ -13,7 +13,7 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from notesmith.correct.candidates import Candidate
+from notesmith.correct.candidates import EDGE_WORDS, Candidate
 from notesmith.correct.evidence import Evidences, Session, Support, first_support, support_of
 from notesmith.correct.field import marginals
 from notesmith.correct.forms import FormTable
@@ -94,6 +94,8 @@ def decide(session: Session, table: FormTable, weights: Weights) -> list[Decisio
         probability = min(1.0, by_concept[concept_id][0])
         if probability < PROPOSE:
             continue
+        same = [session.candidates[n] for n in {n for i in inside for n in touching[i]}]
+        one = _trimmed(one, [c for c in same if table.forms[c.form].concept_id == concept_id], session)
         taken.update(inside)
         rivals = sorted(((s, n) for c, (s, n) in by_concept.items() if c != concept_id), key=lambda r: (-r[0], r[1]))
         ways[concept_id].add(one.phones)
@@ -106,6 +108,22 @@ def decide(session: Session, table: FormTable, weights: Weights) -> list[Decisio
     return [
         msgspec.structs.replace(d, ways=len(ways[table.forms[d.candidate.form].concept_id])) for d in decisions
     ]
+
+
+def _trimmed(one: Candidate, same: list[Candidate], session: Session) -> Candidate:
+    """The stretch without small words at its ends that the sound does not need."""
+    shorter = [
+        c
+        for c in same
+        if one.words.start <= c.words.start
+        and c.words.end <= one.words.end
+        and c.distance <= one.distance
+        and all(
+            session.words[i].plain in EDGE_WORDS
+            for i in (*range(one.words.start, c.words.start), *range(c.words.end, one.words.end))
+        )
+    ]
+    return min(shorter, key=lambda c: (c.distance, len(c.words), c.form), default=one)
 
 
 def log_odds(probability: float) -> float:

@@ -28,7 +28,7 @@ _MERGED = {
     **dict.fromkeys(VOWELS, "ə"), **dict(zip("bdɡvθðzʒʃʧʤŋ", "ptkfttssssSn", strict=True)),
     **dict.fromkeys("iɪA", "i"), **dict.fromkeys("uʊOɔ", "u"), "ɛ": "e",
 }  # fmt: skip
-_BATCH = 256
+_BATCH = 128
 
 
 def picture(phones: str) -> Floats:
@@ -103,6 +103,12 @@ class FormIndex:
         if not len(rows):
             return
         sizes = np.array([len(h) for h in batch], np.float32)
+        # The strings of a batch are of about one length, so most forms are too short or too long for all of them.
+        lengths = self.group_lengths[rows]
+        slack = 4 + 0.35 * float(sizes.max())
+        rows = rows[(lengths >= float(sizes.min()) - slack) & (lengths <= float(sizes.max()) + slack)]
+        if not len(rows):
+            return
         likeness = np.stack([picture(h) for h in batch]) @ self.pictures[rows].T
         likeness -= 0.05 * np.abs(sizes[:, None] - self.group_lengths[rows][None, :])
         groups = min(groups, len(rows))

@@ -38,7 +38,7 @@ def potency_proposals(
             if any(i in covered for i in range(end, end + size)):
                 continue
             said = " ".join(word.text for word in words)
-            if (potency := _potency_behind(said)) is None or _is_time(transcript, end, size):
+            if (potency := _potency_behind(said)) is None or _is_time(transcript, end):
                 continue
             start = end - transcript.segment_starts[segment]
             found.append(
@@ -76,14 +76,12 @@ def _potency_behind(said: str) -> str | None:
     letter = _LETTER_HEARD.get(letters)
     if letter is None or (parsed := parse_potency(f"{number} {letter}")) is None or parsed.doubt:
         return None
-    plain = parse_potency(said)
-    if plain is not None and plain.senses[0] == parsed.senses[0] and not plain.doubt:
+    if letters.upper() == letter:
         return None  # it can be read as it stands
     step = parsed.senses[0].step or 0
     return None if letter == "M" and step // 1000 not in _M_STEPS else parsed.senses[0].name
 
 
-def _is_time(transcript: Transcript, start: int, size: int) -> bool:
+def _is_time(transcript: Transcript, start: int) -> bool:
     before = sounding(transcript.words[start - 1].text) if start else ""
-    after = sounding(transcript.words[start + size].text) if start + size < len(transcript.words) else ""
-    return before in _CLOCK_BEFORE or (after in ("in", "and") and "." in transcript.words[start + size - 1].text)
+    return before in _CLOCK_BEFORE

@@ -21,7 +21,9 @@ from notesmith.vocabulary.potency import number_of
 RUN = 3  # words in a row that lead to a line
 MIN_WORDS = 6
 MIN_SHARED = 0.6  # share of the line's words heard as they stand
-NEAR = 0.75  # sound distance a phone up to which a difference is a mishearing
+# Sound distance a phone up to which a difference is a mishearing; one word between words read as they stand may be
+# farther off.
+NEAR, NEAR_ONE = 0.9, 1.7
 MAX_RUN_LINES = 20  # a run found in more lines than these leads nowhere
 MAX_GAP = 4
 
@@ -115,7 +117,8 @@ def _differences(
 
 
 def _alike(heard: str, restored: str) -> bool:
+    near = NEAR_ONE if " " not in heard and " " not in restored else NEAR
     first, second = pronounce_text(heard)[:40], pronounce_text(restored)[:40]
     if not first or not second or sounding(heard) == sounding(restored):
         return False
-    return float(load_costs().distances(first, encode_all([second]))[0]) <= NEAR * max(len(first), len(second))
+    return float(load_costs().distances(first, encode_all([second]))[0]) <= near * max(len(first), len(second))
