@@ -59,9 +59,10 @@ def _rivals(item: QueueItem | None, desk: Desk) -> list[tuple[str, str, int, str
     found: list[tuple[str, str, int, str]] = []
     for rival in item.proposed.rivals[:4]:
         concept = desk.vocabulary.get(rival.concept_id)
-        found.append(
-            (rival.concept_id, rival.restored, round(100 * rival.score), concept.scheme if concept else "unknown")
-        )
+        detail: str = "unknown" if concept is None else concept.scheme
+        if concept is not None and concept.pref_label != rival.restored:
+            detail = f"{concept.pref_label}, {detail}"
+        found.append((rival.concept_id, rival.restored, round(100 * rival.score), detail))
     return found
 
 
@@ -110,9 +111,11 @@ def other(request: Request) -> Response:
     concept = desk.vocabulary.get(field(request, "concept_id"))
     if concept is None:
         raise InputError("choose a term from the list, or make a new one")
+    wanted = field(request, "restored", "")
+    put = wanted if concept in desk.vocabulary.find(wanted) else concept.pref_label
     ruling: WordRuling = "always" if field(request, "everywhere", "") else "accept"
     with desk.store() as store:
-        _write(desk, store, request, ruling, (concept.id, concept.pref_label))
+        _write(desk, store, request, ruling, (concept.id, put))
     return _next(request)
 
 

@@ -86,7 +86,8 @@ def test_two_tabs_on_different_words_do_not_conflict(course: Course, browser: Te
 
 
 def test_other_term_puts_the_chosen_one(course: Course, browser: TestClient) -> None:
-    browser.post("/words/other", data=form_of(0, concept_id="remedy/sulphur", everywhere="yes"))
+    data = form_of(0, concept_id="remedy/sulphur", everywhere="yes", restored="no label of it")
+    browser.post("/words/other", data=data)
     verdict = verdicts_of(course)[0].verdict
     assert isinstance(verdict, WordVerdict)
     assert (verdict.ruling, verdict.restored) == ("always", course.load_vocabulary().label("remedy/sulphur"))
@@ -124,3 +125,11 @@ def test_what_was_heard_is_escaped(course: Course, browser: TestClient, seen: Ca
     text = browser.get("/words").text
     assert "<script>alert" not in text
     assert "<b>x</b>" not in text
+
+
+def test_a_rival_is_put_with_the_label_that_was_offered(course: Course, browser: TestClient) -> None:
+    data = form_of(0, concept_id="remedy/kali-carbonicum", restored="Kali carb")
+    assert browser.post("/words/other", data=data).status_code == 200
+    verdict = verdicts_of(course)[0].verdict
+    assert isinstance(verdict, WordVerdict)
+    assert (verdict.concept_id, verdict.restored) == ("remedy/kali-carbonicum", "Kali carb")
