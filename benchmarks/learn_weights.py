@@ -130,7 +130,10 @@ def tuning_texts() -> Iterator[Labelled]:
 def plain_texts() -> Iterator[tuple[str, list[str]]]:
     """Lecture texts as written, with the dev scripts' terms still marked."""
     for path in sorted((DATA / "dev").glob("*.txt")):
-        yield path.stem, [line.split(": ", 1)[1] for line in path.read_text().splitlines() if re.match(r"[LQP]: ", line)]
+        yield (
+            path.stem,
+            [line.split(": ", 1)[1] for line in path.read_text().splitlines() if re.match(r"[LQP]: ", line)],
+        )
     for path in sorted((HERE.parent / "sample_audio" / "scripts").glob("*.txt")):
         lines = [line for line in path.read_text().splitlines() if line and not line.startswith("#")]
         yield path.stem, [re.sub(r"^\w: (\[\w+\] )?", "", line) for line in lines]

@@ -433,7 +433,9 @@ def candidate_ranks(vocabulary: Vocabulary) -> dict[str, dict[str, list[float]]]
         if not chosen:
             continue
         heard = [label_key(row["heard"]) for row in chosen]
-        ranks = {"by sound (ours)": [_rank(row["id"], _by_sound(forms, h)) for row, h in zip(chosen, heard, strict=True)]}
+        ranks = {
+            "by sound (ours)": [_rank(row["id"], _by_sound(forms, h)) for row, h in zip(chosen, heard, strict=True)]
+        }
         codes = process.cdist([metaphone(h) for h in heard], coded, scorer=JaroWinkler.similarity)
         spelt = process.cdist(heard, keys, scorer=Levenshtein.normalized_similarity)
         for name, scores in (("Double Metaphone + Jaro-Winkler", codes), ("Levenshtein", spelt)):
@@ -450,7 +452,9 @@ def _by_sound(table: FormTable, heard: str) -> list[str]:
     """Concepts by the distance of their nearest form, the heard words read by dictionary and by letters."""
     phones = {pronounce_text(heard)[:40] or "ə", letter_phones(heard)[:40] or "ə"}
     near = table.index.nearest(sorted(phones), keep=80, groups=120, rough=80)
-    scored = sorted((d, f) for forms, distances in near.values() for f, d in zip(forms.tolist(), distances.tolist(), strict=True))
+    scored = sorted(
+        (d, f) for forms, distances in near.values() for f, d in zip(forms.tolist(), distances.tolist(), strict=True)
+    )
     return [table.forms[f].concept_id for _, f in scored]
 
 

@@ -14,6 +14,7 @@ import typer
 from notesmith import pipeline, search
 from notesmith.cli.console import CourseOption, progress_bar, say, the_course
 from notesmith.errors import InputError
+from notesmith.site.preview import RangeHandler
 
 
 def add_to(app: typer.Typer) -> None:
@@ -47,18 +48,13 @@ def view(
     opened = the_course(course)
     if not (opened.site / "index.html").is_file():
         raise InputError(f"{opened.site}: no site there yet; run: notesmith publish -c {course}")
-    handler = functools.partial(_QuietHandler, directory=str(opened.site))
+    handler = functools.partial(RangeHandler, directory=str(opened.site))
     with http.server.ThreadingHTTPServer(("127.0.0.1", port), handler) as server:
         address = f"http://127.0.0.1:{server.server_address[1]}/"
         say(f"The site is at {address} (stop with Ctrl-C)")
         if browser:
             webbrowser.open(address)
         server.serve_forever()
-
-
-class _QuietHandler(http.server.SimpleHTTPRequestHandler):
-    def log_message(self, *_: object) -> None:
-        """Say nothing for each request."""
 
 
 def find(

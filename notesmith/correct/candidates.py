@@ -209,7 +209,12 @@ def _stretches(
                 odd = sum(words[i].odd for i in free)
                 if odd and end - start - odd <= MAX_ORDINARY:
                     yield segment.id, WordRange(start, end), False
-                elif cut and 0 < len(free) <= 2 and not any(w.ends_clause for w in words[start : end - 1]) and not _only_edges(tuple(words[i] for i in free)):
+                elif (
+                    cut
+                    and 0 < len(free) <= 2
+                    and not any(w.ends_clause for w in words[start : end - 1])
+                    and not _only_edges(tuple(words[i] for i in free))
+                ):
                     yield segment.id, WordRange(start, end), False  # the rest of a term half heard
                 elif not odd and not cut and end - start <= MAX_EVERYDAY and _worth_asking(words[start:end]):
                     yield segment.id, WordRange(start, end), True

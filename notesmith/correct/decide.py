@@ -105,9 +105,7 @@ def decide(session: Session, table: FormTable, weights: Weights) -> list[Decisio
                 support.elsewhere(concept_id, one.words.start, one.words.end),
             )
         )  # fmt: skip
-    return [
-        msgspec.structs.replace(d, ways=len(ways[table.forms[d.candidate.form].concept_id])) for d in decisions
-    ]
+    return [msgspec.structs.replace(d, ways=len(ways[table.forms[d.candidate.form].concept_id])) for d in decisions]
 
 
 def _trimmed(one: Candidate, same: list[Candidate], session: Session) -> Candidate:
@@ -133,4 +131,3 @@ def log_odds(probability: float) -> float:
 
 def from_log_odds(score: float) -> float:
     return 1.0 / (1.0 + math.exp(-max(-30.0, min(30.0, score))))
-

@@ -53,9 +53,7 @@ def ask(
     ]
 
 
-def _ask(
-    transcript: Transcript, decision: Decision, restored: str, rivals: Sequence[str], witness: Witness
-) -> Heard:
+def _ask(transcript: Transcript, decision: Decision, restored: str, rivals: Sequence[str], witness: Witness) -> Heard:
     words = decision.candidate.words
     whole = transcript.segment_range(decision.candidate.segment_id)
     first, last = max(whole.start, words.start - WORDS_BEFORE), min(whole.end, words.end + WORDS_AFTER)

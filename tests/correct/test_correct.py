@@ -173,9 +173,7 @@ class SurePerson:
 def test_the_sound_moves_the_odds_of_doubtful_places() -> None:
     talk = transcript(*LECTURE, "and then Sulicia with Calcutta and Baritta for the child.")
     plain = {(i.segment_id, i.word_start): i.score for i in correct(talk, VOCABULARY).items}
-    against = {
-        (i.segment_id, i.word_start): i.score for i in correct(talk, VOCABULARY, witness=SurePerson(True)).items
-    }
+    against = {(i.segment_id, i.word_start): i.score for i in correct(talk, VOCABULARY, witness=SurePerson(True)).items}
     doubtful = [place for place, score in plain.items() if 0.2 < score < 0.97]
     assert all(against.get(place, 0.0) < plain[place] for place in doubtful)
 

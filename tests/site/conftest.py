@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from notesmith.site import build
+from notesmith.site.preview import RangeHandler
 from notesmith.vocabulary import Vocabulary, load_vocabulary
 from tests.site.library_fixture import small_library
 
@@ -57,14 +58,9 @@ def site_folder(tmp_path_factory: pytest.TempPathFactory, vocabulary: Vocabulary
     return base / "site"
 
 
-class _Handler(http.server.SimpleHTTPRequestHandler):
-    def log_message(self, *_: object) -> None:
-        """Say nothing."""
-
-
 @pytest.fixture(scope="session")
 def address(site_folder: Path):
-    handler = functools.partial(_Handler, directory=str(site_folder))
+    handler = functools.partial(RangeHandler, directory=str(site_folder))
     with http.server.ThreadingHTTPServer(("127.0.0.1", 0), handler) as server:
         threading.Thread(target=server.serve_forever, daemon=True).start()
         yield f"http://127.0.0.1:{server.server_port}/"

@@ -228,3 +228,18 @@ def test_a_huge_word_stays_a_word(site_folder):
     size = (site_folder / "sessions/2026-03-23-hostile.html").stat().st_size
     assert size < 600_000
     assert len(hostile_session().transcript.words) < 100
+
+
+@pytest.mark.parametrize(
+    ("wanted", "status", "expected"),
+    [("bytes=0-3", 206, slice(0, 4)), ("bytes=5-", 206, slice(5, None)), ("bytes=-4", 206, slice(-4, None)),
+     ("bytes=999999999-", 416, None), ("pages=1-2", 200, slice(None))],
+)  # fmt: skip
+def test_the_preview_serves_parts_of_a_file(address, site_folder, wanted, status, expected):
+    # RFC 9110, 14.1.2 (byte ranges) and 15.5.17 (416)
+    import httpx
+
+    body = (site_folder / "feed.xml").read_bytes()
+    answer = httpx.get(f"{address}feed.xml", headers={"Range": wanted})
+    assert answer.status_code == status
+    assert answer.content == (b"" if expected is None else body[expected])
