@@ -117,7 +117,11 @@ def find_files(paths: Iterable[Path]) -> Iterator[Path]:
     Links that lead out of their folder are left out. Raises InputError for what is not there.
     """
     for path in paths:
-        if path.is_dir():
+        try:
+            is_folder, is_file = path.is_dir(), path.is_file()
+        except OSError as error:
+            raise InputError(f"{str(path)[:200]}: cannot be looked at ({error.strerror})") from error
+        if is_folder:
             root = path.resolve()
             for folder, inner, names in os.walk(root):
                 inner[:] = sorted(name for name in inner if not name.startswith("."))
@@ -126,10 +130,10 @@ def find_files(paths: Iterable[Path]) -> Iterator[Path]:
                     wanted = found.suffix.lower() in SOUND_ENDINGS | pipeline.CAPTION_ENDINGS
                     if wanted and not name.startswith(".") and found.resolve().is_relative_to(root):
                         yield found
-        elif path.is_file():
+        elif is_file:
             yield path
         else:
-            raise InputError(f"{path}: there is no such file or folder")
+            raise InputError(f"{str(path)[:200]}: there is no such file or folder")
 
 
 def read_list(path: Path) -> tuple[Path, ...]:

@@ -126,9 +126,9 @@ def open_course(folder: Path) -> Course:
     except UnicodeDecodeError as error:
         raise CourseError(f"{path}: not UTF-8 at byte {error.start}; save it as UTF-8") from error
     except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise CourseError(f"{path}: not valid TOML: {error}") from error
+        raise CourseError(f"{path}: not valid TOML: {str(error)[:300]}") from error
     except msgspec.ValidationError as error:
-        raise CourseError(f"{path}: {error}") from error
+        raise CourseError(f"{path}: {str(error)[:300]}") from error
     except OSError as error:
         raise CourseError(f"{path}: cannot be read ({error.strerror})") from error
     return Course(folder, settings)

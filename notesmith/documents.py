@@ -10,6 +10,7 @@ import html
 import io
 import re
 import zipfile
+import zlib
 from collections.abc import Iterator
 from pathlib import Path
 from xml.etree import ElementTree
@@ -105,7 +106,7 @@ def _document_xml(path: Path, archive: zipfile.ZipFile) -> bytes:
     try:
         with archive.open("word/document.xml") as file:
             body = file.read(MAX_UNPACKED_BYTES + 1)
-    except (KeyError, zipfile.BadZipFile, OSError, EOFError, RuntimeError, NotImplementedError) as error:
+    except (KeyError, zipfile.BadZipFile, zlib.error, OSError, EOFError, RuntimeError, NotImplementedError) as error:
         raise DocumentError(f"{path}: has no Word text that can be read; save it again") from error
     if len(body) > MAX_UNPACKED_BYTES or b"<!DOCTYPE" in body[:4096] or b"<!ENTITY" in body:
         raise DocumentError(f"{path}: holds XML no word processor writes; save it again from your word processor")
