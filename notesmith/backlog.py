@@ -534,5 +534,5 @@ def _close(executor: Executor) -> None:
         for process in processes:
             process.join(10)
     else:
-        executor.shutdown(wait=False, cancel_futures=True)
+        executor.shutdown(wait=False)
         executor._client.close()  # type: ignore[attr-defined]
