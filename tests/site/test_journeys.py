@@ -56,16 +56,18 @@ def test_the_first_answers_hold_the_place(page, address, query, sentence):
 
 def test_a_hit_plays_from_its_second(page, address):
     find(page, address, "brittle as glass").first.get_by_role("link").click()
-    page.wait_for_function("() => document.getElementById('audio').currentTime >= 5.1", timeout=8000)
+    page.wait_for_function("() => document.getElementById('audio').currentTime >= 5.1", timeout=30000)
     # The point is said from 5.2 s on (13 words of 400 ms before it).
     assert 5.1 <= page.evaluate("document.getElementById('audio').currentTime") < 9
 
 
 def test_the_transcript_follows_the_sound(page, address):
     page.goto(f"{address}{THUJA}#t=19")
-    page.wait_for_function("() => document.getElementById('audio').currentTime >= 19.0", timeout=8000)
-    page.wait_for_selector(".transcript p.now")
-    assert "Sweat comes only" in page.locator(".transcript p.now").inner_text()
+    page.wait_for_function("() => document.getElementById('audio').currentTime >= 19.0", timeout=30000)
+    # The page looks at the player a few times a second; a busy machine may be late, never wrong.
+    page.wait_for_function(
+        "() => document.querySelector('.transcript p.now')?.innerText.includes('Sweat comes only')", timeout=30000
+    )
     assert page.locator(".part.playing").count() == 1
 
 
@@ -89,7 +91,7 @@ def test_results_can_be_narrowed(page, address):
 
 def test_a_link_to_the_moment_can_be_shared(page, address):
     page.goto(f"{address}{THUJA}#t=12")
-    page.wait_for_function("() => document.getElementById('audio').currentTime >= 12", timeout=8000)
+    page.wait_for_function("() => document.getElementById('audio').currentTime >= 12", timeout=30000)
     page.evaluate("document.getElementById('audio').pause()")
     page.get_by_role("button", name="Copy link to this moment").click()
     page.wait_for_function("() => document.getElementById('status').textContent.includes('#t=1')")
@@ -99,7 +101,7 @@ def test_the_strip_seeks_by_keyboard(page, address):
     page.goto(address + THUJA)
     page.locator(".strip a").nth(1).focus()
     page.keyboard.press("Enter")
-    page.wait_for_function("() => document.getElementById('audio').currentTime >= 5", timeout=8000)
+    page.wait_for_function("() => document.getElementById('audio').currentTime >= 5", timeout=30000)
 
 
 def test_revision_hides_the_remedy(page, address):
