@@ -27,7 +27,7 @@ from notesmith.recording import RATE_HZ, Sound, SoundBlock, probe, sound_blocks
 from notesmith.transcribe.model import HUB_NAMES, ModelPlace, find_model
 from notesmith.transcript import Segment, TimeSpan, Transcript, Word
 
-VERSION = "1"
+VERSION = "2"
 BLOCK_NUMBER = 10_000  # windows of block b are numbered from b * BLOCK_NUMBER
 
 Progress = Callable[[int, int], None]
