@@ -57,11 +57,6 @@ def read_text(path: Path) -> str:
         raise DocumentError(f"{path}: cannot be read ({error.strerror})") from error
 
 
-def blank(text: str) -> str:
-    """As many blanks, so that columns stay what they are in the file."""
-    return " " * len(text)
-
-
 def _hide(pattern: re.Pattern[str], text: str) -> str:
     return pattern.sub(lambda match: "".join(c if c == "\n" else " " for c in match[0]), text)
 

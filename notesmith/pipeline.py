@@ -190,13 +190,6 @@ def ensure_transcript(tools: Tools, store: Store, lecture: Lecture, report: Repo
     return transcript
 
 
-def latest_transcript(store: Store, lecture: Lecture) -> Transcript:
-    """The newest transcript there is. Raises StoreError where the lecture was not transcribed yet."""
-    for stored in store.transcripts(lecture.recording_sha256):
-        return stored.transcript
-    raise StoreError(f"lecture {lecture.id!r} is not transcribed yet; run: notesmith work")
-
-
 def ensure_corrections(
     tools: Tools,
     store: Store,

@@ -16,7 +16,6 @@ class Profile(msgspec.Struct, frozen=True):
     name: str
     beam_size: int
     witness: bool
-    batch_size: int = 1  # stretches decoded side by side; 1 is sequential decoding
 
 
 FAST = Profile("fast", beam_size=1, witness=False)

@@ -12,7 +12,7 @@ import msgspec
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from notesmith.course import Course, open_course
+from notesmith.course import Course
 from notesmith.desk.guard import Keys
 from notesmith.errors import BusyError, ConflictError, InputError, NotesmithError
 from notesmith.lecture import Lecture
@@ -79,9 +79,6 @@ class Desk:
     def preview(self) -> Path:
         """The site as it would be published, for the lecturer's eyes."""
         return self.course.folder / ".preview"
-
-    def reload_settings(self) -> None:
-        self.course = open_course(self.course.folder)
 
     def page(self, name: str, *, status: int = 200, **values: Any) -> Response:
         """A whole page or a fragment from a template."""

@@ -9,7 +9,7 @@ import msgspec
 from starlette.requests import Request
 from starlette.responses import Response
 
-from notesmith.annotations import Extraction, TeachingPoint
+from notesmith.annotations import CarryOver, Extraction, Question, TeachingPoint
 from notesmith.curate import FINDING_LABELS, POINT_KINDS, curate, finding_key
 from notesmith.desk.context import Desk, NotThereError, desk_of, field, last_verdict_id, number, rule, see_other, told
 from notesmith.desk.names import finished, transcript_of
@@ -117,34 +117,14 @@ def note_groups(
                 )
             )
         groups.append((f"Case: {case.title}", lines))
-    asked = [
-        NoteLine(
-            one.key,
-            "question",
-            "question",
-            one.text,
-            transcript.text(one.words),
-            one.time.start_ms,
-            one.time.end_ms,
-            one.words,
-            entry=rulings.get(one.key),
-        )
-        for one in extraction.questions
-    ]
-    carried = [
-        NoteLine(
-            one.key,
-            "carry-over",
-            one.direction,
-            one.text,
-            transcript.text(one.words),
-            one.time.start_ms,
-            one.time.end_ms,
-            one.words,
-            entry=rulings.get(one.key),
-        )
-        for one in extraction.carry_overs
-    ]
+
+    def line(one: Question | CarryOver, what: str, kind: str) -> NoteLine:
+        spoken = transcript.text(one.words)
+        times = (one.time.start_ms, one.time.end_ms)
+        return NoteLine(one.key, what, kind, one.text, spoken, *times, one.words, entry=rulings.get(one.key))
+
+    asked = [line(one, "question", "question") for one in extraction.questions]
+    carried = [line(one, "carry-over", one.direction) for one in extraction.carry_overs]
     compared = [
         NoteLine(
             one.key,

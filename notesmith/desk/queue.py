@@ -51,13 +51,6 @@ class QueueItem(msgspec.Struct, frozen=True):
         return (0 if self.is_potency else 1, -(max(0.01, p * (1 - p)) * (len(self.corrections) + self.elsewhere)))
 
 
-def is_ruled(form: str, lecture_id: str, rulings: Sequence[WordVerdict]) -> bool:
-    """Whether a person has decided on a form, for this lecture or for the course."""
-    return any(
-        sounding(one.heard) == form and one.lecture_id in (None, lecture_id) and one.start_ms is None for one in rulings
-    )
-
-
 def word_rulings(verdicts: Sequence[VerdictEntry]) -> tuple[WordVerdict, ...]:
     return tuple(e.verdict for e in verdicts if isinstance(e.verdict, WordVerdict) and not e.undone)
 

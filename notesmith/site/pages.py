@@ -22,7 +22,8 @@ from notesmith.coverage import REMEDY_ASPECTS
 from notesmith.extract import STANDING_LINE
 from notesmith.lecture import CourseSettings
 from notesmith.notes import FINDING_LABELS, KIND_TITLES, PART_TITLES, POINT_KINDS, clock, iso_duration, minutes
-from notesmith.site.cards import Card, CarryCard, CautionCard, Head, PointCard, SentenceCard, Share
+from notesmith.site.cards import Card, CarryCard, CautionCard, Head, PointCard, SentenceCard, Share, pair_key
+from notesmith.transcribe.captions import vtt_clock
 from notesmith.vocabulary import Vocabulary
 from notesmith.vocabulary.expand import stems_of, words_of
 
@@ -40,7 +41,6 @@ CSP = (
 _CONTROLS = re.compile(
     r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069\ufeff\ud800-\udfff\ufffe\uffff]"
 )
-SCHEME_FOLDERS = {"remedy": "remedies", "rubric": "symptoms", "chapter": "symptoms"}
 NOTE_PARTS = {**PART_TITLES, "housekeeping": "Housekeeping"}
 
 
@@ -156,10 +156,6 @@ def captions(sentences: Sequence[SentenceCard]) -> str:
     return "\n\n".join(blocks) + "\n"
 
 
-def vtt_clock(ms: int) -> str:
-    return f"{ms // 3_600_000:02d}:{ms // 60_000 % 60:02d}:{ms // 1000 % 60:02d}.{ms % 1000:03d}"
-
-
 def csv_text(rows: Iterable[Sequence[str]]) -> str:
     """RFC 4180, CRLF; a cell that a spreadsheet would take for a formula begins with an apostrophe."""
     out = io.StringIO()
@@ -205,8 +201,6 @@ class SiteView:
         return root + path_of(concept_id) if concept_id in self.counts else None
 
     def pair_href(self, left: str, right: str, root: str) -> str | None:
-        from notesmith.site.cards import pair_key
-
         return self.href(pair_key(left, right), root)
 
     def render(self, template: str, root: str, **values: Any) -> str:

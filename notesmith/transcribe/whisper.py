@@ -24,7 +24,7 @@ from faster_whisper.vad import VadOptions, collect_chunks, get_speech_timestamps
 from notesmith.errors import ModelError, RecordingError
 from notesmith.profiles import Profile
 from notesmith.recording import RATE_HZ, Sound, SoundBlock, probe, sound_blocks
-from notesmith.transcribe.model import HUB_NAMES, ModelPlace, find_model
+from notesmith.transcribe.model import ModelPlace, find_model
 from notesmith.transcript import Segment, TimeSpan, Transcript, Word
 
 VERSION = "2"
@@ -176,10 +176,6 @@ def cores() -> int:
 def load_model(wanted: str = "packaged") -> WhisperSpeech:
     """Find and load a speech model. Raises ModelError."""
     return WhisperSpeech(find_model(wanted))
-
-
-def known_model_names() -> tuple[str, ...]:
-    return HUB_NAMES
 
 
 class StoredWindow(msgspec.Struct, frozen=True):

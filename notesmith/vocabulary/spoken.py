@@ -21,7 +21,6 @@ from notesmith.vocabulary.vocabulary import Vocabulary
 MAX_READINGS = 4
 # Everyday words among rubric wordings and prescription Latin would be found everywhere, so they are not listened for.
 LISTENED_SCHEMES: tuple[Scheme, ...] = ("remedy", "family", "canon", "idea", "medical")
-LATIN_SCHEMES = frozenset({"remedy", "family"})
 
 
 class SpokenForm(msgspec.Struct, frozen=True):
