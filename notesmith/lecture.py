@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import Literal
 
 import msgspec
@@ -71,6 +72,6 @@ class LectureContent(msgspec.Struct, frozen=True, dict=True):
     corrections: Corrections
     extraction: Extraction
 
-    @property
+    @cached_property
     def reading(self) -> Reading:
         return read(self.transcript, self.corrections)
