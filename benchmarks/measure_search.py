@@ -57,7 +57,7 @@ class Place:
 def gold_course(vocabulary: Vocabulary) -> list[LectureContent]:
     nlp = load_nlp()
     contents = []
-    for half in ("dev", "sealed"):
+    for half in measure_notes.DEVELOPMENT:
         for path in sorted((measure_notes.GOLD / half).glob("*.txt")):
             gold = measure_notes.parse_gold(path.stem, path.read_text("utf-8"))
             transcript = gold.reading.transcript
