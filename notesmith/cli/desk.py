@@ -9,13 +9,16 @@ import threading
 import webbrowser
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, TextIO
 
 import typer
 
 from notesmith.cli.console import CourseOption, say, the_course
 from notesmith.course import Course
+from notesmith.desk.opening import OPENING_FILE, address_of, leave_opening
 from notesmith.errors import BusyError, InputError
+
+LOCK_FILE = ".desk.lock"
 
 
 def add_to(app: typer.Typer) -> None:
@@ -32,35 +35,57 @@ def desk(
 
     Example: notesmith desk -c monday-course
     """
+    opened = the_course(course)
+    with _alone(opened) as lock:
+        if lock is None:
+            _open_again(opened, browser=browser)
+            return
+        listener = _listen(port)
+        port = int(listener.getsockname()[1])
+        (opened.folder / OPENING_FILE).unlink(missing_ok=True)
+        lock.write(str(port))
+        lock.flush()
+        _serve(opened, listener, who or _user(), browser=browser)
+
+
+def _serve(course: Course, listener: socket.socket, who: str, *, browser: bool) -> None:
     import uvicorn
 
     from notesmith.desk.app import make_app
-    from notesmith.desk.guard import OPEN_PATH, new_keys
+    from notesmith.desk.guard import new_keys
 
-    opened = the_course(course)
-    with _alone(opened):
-        listener = _listen(port)
-        port = int(listener.getsockname()[1])
-        keys = new_keys()
-        application = make_app(opened, port=port, keys=keys, who=who or _user())
-        config = uvicorn.Config(
-            application,
-            log_level="warning",
-            access_log=False,
-            server_header=False,
-            date_header=False,
-            timeout_graceful_shutdown=5,
-            h11_max_incomplete_event_size=32 * 1024,
-            ws="none",
-        )
-        address = f"http://127.0.0.1:{port}{OPEN_PATH}?key={keys.opening}"
-        say("The desk is open at this address, for you on this machine only:")
-        say(address)
-        say("Stop it with Ctrl+C; work that is under way goes on next time.")
-        if browser:
-            threading.Timer(0.8, webbrowser.open, (address,)).start()
-        with contextlib.suppress(KeyboardInterrupt):
-            uvicorn.Server(config).run(sockets=[listener])
+    port = int(listener.getsockname()[1])
+    keys = new_keys()
+    config = uvicorn.Config(
+        make_app(course, port=port, keys=keys, who=who),
+        log_level="warning",
+        access_log=False,
+        server_header=False,
+        date_header=False,
+        timeout_graceful_shutdown=5,
+        h11_max_incomplete_event_size=32 * 1024,
+        ws="none",
+    )
+    address = address_of(port, keys.opening)
+    say("The desk is open at this address, for you on this machine only; it opens once:")
+    say(address)
+    say("Stop it with Ctrl+C; work that is under way goes on next time.")
+    if browser:
+        threading.Timer(0.8, webbrowser.open, (address,)).start()
+    with contextlib.suppress(KeyboardInterrupt):
+        uvicorn.Server(config).run(sockets=[listener])
+
+
+def _open_again(course: Course, *, browser: bool) -> None:
+    """The desk runs already: give its user a new address. Raises BusyError where it does not say its port."""
+    said = (course.folder / LOCK_FILE).read_text(encoding="utf-8", errors="replace").strip()
+    if not said.isdigit():
+        raise BusyError(f"{course.folder}: the desk of this course is open already; use its window")
+    address = address_of(int(said), leave_opening(course.folder / OPENING_FILE))
+    say("The desk of this course is running already. This address opens it, once:")
+    say(address)
+    if browser:
+        webbrowser.open(address)
 
 
 def _user() -> str:
@@ -86,12 +111,12 @@ def _listen(port: int) -> socket.socket:
 
 
 @contextlib.contextmanager
-def _alone(course: Course) -> Iterator[None]:
+def _alone(course: Course) -> Iterator[TextIO | None]:
     """One desk a course: two would work on the same recordings. The lock goes with the process.
 
-    Raises BusyError where another desk is open.
+    Gives the lock's file, emptied, for the desk to say its port in; None where another desk is open.
     """
-    with (course.folder / ".desk.lock").open("a") as file:
+    with (course.folder / LOCK_FILE).open("a") as file:
         try:
             import fcntl
 
@@ -99,5 +124,7 @@ def _alone(course: Course) -> Iterator[None]:
         except ImportError:
             pass
         except OSError:
-            raise BusyError(f"{course.folder}: the desk of this course is open already; use its window") from None
-        yield
+            yield None
+            return
+        file.truncate(0)
+        yield file

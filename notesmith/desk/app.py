@@ -17,6 +17,7 @@ from notesmith.course import Course
 from notesmith.desk import editor, home, label, names, notes_editor, publication, sound, uploads, words
 from notesmith.desk.context import HERE, Desk, desk_of, error_status
 from notesmith.desk.guard import App, Guard, Keys, new_keys
+from notesmith.desk.opening import OPENING_FILE, Openings
 from notesmith.desk.worker import Worker
 from notesmith.errors import NotesmithError
 
@@ -80,7 +81,8 @@ def make_app(course: Course, *, port: int, keys: Keys | None = None, who: str = 
         lifespan=lifespan,
     )
     app.state.desk = desk
-    return Guard(app, keys=desk.keys, port=port, refuse=desk.refuse)
+    openings = Openings(desk.keys.opening, course.folder / OPENING_FILE)
+    return Guard(app, keys=desk.keys, port=port, refuse=desk.refuse, openings=openings)
 
 
 def _told(request: Request, error: Exception) -> Response:

@@ -7,7 +7,6 @@ forgery, no session cookie is another program or user, a long body fills memory,
 
 from __future__ import annotations
 
-import hmac
 import secrets
 from collections.abc import Awaitable, Callable, MutableMapping
 from typing import Any
@@ -17,6 +16,8 @@ import msgspec
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import Request, cookie_parser
 from starlette.responses import RedirectResponse, Response
+
+from notesmith.desk.opening import OPEN_PATH, Openings, same
 
 Scope = MutableMapping[str, Any]
 Message = MutableMapping[str, Any]
@@ -29,7 +30,6 @@ FORM_LIMIT_BYTES = 256 * 1024
 FORM_FIELDS_LIMIT = 64
 CHUNK_LIMIT_BYTES = 8 * 1024 * 1024
 SAFE_METHODS = frozenset({"GET", "HEAD"})
-OPEN_PATH = "/open"
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; font-src 'self'; media-src 'self'; "
     "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
@@ -64,16 +64,13 @@ def new_keys() -> Keys:
     return Keys(*(secrets.token_urlsafe(32) for _ in range(3)))
 
 
-def same(given: str | None, wanted: str) -> bool:
-    return hmac.compare_digest((given or "").encode(), wanted.encode())
-
-
 class Guard:
     """ASGI middleware. ``port`` is the one listened on; ``refuse`` makes the answer to what is turned away."""
 
-    def __init__(self, app: App, *, keys: Keys, port: int, refuse: Refuse) -> None:
+    def __init__(self, app: App, *, keys: Keys, port: int, refuse: Refuse, openings: Openings) -> None:
         self.app = app
         self.keys = keys
+        self.openings = openings
         self.cookie = f"notesmith_desk_{port}"  # cookies are shared by all ports of a host
         self.hosts = frozenset({f"127.0.0.1:{port}", f"localhost:{port}"})
         self.origins = frozenset(f"http://{host}" for host in self.hosts)
@@ -115,10 +112,10 @@ class Guard:
             return self.refuse(421, "The desk answers only under the address the program printed.")
         if scope["method"] not in SAFE_METHODS | {"POST", "PUT"}:
             return self.refuse(405, "The desk does not know this kind of request.")
+        known = same(cookie_parser(headers.get("cookie", "")).get(self.cookie), self.keys.session)
         if scope["path"] == OPEN_PATH and scope["method"] == "GET":
-            return self._opening(scope)
-        given = cookie_parser(headers.get("cookie", "")).get(self.cookie)
-        if not same(given, self.keys.session):
+            return RedirectResponse("/", 303) if known else self._opening(scope)
+        if not known:
             return self.refuse(403, "Open the desk with the address that the program printed when it started.")
         if scope["method"] in SAFE_METHODS:
             return None
@@ -137,8 +134,10 @@ class Guard:
         return None
 
     def _opening(self, scope: Scope) -> Response:
-        if not same(Request(scope).query_params.get("key"), self.keys.opening):
-            return self.refuse(403, "This address is from an earlier run of the desk; use the one printed last.")
+        if not self.openings.take(Request(scope).query_params.get("key")):
+            return self.refuse(
+                403, "This address was used already, or is from an earlier run. Start the desk again for a new one."
+            )
         answer = RedirectResponse("/", 303)
         answer.set_cookie(self.cookie, self.keys.session, httponly=True, samesite="strict", path="/")
         return answer

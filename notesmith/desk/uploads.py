@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import unicodedata
 from pathlib import Path
@@ -60,7 +61,11 @@ def begin(request: Request) -> Response:
     with desk.store() as store:
         for one in jobs(store, "receiving"):
             if (one.body.name, one.body.size, one.body.stamp) == (name, size, stamp):
-                return JSONResponse({"id": one.id, "offset": received_bytes(part_path(desk, one))})
+                here = received_bytes(part_path(desk, one))
+                if here == size:  # its last piece was written, but the program was killed before it said so
+                    body = msgspec.structs.replace(one.body, received=here)
+                    change_job(store, one.id, "waiting", body, only_from=("receiving",))
+                return JSONResponse({"id": one.id, "offset": here})
         if shutil.disk_usage(desk.course.folder).free < size + SPARE_BYTES:
             raise InputError(f"there is not enough space on the disk for “{name}”")
         made = add_job(store, JobBody("add", name, size=size, stamp=stamp), "receiving")
@@ -108,6 +113,8 @@ def _append(desk: Desk, job_id: str, offset: int, piece: bytes) -> Response:
             raise InputError("the file grew while it was sent; choose it again")
         with output_errors(path), path.open("ab") as file:
             file.write(piece)
+            file.flush()
+            os.fsync(file.fileno())  # what is told to have arrived is there after a power cut
         here += len(piece)
         body = msgspec.structs.replace(one.body, received=here)
         change_job(store, one.id, "waiting" if here == body.size else "receiving", body, only_from=("receiving",))

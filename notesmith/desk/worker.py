@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import subprocess
 import sys
 import threading
@@ -166,9 +167,10 @@ class Worker:
     def _take_in(self, store: Store, found: Job) -> Lecture:
         from notesmith import pipeline
 
-        if found.body.lecture_id is not None:
-            return store.lecture(found.body.lecture_id)[0]
         path = self.desk.incoming / str(found.id) / found.body.name
+        if found.body.lecture_id is not None:
+            shutil.rmtree(path.parent, ignore_errors=True)  # there where a kill came between taking it in and this
+            return store.lecture(found.body.lecture_id)[0]
         self._report(store, found.id, "looking", 0, 1)
         probe_apart(path)
         lecture, new = pipeline.add_file(self.desk.course, store, path, self.desk.vocabulary)
@@ -178,8 +180,7 @@ class Worker:
             message="" if new else "this recording was in the course already",
         )
         change_job(store, found.id, "working", body, only_from=("working",))
-        path.unlink(missing_ok=True)
-        path.parent.rmdir()
+        shutil.rmtree(path.parent, ignore_errors=True)
         return lecture
 
     def _report(self, store: Store, job_id: int, stage: str, done: int, total: int) -> None:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from starlette.testclient import TestClient
@@ -15,6 +16,8 @@ from notesmith.desk.guard import Keys
 from notesmith.lecture import CourseSettings, Lecture
 from notesmith.transcript import Segment, TimeSpan, Transcript, Word, WordRange
 from notesmith.vocabulary import Vocabulary, load_vocabulary
+
+from .driving import ARGUMENTS, CHROMIUM, PATIENCE_MS, Running, missing
 
 PORT = 4567
 ORIGIN = f"http://127.0.0.1:{PORT}"
@@ -128,3 +131,33 @@ def seen(course: Course) -> Callable[[], int]:
             return max((e.id for e in store.verdicts(with_undone=True)), default=0)
 
     return latest
+
+
+@pytest.fixture
+def running(tmp_path: Path) -> Iterator[Running]:
+    """The program over an empty course, with the cheapest profile."""
+    one = Running(create_course(tmp_path / "course", CourseSettings(title="Evening course", profile="testing")))
+    yield one
+    one.kill()
+
+
+@pytest.fixture
+def chromium() -> Iterator[Any]:
+    if not CHROMIUM.is_file():
+        missing(str(CHROMIUM))
+    playwright = pytest.importorskip("playwright.sync_api")
+    with playwright.sync_playwright() as driver:
+        one = driver.chromium.launch(executable_path=str(CHROMIUM), args=ARGUMENTS)
+        yield one
+        one.close()
+
+
+@pytest.fixture
+def page(chromium: Any) -> Any:
+    """A page that keeps in ``errors`` what went wrong in it."""
+    one = chromium.new_page()
+    one.set_default_timeout(PATIENCE_MS)
+    one.errors = []
+    one.on("pageerror", lambda error: one.errors.append(str(error)))
+    one.on("console", lambda said: one.errors.append(said.text) if said.type == "error" else None)
+    return one

@@ -44,6 +44,18 @@ def test_opening_gives_a_strict_cookie_that_scripts_cannot_read_and_leaves_the_k
     assert "opening-key" not in cookie
 
 
+def test_the_key_opens_once_and_the_cookie_carries_on(course: Course, stranger: TestClient) -> None:
+    assert stranger.get("/open?key=opening-key").status_code == 303
+    again = stranger.get("/open?key=opening-key")  # the same browser: its cookie is enough
+    assert again.status_code == 303
+    assert "set-cookie" not in again.headers
+    stranger.cookies.clear()  # another browser, or a person with the browser's history
+    late = stranger.get("/open?key=opening-key")
+    assert late.status_code == 403
+    assert "set-cookie" not in late.headers
+    assert "used already" in late.text
+
+
 @pytest.mark.parametrize(
     "host",
     [

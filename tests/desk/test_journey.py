@@ -2,27 +2,13 @@
 
 from __future__ import annotations
 
-import re
-import subprocess
-import sys
 import time
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from notesmith.course import Course, create_course
-from notesmith.lecture import CourseSettings
-
-playwright = pytest.importorskip("playwright.sync_api")
-
-CHROMIUM = Path("/usr/bin/chromium")
-ARGUMENTS = [
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync",
-]  # fmt: skip
-PATIENCE_MS = 60_000
+from .driving import Running, settle_all
 
 TALK = """WEBVTT
 
@@ -42,67 +28,7 @@ I gave Colley by Chromacum thirty see three times a day for a week, and the head
 Next time we come to Lie Copodium, which is worse from four to eight in the evening.
 """
 
-pytestmark = [pytest.mark.browser, pytest.mark.skipif(not CHROMIUM.is_file(), reason="no Chromium on this machine")]
-
-
-class Running:
-    """The desk as a program of its own, so that it can be killed and started again."""
-
-    def __init__(self, course: Course) -> None:
-        self.course = course
-        self.start()
-
-    def start(self) -> None:
-        self.process = subprocess.Popen(
-            [sys.executable, "-m", "notesmith", "desk", "-c", str(self.course.folder), "--no-browser", "--who", "Asha"],
-            stdout=subprocess.PIPE, text=True,
-        )  # fmt: skip
-        assert self.process.stdout is not None
-        for line in self.process.stdout:
-            if found := re.search(r"http://127\.0\.0\.1:\d+/open\?key=\S+", line):
-                self.address = found[0]
-                self.base = self.address.partition("/open")[0]
-                break
-        time.sleep(0.5)
-
-    def kill(self) -> None:
-        self.process.kill()
-        self.process.wait()
-
-
-@pytest.fixture
-def running(tmp_path: Path) -> Iterator[Running]:
-    one = Running(create_course(tmp_path / "course", CourseSettings(title="Evening course", profile="testing")))
-    yield one
-    one.kill()
-
-
-@pytest.fixture
-def page() -> Iterator[Any]:
-    with playwright.sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=str(CHROMIUM), args=ARGUMENTS)
-        one = browser.new_page()
-        one.set_default_timeout(PATIENCE_MS)
-        one.errors = []
-        one.on("pageerror", lambda error: one.errors.append(str(error)))
-        one.on("console", lambda said: one.errors.append(said.text) if said.type == "error" else None)
-        yield one
-        browser.close()
-
-
-def settle_all(page: Any, base: str, path: str, key: str, limit: int = 40) -> int:
-    """Press one key until nothing is left; returns how often."""
-    page.goto(base + path)
-    pressed = 0
-    while page.locator(f"[data-key={key}]").count() and pressed < limit:
-        before = page.locator("#heard").inner_text() + page.locator(".place").inner_text()
-        with page.expect_navigation():
-            page.keyboard.press(key)
-        pressed += 1
-        assert page.locator("[role=alert]").count() == 0, page.locator("main").inner_text()
-        if page.locator("#heard").count():
-            assert page.locator("#heard").inner_text() + page.locator(".place").inner_text() != before
-    return pressed
+pytestmark = pytest.mark.browser
 
 
 def test_from_file_to_site_with_the_keyboard_and_a_kill(running: Running, page: Any, tmp_path: Path) -> None:

@@ -9,9 +9,13 @@ import subprocess
 import sys
 
 import pytest
+from starlette.testclient import TestClient
 
 from notesmith.course import Course
+from notesmith.desk.app import make_app
 from notesmith.errors import BusyError, InputError
+
+from .conftest import KEYS, ORIGIN, PORT
 
 cli = pytest.importorskip("notesmith.cli.desk")
 
@@ -29,11 +33,41 @@ def test_a_taken_port_is_told() -> None:
             cli._listen(other.getsockname()[1])
 
 
-def test_a_second_desk_on_the_course_is_refused(course: Course) -> None:
-    with cli._alone(course), pytest.raises(BusyError, match="open already"), cli._alone(course):
-        pass
-    with cli._alone(course):
-        pass  # free again
+def test_one_desk_a_course(course: Course) -> None:
+    with cli._alone(course) as first, cli._alone(course) as second:
+        assert first is not None
+        assert second is None
+    with cli._alone(course) as free_again:
+        assert free_again is not None
+
+
+def test_a_second_start_opens_the_desk_that_runs(
+    course: Course, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    application = make_app(course, port=PORT, keys=KEYS, who="Asha", work=False)
+    monkeypatch.chdir(course.folder)
+    with cli._alone(course) as lock:
+        with pytest.raises(BusyError, match="open already"):
+            cli.desk(course=course.folder, browser=False)  # it has not said its port yet
+        lock.write(str(PORT))
+        lock.flush()
+        cli.desk(course=course.folder, browser=False)
+    key = re.search(rf"http://127\.0\.0\.1:{PORT}/open\?key=(\S+)", capsys.readouterr().out)[1]
+    kept = course.folder / ".desk.opening"
+    assert kept.stat().st_mode & 0o077 == 0
+    client = TestClient(application, base_url=ORIGIN, follow_redirects=False)
+    assert client.get(f"/open?key={key[:-1]}").status_code == 403
+    assert client.get(f"/open?key={key}").status_code == 303
+    assert not kept.exists()
+    assert TestClient(application, base_url=ORIGIN).get(f"/open?key={key}").status_code == 403
+
+
+@pytest.mark.parametrize("left", ["", "\n", "short", "x" * 39])
+def test_a_torn_key_file_opens_nothing(course: Course, left: str) -> None:
+    (course.folder / ".desk.opening").write_text(left)
+    client = TestClient(make_app(course, port=PORT, keys=KEYS, work=False), base_url=ORIGIN, follow_redirects=False)
+    for key in ("", left, left.strip()):
+        assert client.get("/open", params={"key": key}).status_code == 403
 
 
 @pytest.mark.slow

@@ -39,6 +39,14 @@ def test_choosing_the_file_again_goes_on_where_it_stopped(browser: TestClient) -
     assert begin(browser) == {"id": first["id"], "offset": 30}
 
 
+def test_a_kill_before_the_last_piece_was_entered_is_made_good(course: Course, browser: TestClient) -> None:
+    upload = begin(browser)
+    (course.folder / ".incoming" / str(upload["id"]) / "talk.vtt").write_bytes(VTT)  # written, not entered
+    assert begin(browser) == {"id": upload["id"], "offset": len(VTT)}
+    with course.open_store() as store:
+        assert [(j.state, j.body.received) for j in jobs(store)] == [("waiting", len(VTT))]
+
+
 def test_a_piece_at_the_wrong_place_is_not_written(browser: TestClient) -> None:
     upload = begin(browser)
     answer = browser.put(f"/uploads/{upload['id']}?offset=5", content=b"xxx")

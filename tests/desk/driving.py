@@ -1,0 +1,90 @@
+"""Driving the desk as people do: the program on its own, a real browser, single keys."""
+
+from __future__ import annotations
+
+import os
+import re
+import socket
+import subprocess
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from notesmith.course import Course
+
+CHROMIUM = Path("/usr/bin/chromium")
+ARGUMENTS = [
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+    "--disable-component-update", "--disable-sync", "--autoplay-policy=no-user-gesture-required",
+]  # fmt: skip
+PATIENCE_MS = 60_000
+
+
+def missing(what: str) -> None:
+    """Skip on a developer's machine; on CI what is missing is a failure."""
+    if os.environ.get("CI"):
+        pytest.fail(f"{what} is missing, and CI must have it")
+    pytest.skip(f"{what} is not installed here")
+
+
+def free_port() -> int:
+    with socket.socket() as one:
+        one.bind(("127.0.0.1", 0))
+        return int(one.getsockname()[1])
+
+
+class Running:
+    """The desk as a program of its own, so that it can be killed and started again at the same port."""
+
+    def __init__(self, course: Course, who: str = "Asha") -> None:
+        self.course = course
+        self.who = who
+        self.port = free_port()
+        self.start()
+
+    def start(self) -> None:
+        command = [sys.executable, "-m", "notesmith", "desk", "-c", str(self.course.folder), "--no-browser"]
+        self.process = subprocess.Popen(
+            [*command, "--who", self.who, "--port", str(self.port)], stdout=subprocess.PIPE, text=True
+        )
+        assert self.process.stdout is not None
+        for line in self.process.stdout:
+            if found := re.search(r"http://127\.0\.0\.1:\d+/open\?key=\S+", line):
+                self.address = found[0]
+                self.base = self.address.partition("/open")[0]
+                break
+        for _ in range(200):  # the address is printed a moment before it answers
+            with socket.socket() as probe:
+                if probe.connect_ex(("127.0.0.1", self.port)) == 0:
+                    return
+            time.sleep(0.05)
+
+    def kill(self) -> None:
+        """As a power cut would: nothing is told beforehand (SIGKILL)."""
+        self.process.kill()
+        self.process.wait()
+
+    def again(self, page: Any) -> None:
+        """Kill it, start it, and open it in the page."""
+        self.kill()
+        self.start()
+        page.goto(self.address)
+        page.errors.clear()  # the page rightly complained that nobody answered
+
+
+def settle_all(page: Any, base: str, path: str, key: str, limit: int = 40) -> int:
+    """Press one key until nothing is left; returns how often."""
+    page.goto(base + path)
+    pressed = 0
+    while page.locator(f"[data-key={key}]").count() and pressed < limit:
+        before = page.locator("#heard").inner_text() + page.locator(".place").inner_text()
+        with page.expect_navigation():
+            page.keyboard.press(key)
+        pressed += 1
+        assert page.locator("[role=alert]").count() == 0, page.locator("main").inner_text()
+        if page.locator("#heard").count():
+            assert page.locator("#heard").inner_text() + page.locator(".place").inner_text() != before
+    return pressed
