@@ -13,14 +13,16 @@ RelationKind = Literal[
 ]  # fmt: skip
 
 
-class Concept(msgspec.Struct, frozen=True):
+class Concept(msgspec.Struct, frozen=True, array_like=True, gc=False):
     """One concept of the controlled vocabulary (W3C SKOS: three disjoint kinds of label).
 
     ``ambiguous_labels`` are the alternative labels that two or more concepts rightly share;
     they are not in ``alt_labels``. ``facts`` holds the file's extra columns by name, one tuple of values each
-    (``abbreviation``, ``common``, ``kingdom``, ``gloss``, ``kind``, ``year`` ...).
+    (``abbreviation``, ``common``, ``kingdom``, ``gloss``, ``kind``, ``year`` ...). Its ``heard`` names those hidden
+    labels that were found by experiment (``heard.tsv``).
     ``spoken`` are spoken forms given by hand in ``spoken.tsv`` (respelt in English syllables);
-    those derived by rule are not kept here.
+    those derived by rule are not kept here. The values are kept as arrays in the compiled vocabulary, so a new field
+    goes to the end.
     """
 
     id: str
@@ -39,7 +41,7 @@ class Concept(msgspec.Struct, frozen=True):
         return self.facts.get(name, ())
 
 
-class Relation(msgspec.Struct, frozen=True):
+class Relation(msgspec.Struct, frozen=True, array_like=True, gc=False):
     """A statement of one book about two remedies; books disagree, so the book stays with it.
 
     ``other`` is a remedy id, or the time for ``duration of action``.

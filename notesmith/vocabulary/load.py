@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import cast
 
+import msgspec
+
+from notesmith import __version__
 from notesmith.errors import VocabularyError
+from notesmith.vocabulary.compiled import Layer, compiled_layer, patched_index
 from notesmith.vocabulary.concept import Concept, Relation, RelationKind, Scheme
-from notesmith.vocabulary.vocabulary import Vocabulary
+from notesmith.vocabulary.vocabulary import Vocabulary, label_key
 
 COMMON_COLUMNS = ("id", "prefLabel", "altLabel", "hiddenLabel", "broader", "related", "source")
 AMBIGUOUS = " (ambiguous)"
@@ -35,6 +40,10 @@ CONCEPT_FILES = (
     "potencies.tsv",
     "prescriptions.tsv",
 )
+RELATION_COLUMNS = ("remedy", "relation", "other", "book", "source")
+SPOKEN_COLUMNS = ("id", "label", "spoken", "source")
+HEARD_COLUMNS = ("id", "heard", "times", "voices", "source")
+SIDE_FILES = ("relations.tsv", "spoken.tsv", "heard.tsv")
 
 
 def packaged_vocabulary_dir() -> Path:
@@ -54,33 +63,92 @@ def load_vocabulary(*layers: Path) -> Vocabulary:
 
     Raises VocabularyError naming file and line.
     """
-    concepts: dict[str, Concept] = {}
-    relations: list[Relation] = []
-    spoken: dict[str, list[str]] = {}
-    digest = hashlib.sha256()
-    for folder in (packaged_vocabulary_dir(), *layers):
-        for path in vocabulary_files(folder):
-            digest.update(path.read_bytes())
-            for concept in read_concepts(path):
-                concepts[concept.id] = concept
-        if (path := folder / "relations.tsv").is_file():
-            digest.update(path.read_bytes())
-            relations.extend(_read_relations(path))
-        if (path := folder / "spoken.tsv").is_file():
-            digest.update(path.read_bytes())
-            for row in _rows(path, ("id", "label", "spoken", "source")):
-                spoken.setdefault(row[0], []).append(row[2])
-    for concept_id, forms in spoken.items():
-        if (known := concepts.get(concept_id)) is not None:
-            concepts[concept_id] = _with_spoken(known, tuple(forms))
-    return Vocabulary(concepts, tuple(relations), digest.hexdigest())
-
-
-def _with_spoken(concept: Concept, spoken: tuple[str, ...]) -> Concept:
-    return Concept(
-        concept.id, concept.scheme, concept.pref_label, concept.alt_labels, concept.hidden_labels,
-        concept.ambiguous_labels, concept.broader, concept.related, concept.source, concept.facts, spoken,
+    files = _layer_files(packaged_vocabulary_dir())
+    digest = _digest_of(files)
+    compiled = compiled_layer(f"{digest[:32]}.{_reader_digest()}", lambda: _read_layer(files))
+    base = compiled.layer
+    packaged = {concept.id: concept for concept in base.concepts}
+    if not layers:
+        return Vocabulary(packaged, base.relations, digest, compiled.index)
+    concepts, relations, changed = dict(packaged), list(base.relations), set[str]()
+    spoken, heard = ({name: list(forms) for name, forms in one.items()} for one in (base.spoken, base.heard))
+    for folder in layers:
+        files = _layer_files(folder)
+        digest = _digest_of(files, digest)
+        layer = _read_layer(files)
+        relations.extend(layer.relations)
+        for concept in layer.concepts:
+            concepts[concept.id] = concept
+            changed.add(concept.id)
+        for own, added in ((spoken, layer.spoken), (heard, layer.heard)):
+            for concept_id, forms in added.items():
+                own.setdefault(concept_id, []).extend(forms)
+        for concept_id in {*(c.id for c in layer.concepts), *layer.spoken, *layer.heard} & concepts.keys():
+            concepts[concept_id] = _with_forms(concepts[concept_id], spoken.get(concept_id), heard.get(concept_id))
+    return Vocabulary(
+        concepts, tuple(relations), digest,
+        lambda: patched_index(compiled.index(), packaged, concepts, frozenset(changed)),
     )  # fmt: skip
+
+
+_Files = dict[str, tuple[Path, bytes]]  # what a layer's files hold, by their names within it
+
+
+def _layer_files(folder: Path) -> _Files:
+    files = [*vocabulary_files(folder), *(path for name in SIDE_FILES if (path := folder / name).is_file())]
+    return {path.relative_to(folder).as_posix(): (path, _bytes(path)) for path in files}
+
+
+def _digest_of(files: _Files, before: str = "") -> str:
+    digest = hashlib.sha256(before.encode())
+    for name, (_, data) in files.items():
+        digest.update(f"{name}\0{len(data)}\0".encode())
+        digest.update(data)
+    return digest.hexdigest()
+
+
+def _reader_digest() -> str:
+    """Changes with the code that reads the files, so that what another version has compiled is never taken."""
+    digest = hashlib.sha256(__version__.encode())
+    for name in ("concept.py", "compiled.py", "load.py", "vocabulary.py"):
+        with contextlib.suppress(OSError):  # an installation without sources goes by its version
+            digest.update((Path(__file__).parent / name).read_bytes())
+    return digest.hexdigest()[:16]
+
+
+def _read_layer(files: _Files) -> Layer:
+    concepts: dict[str, Concept] = {}
+    for name, (path, data) in files.items():
+        if name not in SIDE_FILES:
+            for concept in read_concepts(path, data):
+                concepts[concept.id] = concept
+    relations = tuple(_read_relations(*files["relations.tsv"])) if "relations.tsv" in files else ()
+    spoken, heard = (_read_forms(columns, *files[name]) if name in files else {}
+                     for name, columns in (("spoken.tsv", SPOKEN_COLUMNS), ("heard.tsv", HEARD_COLUMNS)))  # fmt: skip
+    for concept_id in {*spoken, *heard} & concepts.keys():
+        concepts[concept_id] = _with_forms(concepts[concept_id], spoken.get(concept_id), heard.get(concept_id))
+    return Layer(tuple(concepts.values()), relations, spoken, heard)
+
+
+def _read_forms(columns: Sequence[str], path: Path, data: bytes) -> dict[str, tuple[str, ...]]:
+    """The forms of a side file by concept id, in its order."""
+    at = next(number for number, name in enumerate(columns) if name in ("spoken", "heard"))
+    forms: dict[str, list[str]] = {}
+    for _, row in read_rows(path, columns, data):
+        forms.setdefault(row[0], []).append(row[at])
+    return {concept_id: tuple(given) for concept_id, given in forms.items()}
+
+
+def _with_forms(concept: Concept, spoken: Iterable[str] | None, heard: Iterable[str] | None) -> Concept:
+    """The concept with its respelt forms, and with what was heard for it among its hidden labels and marked so."""
+    own = {label_key(label) for label in (concept.pref_label, *concept.alt_labels, *concept.ambiguous_labels)}
+    found = tuple(dict.fromkeys(form for form in heard or () if label_key(form) not in own))
+    return msgspec.structs.replace(
+        concept,
+        spoken=tuple(spoken or ()),
+        hidden_labels=tuple(dict.fromkeys((*concept.hidden_labels, *found))),
+        facts={**concept.facts, "heard": found} if found else concept.facts,
+    )
 
 
 def vocabulary_files(folder: Path) -> Iterator[Path]:
@@ -91,14 +159,15 @@ def vocabulary_files(folder: Path) -> Iterator[Path]:
     yield from sorted(folder.glob("rubrics/*.tsv"))
 
 
-def read_concepts(path: Path) -> Iterator[Concept]:
-    """Yield the concepts of one file. Raises VocabularyError naming file and line."""
-    header = _header(path)
+def read_concepts(path: Path, data: bytes | None = None) -> Iterator[Concept]:
+    """Yield the concepts of one file (or of its bytes, read before). Raises VocabularyError naming file and line."""
+    lines = _all_lines(path, data)
+    header = _header(path, lines)
     if header[: len(COMMON_COLUMNS)] != COMMON_COLUMNS:
         raise VocabularyError(f"{path}:1: the columns must begin with {' '.join(COMMON_COLUMNS)}")
     extra = header[len(COMMON_COLUMNS) :]
     width = len(header)
-    for number, line in data_lines(path):
+    for number, line in lines:
         cells = line.split("\t")
         if len(cells) > width:
             raise VocabularyError(f"{path}:{number}: {len(cells)} cells, but the header names {width}")
@@ -134,32 +203,32 @@ def _labels(cell: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
     return plain, tuple(label.removesuffix(AMBIGUOUS) for label in labels if label.endswith(AMBIGUOUS))
 
 
-def _read_relations(path: Path) -> Iterator[Relation]:
-    for remedy, relation, other, book, source in _rows(path, ("remedy", "relation", "other", "book", "source")):
+def _read_relations(path: Path, data: bytes) -> Iterator[Relation]:
+    for _, (remedy, relation, other, book, source) in read_rows(path, RELATION_COLUMNS, data):
         yield Relation(remedy, cast(RelationKind, relation), other, book, source)
 
 
-def _rows(path: Path, columns: Sequence[str]) -> Iterator[tuple[str, ...]]:
-    if _header(path) != tuple(columns):
+def read_rows(path: Path, columns: Sequence[str], data: bytes | None = None) -> Iterator[tuple[int, tuple[str, ...]]]:
+    """The rows of a side file with their line numbers. Raises VocabularyError where the columns are others."""
+    lines = _all_lines(path, data)
+    if _header(path, lines) != tuple(columns):
         raise VocabularyError(f"{path}:1: the columns must be {' '.join(columns)}")
-    for number, line in data_lines(path):
+    for number, line in lines:
         cells = tuple(cell.strip() for cell in line.split("\t"))
         if len(cells) != len(columns):
             raise VocabularyError(f"{path}:{number}: {len(cells)} cells, but {len(columns)} are needed")
-        yield cells
+        yield number, cells
 
 
-def _text(path: Path) -> str:
+def _bytes(path: Path) -> bytes:
     try:
-        return path.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise VocabularyError(f"{path}: not UTF-8 at byte {error.start}; save it as UTF-8") from error
+        return path.read_bytes()
     except OSError as error:
         raise VocabularyError(f"{path}: cannot be read ({error.strerror})") from error
 
 
-def _header(path: Path) -> tuple[str, ...]:
-    for _, line in _all_lines(path):
+def _header(path: Path, lines: Iterator[tuple[int, str]]) -> tuple[str, ...]:
+    for _, line in lines:
         return tuple(cell.strip() for cell in line.split("\t"))
     raise VocabularyError(f"{path}: is empty; the first line must name the columns")
 
@@ -171,7 +240,13 @@ def data_lines(path: Path) -> Iterator[tuple[int, str]]:
     return lines
 
 
-def _all_lines(path: Path) -> Iterator[tuple[int, str]]:
-    for number, line in enumerate(_text(path).split("\n"), start=1):
+def _all_lines(path: Path, data: bytes | None = None) -> Iterator[tuple[int, str]]:
+    body = _bytes(path) if data is None else data
+    try:
+        text = body.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise VocabularyError(f"{path}: not UTF-8 at byte {error.start}; save it as UTF-8") from error
+    # A carriage return alone also ends a line, as it did when files were read as text.
+    for number, line in enumerate(text.replace("\r\n", "\n").replace("\r", "\n").split("\n"), start=1):
         if line and not line.startswith("#") and not line.isspace():
-            yield number, line.rstrip("\r")
+            yield number, line
