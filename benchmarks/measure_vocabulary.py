@@ -4,9 +4,14 @@ from __future__ import annotations
 
 import argparse
 import importlib
+import json
+import os
 import random
+import shutil
 import statistics
-import time
+import subprocess
+import sys
+import tempfile
 from collections import Counter
 from pathlib import Path
 from typing import Any
@@ -78,23 +83,53 @@ def english() -> str:
     return "\n".join(texts)
 
 
+LOADING = """
+import json, time
+def clock(): return time.perf_counter(), time.process_time()
+from notesmith.vocabulary import load_vocabulary
+marks = [clock()]
+vocabulary = load_vocabulary()
+marks.append(clock())
+assert vocabulary.find("Kali bi")[0].id == "remedy/kali-bichromicum"
+marks.append(clock())
+print(json.dumps([[round(1000 * (b[i] - a[i]), 1) for i in (0, 1)] for a, b in zip(marks, marks[1:])]))
+"""
+
+
+def loading(runs: int) -> dict[str, Any]:
+    """Loading everything and the first look-up by label, in processes of their own, without and with the cache."""
+    result: dict[str, Any] = {"runs": runs, "load_average": round(os.getloadavg()[0], 2)}
+    for state in ("cold", "warm"):
+        rows = []
+        with tempfile.TemporaryDirectory() as cache:
+            for number in range(runs + (state == "warm")):
+                if state == "cold":
+                    shutil.rmtree(Path(cache) / "notesmith", ignore_errors=True)
+                done = subprocess.run([sys.executable, "-c", LOADING], capture_output=True, text=True, check=True,
+                                      env={**os.environ, "XDG_CACHE_HOME": cache})  # fmt: skip
+                if state == "cold" or number:
+                    rows.append(json.loads(done.stdout))
+        for at, step in enumerate(("load", "first look-up")):
+            wall, cpu = (statistics.median(row[at][i] for row in rows) for i in (0, 1))
+            result[f"{state} {step} ms"], result[f"{state} {step} CPU ms"] = wall, cpu
+            print(f"{state}: {step} {wall:.0f} ms wall, {cpu:.0f} ms CPU (median of {runs}; "
+                  f"load average {result['load_average']})")  # fmt: skip
+    return result
+
+
 def run(arguments: list[str]) -> dict[str, Any]:
     parser = argparse.ArgumentParser()
     parser.add_argument("--seed", type=int, default=7)
+    parser.add_argument("--runs", type=int, default=9, help="how often loading is timed, each in a process of its own")
     given = parser.parse_args(arguments)
-    times = []
-    for _ in range(5):
-        begun = time.perf_counter()
-        vocabulary = load_vocabulary()
-        times.append(time.perf_counter() - begun)
+    vocabulary = load_vocabulary()
     counts = Counter(c.scheme for c in vocabulary.concepts.values())
-    figures: dict[str, Any] = {"counts": dict(counts), "relations": len(vocabulary.relations),
-                               "load_ms_median_of_5": round(1000 * statistics.median(times))}  # fmt: skip
+    figures: dict[str, Any] = {"counts": dict(counts), "relations": len(vocabulary.relations)}
     problems = Counter(p.severity for p in validate())
     figures["validation"] = dict(problems)
     print(f"concepts: {dict(counts)}; relations: {len(vocabulary.relations)}")
     print(f"validation: {problems['error']} errors, {problems['warning']} warnings")
-    print(f"loading: {figures['load_ms_median_of_5']} ms (median of 5)")
+    figures["loading"] = loading(given.runs)
     for name in ("boericke.tsv", "allen_keynotes.tsv", "kent_abbrev.tsv"):
         if (REFERENCE / name).is_file():
             names = [line.split("\t")[0] for line in (REFERENCE / name).read_text().splitlines() if line]

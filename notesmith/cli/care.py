@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 from rich.progress import Progress, TextColumn
 
-from notesmith import backlog as work_list
-from notesmith import care, pipeline
 from notesmith.cli.console import CourseOption, err, progress_bar, say, the_course
 from notesmith.errors import InputError, NotesmithError
 from notesmith.profiles import profile_named
+
+if TYPE_CHECKING:
+    from notesmith import backlog as work_list
 
 
 def add_to(app: typer.Typer) -> None:
@@ -53,6 +54,8 @@ def backlog(
     Without paths it goes on with what the course holds and has no results yet.
     Example: notesmith backlog archive/ -c monday-course --plan
     """
+    from notesmith import backlog as work_list
+
     opened = the_course(course)
     chosen = profile_named(profile) if profile else None
     wanted = [*(paths or []), *(work_list.read_list(listed) if listed else [])]
@@ -92,6 +95,8 @@ def _say_plan(plan: work_list.Plan) -> None:
 
 def _run(do: Callable[[work_list.Watch], work_list.BacklogReport]) -> work_list.BacklogReport:
     """Run with one bar over all and one for each lecture being worked on; plain lines where there is no terminal."""
+    from notesmith import pipeline
+
     with progress_bar() as report:
 
         def watch(standing: work_list.Standing) -> None:
@@ -114,6 +119,8 @@ def backup(
     Consistent also while others write. The recordings go in only with --recordings.
     Example: notesmith backup monday.zip -c monday-course
     """
+    from notesmith import care
+
     manifest = care.backup(the_course(course), target, recordings=recordings)
     say(f"{len(manifest.files)} files, {target.stat().st_size / 1e6:.1f} MB, in {target}")
     if not recordings:
@@ -128,6 +135,8 @@ def restore(
 
     Example: notesmith restore monday.zip monday-again
     """
+    from notesmith import care
+
     if not archive.is_file():
         raise InputError(f"{archive}: there is no such file")
     course = care.restore(archive, folder)
@@ -147,6 +156,8 @@ def verify(
 
     Example: notesmith verify -c monday-course --mend
     """
+    from notesmith import care, pipeline
+
     opened = the_course(course)
     with opened.open_store() as store:
         findings = care.verify(opened, store)

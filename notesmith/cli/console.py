@@ -6,15 +6,17 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TaskID, TextColumn, TimeElapsedColumn, TimeRemainingColumn
 
 from notesmith.course import Course, open_course
-from notesmith.pipeline import Progress as Step
-from notesmith.pipeline import Report
+
+if TYPE_CHECKING:  # the stages are loaded by the command that needs them, so that the help is there at once
+    from notesmith.pipeline import Progress as Step
+    from notesmith.pipeline import Report
 
 out = Console(highlight=False, soft_wrap=True)
 err = Console(stderr=True, highlight=False, soft_wrap=True)

@@ -13,7 +13,6 @@ from notesmith.cli.console import CourseOption, say, the_course
 from notesmith.course import create_course
 from notesmith.errors import InputError
 from notesmith.lecture import CourseSettings, Lecture
-from notesmith.pipeline import add_file
 
 
 def add_to(app: typer.Typer) -> None:
@@ -49,6 +48,8 @@ def add(
 
     Example: notesmith add -c monday-course "2026-03-02 Thuja part 1.m4a"
     """
+    from notesmith.pipeline import add_file
+
     opened = the_course(course)
     vocabulary = opened.load_vocabulary()
     with opened.open_store() as store:

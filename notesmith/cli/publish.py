@@ -11,10 +11,8 @@ from typing import Annotated
 import msgspec
 import typer
 
-from notesmith import pipeline, search
 from notesmith.cli.console import CourseOption, progress_bar, say, the_course
 from notesmith.errors import InputError
-from notesmith.site.preview import RangeHandler
 
 
 def add_to(app: typer.Typer) -> None:
@@ -28,6 +26,8 @@ def publish(course: CourseOption = Path()) -> None:
 
     Example: notesmith publish -c monday-course
     """
+    from notesmith import pipeline
+
     opened = the_course(course)
     with opened.open_store() as store, progress_bar() as report:
         site = pipeline.publish(opened, store, opened.load_vocabulary(), report)
@@ -45,6 +45,8 @@ def view(
 
     Example: notesmith view -c monday-course
     """
+    from notesmith.site.preview import RangeHandler
+
     opened = the_course(course)
     if not (opened.site / "index.html").is_file():
         raise InputError(f"{opened.site}: no site there yet; run: notesmith publish -c {course}")
@@ -67,6 +69,8 @@ def find(
 
     Example: notesmith find -c monday-course cries easily
     """
+    from notesmith import search
+
     opened = the_course(course)
     with opened.open_store() as store:
         hits = search.search(store, opened.load_vocabulary(), " ".join(words), limit=limit)

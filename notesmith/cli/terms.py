@@ -12,11 +12,7 @@ from notesmith.cli.console import say
 from notesmith.course import SETTINGS_NAME, Course, open_course
 from notesmith.errors import InputError
 from notesmith.files import write_atomic
-from notesmith.spelling import SpellingChecker
 from notesmith.vocabulary import Scheme, Vocabulary, load_vocabulary
-from notesmith.vocabulary.importing import plan_import, write_concepts
-from notesmith.vocabulary.skos import to_glossary, to_turtle
-from notesmith.vocabulary.validate import validate
 
 terms = typer.Typer(help="Look up, check, export and extend the vocabulary.", no_args_is_help=True)
 OptionalCourse = Annotated[
@@ -86,6 +82,8 @@ def check(course: OptionalCourse = None) -> None:
 
     Example: notesmith terms check
     """
+    from notesmith.vocabulary.validate import validate
+
     opened = _course(course)
     layers = [] if opened is None or not opened.vocabulary_dir.is_dir() else [opened.vocabulary_dir]
     problems = validate(*layers)
@@ -108,6 +106,8 @@ def export(
 
     Example: notesmith terms export vocabulary.ttl
     """
+    from notesmith.vocabulary.skos import to_glossary, to_turtle
+
     writers = {".ttl": to_turtle, ".md": to_glossary}
     if target.suffix not in writers:
         raise InputError(f"{target}: end the name in .ttl (SKOS Turtle) or .md (glossary)")
@@ -128,6 +128,8 @@ def import_terms(
 
     Example: notesmith terms import my-terms.txt --scheme remedy -c monday-course
     """
+    from notesmith.vocabulary.importing import plan_import, write_concepts
+
     if scheme not in get_args(Scheme) or scheme == "chapter":
         raise InputError(f"{scheme!r} is no scheme; use {', '.join(s for s in get_args(Scheme) if s != 'chapter')}")
     opened = _course(course)
@@ -156,6 +158,8 @@ def spelling(
 
     Example: notesmith terms spelling handout.docx --fix
     """
+    from notesmith.spelling import SpellingChecker
+
     opened = _course(course)
     allowed = () if opened is None else opened.settings.allowed_spellings
     checker = SpellingChecker(_vocabulary(opened), allowed)

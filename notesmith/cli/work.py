@@ -8,12 +8,9 @@ from typing import Annotated
 
 import typer
 
-from notesmith import pipeline, transcribe
 from notesmith.cli.console import CourseOption, progress_bar, say, the_course
 from notesmith.errors import InputError, NotesmithError
-from notesmith.oneshot import write_results
 from notesmith.profiles import profile_named
-from notesmith.samples import make_sample_course
 from notesmith.vocabulary import load_vocabulary
 
 ProfileOption = Annotated[
@@ -36,6 +33,8 @@ def work(
     Does only what is not done; stop it at any time, the same command goes on from there.
     Example: notesmith work -c monday-course
     """
+    from notesmith import pipeline
+
     opened = the_course(course)
     failures: list[str] = []
     tools = pipeline.Tools(opened, profile_named(profile) if profile else None)
@@ -69,6 +68,9 @@ def once(
     Writes corrected.vtt, corrected.txt, notes.md and result.json (described in DEVELOPERS.md).
     Example: notesmith once lecture.mp3 --to out
     """
+    from notesmith import pipeline, transcribe
+    from notesmith.oneshot import write_results
+
     if not file.is_file():
         raise InputError(f"{file}: there is no such file")
     terms = load_vocabulary(*([vocabulary] if vocabulary else []))
@@ -100,6 +102,9 @@ def sample(
 
     Example: notesmith sample
     """
+    from notesmith import pipeline
+    from notesmith.samples import make_sample_course
+
     begun = time.monotonic()
     course = make_sample_course(folder)
     tools = pipeline.Tools(course, profile_named(profile) if profile else None)
