@@ -151,7 +151,6 @@ OTHER_PROPER = frozenset(
         "pongal",
         "onam",
         "navratri",
-        "ganesh",
         "ganpati",
         "ramadan",
         "lent",

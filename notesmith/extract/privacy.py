@@ -98,6 +98,22 @@ _AFTER_TITLES = frozenset(
         "bhaiya",
         "aunty",
         "uncle",
+        "da",
+        "bai",
+        "bhau",
+        "amma",
+        "mama",
+        "chacha",
+        "nana",
+        "sahib",
+        "guruji",
+        "babu",
+        "beta",
+        "miss",
+        "teacher",
+        "mavshi",
+        "maushi",
+        "kaku",
     ]
 )
 _RELATIVES = frozenset(
@@ -136,8 +152,50 @@ GARBLED = 74
 #: The same for remedies the session has not named: names such as Jaspreet are near to many of them.
 GARBLED_ANYWHERE = 88
 _NEVER = frozenset(
-    ["the", "and", "but", "now", "then", "here", "there", "this", "that", "otherwise", "because", "whereas"]
+    [
+        "the", "and", "but", "now", "then", "here", "there", "this", "that", "otherwise", "because", "whereas",
+        "unmute", "mute", "mic", "mike", "aadhaar", "aadhar", "uhid", "okay", "yeah", "hmm", "ooh", "aah", "oops",
+        # words of Indian tongues that come up in a lecture in English
+        "achha", "accha", "acha", "achcha", "chalo", "chalega", "haan", "han", "nahi", "nahin", "theek", "thik", "bas",
+        "bus", "arre", "arey", "are", "bolo", "boliye", "dekho", "dekhiye", "suno", "matlab", "samjhe", "samjha",
+        "namaste", "namaskar", "vanakkam", "namaskaram", "pranam", "shukriya", "dhanyavad", "kya", "kyun", "beta",
+        "beti", "yaar", "ji", "jee", "aur", "lekin", "phir", "abhi", "kal", "aaj", "woh", "yeh", "hai", "baba", "maa",
+        "amma", "appa", "nani", "dadi", "roti", "chapati", "chapatti", "dal", "daal", "ghee", "dahi",
+        "lassi", "chai", "paan", "ladoo", "ladoos", "laddu", "idli", "dosa", "sambar", "samosa", "pakoda", "bhaji",
+        "churan", "churna", "tulsi", "haldi", "jaggery", "khichdi", "dhoti", "saree", "sari", "salwar", "kurta",
+        "puja", "mandir", "masjid", "gurudwara", "hakim", "tantrik",
+    ]
+)  # fmt: skip
+#: Word endings of English, by which an unknown word written small is told from a name.
+_ENGLISH_ENDING = re.compile(
+    r"(?:ing|ings|ed|ness|ly|tion|tions|sion|ous|ical|ative|able|ible|ism|ist|ists|ity|ment|ments|less|ful|like|wise|"
+    r"itis|osis|aemia|emia|algia|rrhoea|rrhea|opathy|opathic|ology|ologist|ectomy|scopy|graphy|gram|uria|oma|oid|"
+    r"ising|izing|ised|ized|ers|est|ship|hood|some|ward|wards)$"
 )
+#: Words for a person, after which a proper noun is that person's name: "my patient Savitri", "a boy Zubin".
+_PERSON_NOUNS = frozenset(
+    [
+        "patient", "lady", "girl", "boy", "man", "woman", "gentleman", "child", "student", "friend", "colleague",
+        "neighbour", "neighbor", "teacher", "senior", "junior", "assistant", "intern", "nurse", "guy", "fellow", "kid",
+        "classmate", "roommate", "boss", "driver", "maid", "servant", "compounder", "receptionist", "secretary",
+        "partner", "batchmate", "housewife", "lawyer", "engineer", "madam", "mister", "ma'am", "lad", "baby",
+    ]
+)  # fmt: skip
+#: Small words and describing words that may stand in capitals before a word for a place without naming one.
+_GENERAL_BEFORE_PLACE = frozenset(
+    [
+        "the", "a", "an", "our", "my", "your", "his", "her", "their", "this", "that", "some", "any", "every", "one",
+        "another", "same", "other", "private", "government", "govt", "general", "civil", "public", "charitable",
+        "municipal", "district", "local", "nearby", "big", "small", "new", "old", "good", "free", "mobile", "village",
+        "eye", "ent", "dental", "medical", "mental", "maternity", "children's", "children", "mission", "military",
+        "army", "railway", "police", "primary", "nursing", "teaching", "in", "at", "to", "from", "of", "and", "or",
+        "health", "homeopathic", "homoeopathic", "allopathic", "ayurvedic", "evening", "morning", "weekly", "first",
+        "second", "last", "next", "main", "high", "cross", "home", "base", "referral", "cancer", "tb", "heart", "bus",
+        "train", "petrol", "by", "for", "with", "is", "was", "clinic", "hospital", "college", "school", "each", "no",
+    ]
+)  # fmt: skip
+_MONTH_NAMES = frozenset(["april", "may", "june", "august"])
+_INITIAL = re.compile(r"^[A-Z]\.?,?$")
 _INTRODUCES = re.compile(
     r"\b(?:(?:my|his|her|their|whose|the|patient's|child's|boy's|girl's) name (?:is|was)|named|name is|"
     r"name was|called|i am|i'm|myself|this is|calling from|goes by)$"
@@ -152,12 +210,19 @@ _PLACE_WORDS = frozenset(
         "hospital", "clinic", "college", "school", "nursing", "institute", "colony", "road", "street", "lane",
         "sector", "layout", "village", "taluka", "taluk", "district", "chowk", "market", "mandir", "temple",
         "church", "society", "apartments", "apartment", "towers", "complex", "university", "bazaar", "nagar",
-        "block", "phase", "cross", "extension",
+        "block", "phase", "cross", "extension", "factory", "company", "mill", "mills", "industries", "works",
+        "hotel", "station", "airport", "gardens", "beach", "bridge", "circle", "depot", "farm", "estate", "bhavan",
+        "bhawan", "sadan", "niwas", "ashram", "trust", "foundation", "centre", "center", "diagnostics",
+        "laboratory", "pharmacy", "chemists", "bank", "hostel", "mansion", "heights", "vihar", "enclave", "gram",
+        "polyclinic", "dispensary", "infirmary", "medical", "memorial", "forge", "textiles", "infotech",
     ]
 )  # fmt: skip
 _MONTHS = (
     "january|february|march|april|may|june|july|august|september|october|november|december|jan|feb|mar|apr|"
     "jun|jul|aug|sept|sep|oct|nov|dec"
+)
+_TENS = (
+    r"(?:ninet(?:ieth|y[ -](?:first|second|third|fourth|fifth|sixth|seventh|eighth|ninth))|hundredth|9\dth|1[01]\dth)"
 )
 _ORDINAL = (
     r"(?:\d{1,2}(?:st|nd|rd|th)?|(?:twenty[ -]|thirty[ -])?(?:first|second|third|fourth|fifth|sixth|"
@@ -169,19 +234,35 @@ _DATE = re.compile(
     r"|\b\d{1,2}[/.-]\d{1,2}[/.-](?:\d{4}|\d{2})\b|\b\d{4}-\d{2}-\d{2}\b"
 )
 _MONTH_ALONE = re.compile(
-    r"\b(?:in|since|from|last|till|until|by|of|on|during|mid|early|late|this|next) "
+    r"\b(?:in|since|from|last|till|until|by|of|on|during|mid|early|late|this|next|around|about|between|and|to|"
+    r"through|after|before|every|that) "
     rf"(?P<month>{_MONTHS})(?P<year>,? (?:of )?(?:\d{{4}}|two thousand[a-z ]*))?(?=[ ,.;?!]|$)"
+)
+_VISITS = re.compile(
+    r"\b(?:came|admitted|operated|died|born|delivered|visited|consulted|discharged|(?:saw|met|examined) (?:her|him|"
+    r"this|the|them)|passed away|first visit|follow[- ]?up)\b"
 )
 _SPOKEN_DIGIT = (
     r"(?:zero|oh|one|two|three|four|five|six|seven|eight|nine|(?:double|triple) (?:zero|one|two|three|four|"
     r"five|six|seven|eight|nine)|\d+)"
 )
+_PHONE_CUE = re.compile(
+    r"\b(?:phone|mobile|cell|contact|whatsapp|telephone|landline|(?:my|his|her|their|the|our|this|clinic's?) number|"
+    r"number is|(?:call|ring|reach|text|message|dial|phone|contact) (?:me|us|him|her|them|on|at))\b"
+)
+_SPOKEN_PAIR = (
+    r"(?:(?:twenty|thirty|forty|fifty|sixty|seventy|eighty|ninety)(?:[ -](?:one|two|three|four|five|six|seven|eight|"
+    r"nine))?|ten|eleven|twelve|thirteen|fourteen|fifteen|sixteen|seventeen|eighteen|nineteen)"
+)
+_PHONE_IN_PAIRS = re.compile(
+    rf"\b(?:{_SPOKEN_PAIR}|{_SPOKEN_DIGIT})(?:[ ,.-]+(?:and )?(?:{_SPOKEN_PAIR}|{_SPOKEN_DIGIT})){{3,}}\b"
+)
 _PHONE = re.compile(
     rf"(?<![\w/.])(?:\+?\d[\d\-() .]{{6,}}\d)(?![\w/])|\b{_SPOKEN_DIGIT}(?:[ ,-]+{_SPOKEN_DIGIT}){{5,}}\b"
 )
 _EMAIL = re.compile(
-    r"\b[\w.+-]+@[\w-]+\.[\w.]+|\b[\w.]+ at (?:the rate )?(?:gmail|yahoo|hotmail|outlook|rediffmail|"
-    r"[a-z]+mail) dot (?:com|in|co)(?: dot in)?"
+    r"\b[\w.+-]+@[\w-]+\.[\w.]+|\b[\w.]+(?: (?:dot|underscore|dash|hyphen) [\w.]+)* at (?:the rate (?:of )?)?"
+    r"(?:[a-z]+ ?mail|yahoo|hotmail|outlook|icloud|live|proton)(?:,? (?:dot|point) (?:com|in|co|net|org|uk|me))+"
 )
 _URL = re.compile(r"\bhttps?://\S+|\bwww\.\S+|\b\w+ dot (?:com|org|net|co dot in)\b|\b(?:\d{1,3}\.){3}\d{1,3}\b")
 _RECORD = re.compile(
@@ -189,10 +270,12 @@ _RECORD = re.compile(
     r"aadhaar|aadhar|pan|passport|licen[cs]e|policy|account|"
     r"insurance|membership|hospital|vehicle|car|roll|bed|room|ward|token|enrol?ment|social security|"
     r"ssn)(?: (?:card|paper|record|plate))? ?(?:number|no\.?|id|#)|"
-    r"uhid|mrn|mrd|aadhaar|ssn|registration|policy|passport|licen[cs]e|enrol?ment)(?: (?:is|was|being|of))?[ :]+"
+    r"uhid|mrn|mrd|aadhaar|ssn|registration|policy|passport|licen[cs]e|enrol?ment)"
+    r"(?:,? (?:is|was|being|of|ends? (?:in|with)|ending (?:in|with)|starts? with|here is|it is|it's))?[ :,]+"
     rf"(?P<id>(?:[a-z]{{1,4}}[-/ ]?)?\d[\w/-]*(?: ?[/-] ?\d+| \d[\w/-]*)*|"
     rf"{_SPOKEN_DIGIT}(?: {_SPOKEN_DIGIT})+|[a-z]*\d[\w-]*)"
 )
+_VEHICLE = re.compile(r"\b(?P<id>[a-z]{2}[ -]?\d{1,2}[ -]?[a-z]{1,3}[ -]?\d{4})\b")
 _ADDRESS = re.compile(
     r"\b(?:flat|house|plot|door|shop|room|block|building|sector|lane|ward|survey|bungalow|gali)(?: "
     r"(?:number|no\.?))? ?[a-z]?-?\d+[a-z]?(?:[/-]\d+)?(?:,? (?:[\w']+ ){0,4}(?:road|street|lane|colony|"
@@ -208,9 +291,16 @@ _OLD_AGE = re.compile(
     r"gentleman of|patient of)"
     rf"(?: (?:not|about|almost|nearly|around|only|just|already|now|over|past))* (?P<age2>{NUMBER})(?=[ "
     r",.;?!]|$)(?! (?:times|kilos|kg|percent|per|degrees|pounds|miles|minutes|days|weeks|months))"
-    r"|\b(?:in )?(?:her|his|their) (?P<nineties>nineties|hundreds)|\b(?P<word>nonagenarian|centenarian)"
+    r"|\b(?:in )?(?:her|his|their) (?:early |mid |late )?(?P<nineties>nineties|hundreds)|\b(?P<word>nonagenarian|centenarian)"
+    rf"|\b(?P<birthday>{_TENS})(?= (?:birthday|year)\b)"
+    r"|\b(?:at|till|until|nearing|approaching|(?:she|he|who|they|mother|father|granny|grand\w+) (?:has |had |have )?"
+    rf"(?:crossed|reached|passed)) (?:the age of )?(?P<age3>{NUMBER})"
+    r"(?=[,.;?!]|$| (?:she|he|and|too|also|still|now|years?)\b)"
 )
-_NAMED_PLACE = re.compile(r"^(?:st\.?|saint)$")
+_MEASURED = re.compile(
+    r"\b(?:fever|temperature|degrees?|pulse|pressure|bp|weigh\w*|kilos?|pounds|per ?cent|score|rate|"
+    r"saturation|oxygen|sugar|potenc\w+|page|line)\b"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -266,23 +356,26 @@ def _patterns(session: Session, cases: Sequence[tuple[int, int]]) -> Iterable[_F
         in_case = any(s < sentence.end and sentence.start < e for s, e in cases)
         for pattern, role in (
             (_EMAIL, "other identifier"), (_URL, "other identifier"), (_RECORD, "record number"), (_ADDRESS, "address"), (_DATE, "date"),
-            (_PHONE, "phone"), (_OLD_AGE, "age over 89"),
+            (_PHONE, "phone"), (_PHONE_IN_PAIRS, "phone"), (_VEHICLE, "record number"), (_OLD_AGE, "age over 89"),
         ):  # fmt: skip
             for start, end, match in session.search(pattern, sentence.start, sentence.end):
                 if taken & set(range(start, end)):
+                    continue
+                if pattern is _PHONE_IN_PAIRS and not _PHONE_CUE.search(sentence.low):
                     continue
                 item = _shaped(session, sentence.start, start, end, match, role)  # type: ignore[arg-type]
                 if item is not None:
                     taken.update(range(item.start, item.end))
                     yield item
+        told = in_case or bool(_VISITS.search(sentence.low))
         for start, end, match in session.search(_MONTH_ALONE, sentence.start, sentence.end):
             month = match["month"]
             first, _ = session.span_of(sentence.start, match, "month")
             if taken & set(range(start, end)) or (
-                month in ("march", "may") and not session.units[first].bare[:1].isupper()
+                month in ("march", "may", "mar") and not match["year"] and not session.units[first].bare[:1].isupper()
             ):
                 continue
-            if in_case or match["year"]:
+            if told or match["year"]:
                 yield _Found(first, end, "date")
                 taken.update(range(first, end))
 
@@ -291,6 +384,16 @@ def _shaped(session: Session, base: int, start: int, end: int, match: re.Match[s
     if role == "phone":
         digits = re.sub(r"\D", "", match[0])
         words = len(re.findall(r"[a-z]+", match[0]))
+        if words and len(re.findall(r"[a-z]+ty\b|[a-z]+teen\b|ten|eleven|twelve", match[0])) >= 3:
+            words += 2  # numbers said in pairs stand for two figures each
+        steps = [int(figure) for figure in re.findall(r"\d+", match[0])]
+        if (
+            not words
+            and len(steps) > 3
+            and steps == sorted(steps)
+            and not _PHONE_CUE.search(session.sentence_at(start).low)
+        ):
+            return None  # 3, 6, 12, 30, 200, 1000: steps of potency
         # counting aloud ("one, two, three …") is no number anybody can call
         counting = re.match(r"(?:zero|one|1)[ ,]+(?:one|two|2)[ ,]+(?:two|three|3)\b", match[0])
         return None if counting or len(digits) + words < 7 else _Found(start, end, role)
@@ -298,9 +401,12 @@ def _shaped(session: Session, base: int, start: int, end: int, match: re.Match[s
         first, last = session.span_of(base, match, "id")
         return _Found(first, last, role)
     if role == "age over 89":
-        if match["nineties"] or match["word"]:
-            return _Found(*session.span_of(base, match, "nineties" if match["nineties"] else "word"), role)
-        group = "age" if match["age"] else "age2"
+        for whole in ("nineties", "word", "birthday"):
+            if match[whole]:
+                return _Found(*session.span_of(base, match, whole), role)
+        group = next(name for name in ("age", "age2", "age3") if match[name])
+        if group != "age" and _MEASURED.search(session.sentence_at(start).low):
+            return None  # fever at 104, a pulse of 96
         value = number_of(match[group])
         if value is None or not 90 <= value <= 125:
             return None
@@ -339,6 +445,7 @@ class _Names:
         vocabulary = session.vocabulary
         self.term_words = _term_words(vocabulary)
         self.author_words, self.author_names = _author_words(vocabulary)
+        self.labels = label_index(vocabulary).labels
         self.remedy_words = [word for word in label_index(vocabulary).single_words if len(word) > 3]
         self.term_units = {
             unit
@@ -384,7 +491,7 @@ class _Names:
     def _again(self, names: list[_Found], used: set[int]) -> list[_Found]:
         known: dict[str, _Found] = {}
         for item in names:
-            if item.doubtful or not item.hide:
+            if not item.hide:
                 continue
             for unit in range(item.start, item.end):
                 low = self._key(unit)
@@ -399,7 +506,7 @@ class _Names:
             ordinary = low in self.lists.ordinary_names or zipf_frequency(low, "en") > 4.2 or low in self.term_words
             if (ordinary and not self._capital(at)) or at in self.remedy_units:
                 continue
-            more.append(_Found(at, at + 1, known[low].role))
+            more.append(_Found(at, at + 1, known[low].role, known[low].doubtful))
         return more
 
     def _key(self, unit: int) -> str:
@@ -422,12 +529,20 @@ class _Names:
 
     def _listed(self, unit: int) -> bool:
         low = self._key(unit)
+        if "-" in low:
+            return any(part in self.lists.given or part in self.lists.surnames for part in low.split("-"))
+        if re.match(r"(?:o|d|l|mc|mac)['’][a-z]{3,}$", low):
+            return True
         return low in self.lists.given or low in self.lists.surnames
 
     def _name_at(self, at: int, used: set[int]) -> _Found | None:
         low = self._key(at)
-        if not low or not low[0].isalpha() or low in OTHER_PROPER or low in STATES or low in _NEVER:
+        if low in _MONTH_NAMES and self._vocative(at) and self._capital(at) and self._after(at + 1) in _VOCATIVE_AFTER:
+            return _Found(at, at + 1, "student", doubtful=True)
+        if not low or not low[0].isalpha() or _other(low) or low in STATES or low in _NEVER:
             return None
+        if initialled := self._initials(at, used):
+            return initialled
         before, after = self._before(at), self._after(at + 1)
         title = before.rstrip(".") if at - 1 not in used else ""
         titled = title in _TITLES and self._title_meant(at, title)
@@ -438,12 +553,16 @@ class _Names:
         tag = self.session.parse.tag(at)
         ordinary = low in self.lists.ordinary_names or (low in self.term_words and low not in self.lists.given)
         ordinary = ordinary or (frequency >= 4.7 and tag not in ("NNP", "NNPS"))
-        called = after in _AFTER_TITLES and not self._comma(at)
+        called = after in _AFTER_TITLES and not self._comma(at) and low not in _GENERAL_BEFORE_PLACE
+        inner = at not in self.sentence_starts and self.cased
+        # a word no list has, written with a capital where English has none
+        proper = capital and inner and not listed and frequency < 4.0 and self._proper(at)
         if (
             not listed
             and frequency >= 3.2
             and not (titled and capital)
             and not (called and capital and frequency < 4.5)
+            and not proper
         ):
             return None
         name_like = capital or (listed and not ordinary)
@@ -464,7 +583,15 @@ class _Names:
             evidence += 2.0
             introduced = not re.search(r"(?:i am|i'm|this is|called|named)$", preceding)
             strong = strong or introduced
-        if before in _RELATIVES and name_like and not self._comma(at - 1):
+        joined = at > 0 and at not in self.sentence_starts
+        if before in _RELATIVES and name_like and joined:
+            evidence += 1.5
+        if (
+            before in _PERSON_NOUNS
+            and joined
+            and name_like
+            and (capital or self._unknown(at) or low in self.lists.given)
+        ):
             evidence += 1.5
         if after in _SPEECH_VERBS and capital:
             evidence += 0.8 if tag not in ("NNP", "NNPS") or low in self.term_words else 1.5
@@ -486,15 +613,29 @@ class _Names:
                 or self._comma(at)
             ):
                 evidence += 1.5
+            if proper:
+                evidence += 1.5
         elif not self.cased:
             if low in self.lists.given and not ordinary and frequency < 4.0:
                 evidence += 1.6
-            elif self._unknown(at) and (frequency < 1.7 or before in _CALLS or after in _VOCATIVE_AFTER):
+            elif self._unknown(at) and (
+                frequency < 1.9 or before in _CALLS or after in _VOCATIVE_AFTER or before in _PERSON_NOUNS
+            ) and not _ENGLISH_ENDING.search(low):  # fmt: skip
                 evidence += 1.5
         elif listed and not ordinary and before in {"named", "called"}:
             evidence += 1.5
+        named = (
+            low in self.lists.given
+            and capital
+            and inner
+            and not any(i.startswith("remedy/") for i in self.labels.get(low, ()))
+        )
+        if after in {"chaturthi", "festival", "puja", "utsav", "temple", "disease", "syndrome", "palsy", "sign"}:
+            return None
         if (at in self.term_units or low in self.term_words) and not (
-            (strong and capital and at not in self.remedy_units) or ((titled or called or introduced) and capital)
+            (strong and capital and at not in self.remedy_units)
+            or ((titled or called or introduced) and capital)
+            or (named and at not in self.term_units and frequency > 2.0)
         ):
             # Sabina, Iris, Veronica are remedies as well as names: only a title or a form of address decides.
             return None
@@ -503,13 +644,63 @@ class _Names:
         if before in _PLACE_BEFORE and not titled and not listed and self._history(at):
             return None  # "Hahnemann was born in Meissen"
         end = at + 1
-        while end < len(self.session.units) and not self._comma(end - 1) and end not in used and self._continues(end):
+        while end < len(self.session.units) and not self._parted(end - 1) and end not in used and self._continues(end):
             end += 1
         if end < len(self.session.units) and self._key(end) in _AFTER_TITLES and not self._comma(end - 1):
             end += 1
         start = at - 1 if titled and (title not in _RELATIVES or self._capital(at - 1)) else at
         found = self._role(at, end, titled, strong or (listed and evidence >= 2.0))
         return None if found is None else _Found(start, found.end, found.role, found.doubtful, found.hide)
+
+    def _initials(self, at: int, used: set[int]) -> _Found | None:
+        """``Dr. S. K. Banerjee``, ``A. P. Kelkar``, ``Mrs. K.``: initials are not published either."""
+        units = self.session.units
+        if (
+            not _INITIAL.match(units[at].text.strip("\"'("))
+            or units[at].bare == "I"
+            and not units[at].text.endswith(".")
+        ):
+            return None
+        title = self._before(at).rstrip(".")
+        titled = title in _TITLES and self._title_meant(at, title)
+        end = at + 1
+        while end < len(units) and end not in used and _INITIAL.match(units[end].text) and not self._parted(end - 1):
+            end += 1
+        lettered = all(units[unit].text.endswith(".") for unit in range(at, end))
+        named = False
+        while (
+            end < len(units) and end not in used and not self._parted(end - 1) and self._capital(end)
+            and not _INITIAL.match(units[end].text) and self._key(end) not in OTHER_PROPER and end not in self.remedy_units
+            and (titled or self._listed(end) or self._unknown(end) or named)
+        ):  # fmt: skip
+            named = True
+            end += 1
+        before = self._before(at)
+        if not (titled or (named and lettered) or (lettered and before in _PERSON_NOUNS)):
+            return None
+        found = self._role(at, end, titled, True)
+        start = at - 1 if titled else at
+        return None if found is None else _Found(start, end, found.role, found.doubtful, found.hide)
+
+    def _parted(self, unit: int) -> bool:
+        """A comma or stop after a unit, other than the stop of an initial."""
+        return self._comma(unit) and not (_INITIAL.match(self.session.units[unit].text) and self._key(unit) != "i"
+                                          and self.session.units[unit].text.endswith("."))  # fmt: skip
+
+    def _proper(self, unit: int) -> bool:
+        """A proper noun by tag and shape, not a word of the subject, a people, a tongue or a make known to the lists."""
+        low = self._key(unit)
+        if (
+            low in self.term_words or low in OTHER_PROPER or low in STATES or low in self.author_words
+            or low in self.lower_seen or unit in self.term_units or len(low) < 3 or not low.isalpha()
+            or self.session.units[unit].bare.isupper() or low in self.lists.places
+        ):  # fmt: skip
+            return False
+        if re.search(r"(?:ian|ean|ish|ese|ic|ism|ist|ology|opathy)$", low):
+            return False
+        if process.extractOne(low, self.spoken_words, scorer=fuzz.ratio, score_cutoff=GARBLED) is not None:
+            return False
+        return self.session.parse.tag(unit) in ("NNP", "NNPS") or self.entities.get(unit) == "PERSON"
 
     def _history(self, at: int) -> bool:
         """Whether a sentence outside a case speaks of an author of books."""
@@ -586,12 +777,18 @@ class _Names:
         if lows & self.lecturer:
             return _Found(start, end, "lecturer")
         known_authors = lows & self.author_words
-        if known_authors and not self._student_context(start, end):
+        before = self._before(start)
+        title = before.rstrip(".") if titled else ""
+        if known_authors and not self._student_context(start, end) and (not titled or title in _COLLEAGUE_TITLES):
             # An author's surname together with another given name is another person of that name.
             others = {low for low in lows - known_authors if low in self.lists.given and low not in self.author_names}
+            near = self.session.low(max(0, start - 5), start - 1 if titled else start)
+            living = titled and re.search(r"\b(?:my|our) (?:\w+ )?(?:friend|colleague|teacher|senior|junior|partner|doctor|"
+                                          r"surgeon|physician|neighbou?r)$|\bby$|\bto$|\brang$|\bcalled$|\bphoned$", near.strip(" ,"))  # fmt: skip
+            if not others and living and any(s <= start < e for s, e in self.cases):
+                return _Found(start, end, "colleague", doubtful=True)
             if not others:
                 return None
-        before = self._before(start)
         if titled and before.rstrip(".") in _COLLEAGUE_TITLES:
             role: PersonRole = "colleague"
         elif before in _RELATIVES:
@@ -651,18 +848,34 @@ class _Names:
                     return self._extended(end)
                 if length == 1 and self._single_place(at, name, before):
                     return self._extended(end)
-        if self._capital(at) and low not in self.term_words and low not in STATES:
-            if _PLACE_SUFFIX.match(low) and zipf_frequency(low, "en") < 3.0 and not self._listed(at):
+        if self._capital(at) and low not in self.term_words:
+            if (
+                low not in STATES
+                and _PLACE_SUFFIX.match(low)
+                and zipf_frequency(low, "en") < 3.0
+                and not self._listed(at)
+            ):
                 return self._extended(at + 1)
             # "Saraswati Clinic", "Ashok Nagar", "MG Road": a proper noun and a word for a place, both with capitals
             end = at + 1
-            while end < len(units) and end - at < 4 and self._capital(end) and not self._comma(end - 1):
+            while end < len(units) and end - at < 5 and self._capital(end) and not self._parted(end - 1):
                 end += 1
+            last = end - 1
             if (
-                end > at + 1 and self._key(end - 1) in _PLACE_WORDS
-                and not any(self._key(u) in self.term_words for u in range(at, end - 1))
-                and (self._listed(at) or self._unknown(at) or len(self._key(at)) <= 2 or low in {"saint", "st", "government", "city", "civil"})
-            ):  # fmt: skip
+                end < len(units)
+                and not self._parted(end - 1)
+                and self._key(end)
+                in _PLACE_WORDS - {"block", "phase", "cross", "bank", "works", "medical", "trust", "bridge"}
+            ):
+                last = end
+                end += 1
+            own = [
+                u for u in range(at, last) if self._key(u) not in _GENERAL_BEFORE_PLACE and u not in self.remedy_units
+            ]
+            if end > at + 1 and self._key(last) in _PLACE_WORDS and own and (
+                at not in self.sentence_starts or self._listed(at) or self._unknown(at) or low in {"saint", "st"}
+            ) and not all(self._key(u) in OTHER_PROPER or self._key(u) in STATES or self.session.units[u].bare.isupper()
+                          and len(self._key(u)) > 2 for u in own):  # fmt: skip
                 return end
         # An unknown proper noun after "from", "in", "near": a village no list knows.
         if (
@@ -679,15 +892,28 @@ class _Names:
             ):
                 end += 1
             return end
-        following = self._key(at + 1) if at + 1 < len(units) else ""
-        if (
-            not self._capital(at) and not self.cased and following in {"hospital", "clinic", "nursing", "college", "road", "nagar", "colony"}
-            and zipf_frequency(low, "en") < 3.2 and low not in self.term_words and not self._comma(at)
-        ):  # fmt: skip
-            return at + 2
-        if before in {"from", "village"} and not self._capital(at) and low in self.lists.places:
+        if self._capital(at) or self.cased and before not in {"from", "village"}:
+            return None
+        if not self.cased and at not in self.remedy_units and not self._comma(at):
+            # "in ruby hall clinic": no article between the preposition and the name
+            for length in (1, 2, 3):
+                if at + length >= len(units) or any(self._comma(u) for u in range(at, at + length)):
+                    break
+                words = [self._key(u) for u in range(at, at + length)]
+                if any(word in _GENERAL_BEFORE_PLACE or word in _PLACE_WORDS for word in words):
+                    break
+                if self._key(at + length) in {"hospital", "clinic", "college", "road", "nagar", "colony", "nursing"} and (
+                    (length == 1 and zipf_frequency(low, "en") < 3.2 and low not in self.term_words)
+                    or (before in _PLACE_BEFORE and not self.remedy_units & set(range(at, at + length)))
+                ):  # fmt: skip
+                    return at + length + 1
+        if (before in {"from", "village"} or not self.cased and before in {"in", "at", "near", "to"}) and (
+            low in self.lists.places
+        ):
             ordinary = (
-                low in self.lists.ordinary_places or low in self.lower_seen - {low} or zipf_frequency(low, "en") > 4.3
+                low in self.lists.ordinary_places
+                or (self.cased and low in self.lower_seen - {low})
+                or zipf_frequency(low, "en") > 4.3
             )
             if not ordinary and low not in self.term_words and low not in STATES:
                 return at + 1
@@ -723,6 +949,11 @@ class _Names:
             or at not in self.sentence_starts
             or zipf_frequency(name, "en") < 3.5
         )
+
+
+def _other(low: str) -> bool:
+    """A capitalised word that is neither person nor place, also in the plural: Mondays, Hindus."""
+    return low in OTHER_PROPER or low.removesuffix("s") in OTHER_PROPER
 
 
 @lru_cache(maxsize=2)
