@@ -112,6 +112,13 @@ def contents(course: Course) -> dict[str, str]:
     return {name: hashlib.sha256(repr(value).encode()).hexdigest() for name, value in found.items()}
 
 
+def differences(wanted: dict[str, str], found: dict[str, str]) -> list[str]:
+    """The names under which two courses hold something else, with what is the matter."""
+    missing = [f"{name} is missing" for name in sorted(wanted.keys() - found.keys())]
+    surplus = [f"{name} is left over" for name in sorted(found.keys() - wanted.keys())]
+    return missing + surplus + [name for name in sorted(wanted.keys() & found.keys()) if wanted[name] != found[name]]
+
+
 def whole(tools: pipeline.Tools, course: Course) -> None:
     tools.course = course
     with course.open_store() as store:
@@ -184,7 +191,9 @@ def kill_test(
             if finished[1]:
                 raise SystemExit("a resumed run failed")
             break
-        different += contents(course) != wanted
+        if unlike := differences(wanted, contents(course)):
+            different += 1
+            print(f"  round {rounds} ({killed_here} kills) differs: {', '.join(unlike[:8])}", flush=True)
         lines = Counter(log.read_text().splitlines())
         ended = [count for line, count in lines.items() if line.startswith("ended")]
         started = [count for line, count in lines.items() if line.startswith("begun")]

@@ -13,7 +13,6 @@ import os
 import re
 import shutil
 import tempfile
-import time
 import urllib.parse
 import zipfile
 import zlib
@@ -26,7 +25,7 @@ from notesmith import pipeline, transcribe
 from notesmith.annotations import Corrections, Extraction
 from notesmith.course import SETTINGS_NAME, Course, open_course
 from notesmith.errors import CourseError, NotesmithError, OutputError
-from notesmith.files import output_errors, sha256_of
+from notesmith.files import abandoned, output_errors, sha256_of
 from notesmith.lecture import Lecture
 from notesmith.site.build import cache_of
 from notesmith.store import Store
@@ -323,7 +322,6 @@ def _verdict_findings(store: Store) -> Iterator[Finding]:
 
 
 CUT_OFF = "is left of a write that was cut off"
-CUT_OFF_AGE_S = 600.0  # younger ones may be another program's, at work now
 
 
 def _leftovers(course: Course) -> Iterator[Finding]:
@@ -332,7 +330,7 @@ def _leftovers(course: Course) -> Iterator[Finding]:
     for folder in (course.recordings, course.notes, course.site):
         found += folder.rglob("*.part")
     for path in sorted(set(found)):
-        if path.is_file() and time.time() - path.stat().st_mtime > CUT_OFF_AGE_S:
+        if path.is_file() and abandoned(path):
             yield Finding(path.relative_to(course.folder).as_posix(), CUT_OFF, mendable=True)
 
 
@@ -399,8 +397,8 @@ def mend(
             except NotesmithError:
                 failed.add(lecture.id)
     for finding in findings:
-        if finding.problem == CUT_OFF and (course.folder / finding.place).is_file():
-            (course.folder / finding.place).unlink()
+        if finding.problem == CUT_OFF:
+            abandoned(course.folder / finding.place, remove=True)
     if any(finding.place.startswith("site") for finding in findings):
         # Without the list of what is there every page is made again; files that are right are not written.
         (cache_of(course.site) / "manifest.json").unlink(missing_ok=True)

@@ -8,8 +8,8 @@ changed. Stages are plain functions on frozen values and know nothing of each ot
 
 from __future__ import annotations
 
+import os
 import shutil
-import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from functools import cached_property
 from pathlib import Path
@@ -22,7 +22,7 @@ from notesmith.annotations import Corrections, Extraction
 from notesmith.course import Course
 from notesmith.curate import curate
 from notesmith.errors import CaptionError, InputError, StoreError
-from notesmith.files import output_errors, sha256_of, write_if_changed
+from notesmith.files import output_errors, sha256_of, sweep, unfinished, write_if_changed
 from notesmith.labels import apply_proposal, lecture_id, propose
 from notesmith.lecture import Lecture, LectureContent
 from notesmith.library import LibraryEntry, digest
@@ -128,18 +128,10 @@ IMPORTED = "imported"
 
 
 def _copy(source: Path, target: Path) -> None:
-    with output_errors(target):
-        target.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.NamedTemporaryFile(dir=target.parent, suffix=".part", delete=False) as partial:
-            try:
-                with source.open("rb") as file:
-                    shutil.copyfileobj(file, partial, 1 << 20)
-                partial.close()
-                Path(partial.name).chmod(0o644)
-                Path(partial.name).replace(target)
-            except BaseException:
-                Path(partial.name).unlink(missing_ok=True)
-                raise
+    with output_errors(target), unfinished(target) as partial, source.open("rb") as read, partial.open("wb") as written:
+        shutil.copyfileobj(read, written, 1 << 20)
+        written.flush()
+        os.fsync(written.fileno())
 
 
 # ---------------------------------------------------------------- one lecture
@@ -317,6 +309,7 @@ def publish(course: Course, store: Store, vocabulary: Vocabulary, report: Report
     Notes that a person has edited are merged with the rebuilt ones; where both changed the same lines the edited
     file stays, the rebuilt one is put beside it, and a remark says so.
     """
+    sweep((course.folder, course.recordings, course.notes))
     library = StoreLibrary(course, store, vocabulary)
     remarks = []
     entries = library.entries()

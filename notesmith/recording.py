@@ -5,8 +5,6 @@ PyAV reads every container and codec FFmpeg knows. Sound is mono float32 at 16 k
 
 from __future__ import annotations
 
-import os
-import tempfile
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -17,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from notesmith.errors import RecordingError
-from notesmith.files import output_errors, sha256_of
+from notesmith.files import output_errors, sha256_of, unfinished
 from notesmith.transcript import TimeSpan
 
 RATE_HZ = 16_000
@@ -213,29 +211,23 @@ def encode_web_copy(path: Path, target: Path, mute: Sequence[TimeSpan] = ()) -> 
     name people. Raises RecordingError, OutputError; an earlier copy is then untouched.
     """
     spans = sorted((span.start_ms * WEB_RATE_HZ // 1000, span.end_ms * WEB_RATE_HZ // 1000) for span in mute)
-    with output_errors(target):
-        target.parent.mkdir(parents=True, exist_ok=True)
-        handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.", suffix=".part")
-        os.close(handle)
-    try:
-        with output_errors(target), av.open(temporary, "w", format="mp3", options={"write_xing": "0"}) as container:
-            stream = container.add_stream("libmp3lame", rate=WEB_RATE_HZ, layout="mono")
-            stream.bit_rate = WEB_BITS_PER_SECOND
-            stream.codec_context.flags |= av.codec.context.Flags.bitexact
-            at = 0
-            for piece in decode_pieces(path, WEB_RATE_HZ):
-                quiet = _muted(piece, at, spans)
-                frame = av.AudioFrame.from_ndarray(quiet.reshape(1, -1), format="fltp", layout="mono")
-                frame.sample_rate = WEB_RATE_HZ
-                frame.pts = at
-                at += len(piece)
-                container.mux(stream.encode(frame))
-            container.mux(stream.encode(None))
-        with output_errors(target):
-            os.chmod(temporary, 0o644)
-            os.replace(temporary, target)
-    finally:
-        Path(temporary).unlink(missing_ok=True)
+    with (
+        output_errors(target),
+        unfinished(target) as temporary,
+        av.open(str(temporary), "w", format="mp3", options={"write_xing": "0"}) as container,
+    ):
+        stream = container.add_stream("libmp3lame", rate=WEB_RATE_HZ, layout="mono")
+        stream.bit_rate = WEB_BITS_PER_SECOND
+        stream.codec_context.flags |= av.codec.context.Flags.bitexact
+        at = 0
+        for piece in decode_pieces(path, WEB_RATE_HZ):
+            quiet = _muted(piece, at, spans)
+            frame = av.AudioFrame.from_ndarray(quiet.reshape(1, -1), format="fltp", layout="mono")
+            frame.sample_rate = WEB_RATE_HZ
+            frame.pts = at
+            at += len(piece)
+            container.mux(stream.encode(frame))
+        container.mux(stream.encode(None))
 
 
 def _muted(piece: Sound, at: int, spans: Sequence[tuple[int, int]]) -> Sound:

@@ -6,7 +6,7 @@ import sys
 import pytest
 
 from notesmith.errors import OutputError
-from notesmith.files import sha256_of, write_atomic, write_if_changed
+from notesmith.files import abandoned, sha256_of, sweep, unfinished, write_atomic, write_if_changed
 
 
 def test_sha256_agrees_with_the_published_vector(tmp_path):
@@ -49,3 +49,45 @@ def test_a_file_in_the_place_of_a_folder_is_one_clear_line(tmp_path):
     (tmp_path / "f").write_text("x")
     with pytest.raises(OutputError, match="cannot be written"):
         write_atomic(tmp_path / "f" / "g", "x")
+
+
+def test_what_a_killed_writer_leaves_is_swept_and_a_living_ones_is_not(tmp_path):
+    script = (
+        "import sys,time;from pathlib import Path;from notesmith.files import unfinished\n"
+        "with unfinished(Path(sys.argv[1])) as part: part.write_text('half'); print('x', flush=True); time.sleep(60)"
+    )
+    with subprocess.Popen([sys.executable, "-c", script, str(tmp_path / "f")], stdout=subprocess.PIPE) as writer:
+        try:
+            assert writer.stdout is not None
+            writer.stdout.readline()
+            (left,) = tmp_path.glob(".f.*.part")
+            sweep((tmp_path, tmp_path / "not there"))
+            assert left.read_text() == "half"
+            assert not abandoned(left)
+        finally:
+            writer.kill()
+            writer.wait()
+    assert abandoned(left)
+    sweep((tmp_path,))
+    assert os.listdir(tmp_path) == []
+
+
+def test_a_block_that_fails_leaves_the_old_file_alone(tmp_path):
+    path = tmp_path / "f"
+    path.write_text("old")
+
+    def fail() -> None:
+        with unfinished(path) as part:
+            part.write_text("new")
+            raise ZeroDivisionError
+
+    with pytest.raises(ZeroDivisionError):
+        fail()
+    assert path.read_text() == "old"
+    assert os.listdir(tmp_path) == ["f"]
+
+
+def test_the_longest_name_can_be_written(tmp_path):
+    # POSIX NAME_MAX of common file systems: 255 bytes
+    write_atomic(tmp_path / ("n" * 255), "x")
+    assert os.listdir(tmp_path) == ["n" * 255]

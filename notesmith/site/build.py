@@ -18,7 +18,7 @@ import msgspec
 
 from notesmith.errors import NotesmithError, OutputError
 from notesmith.extract.privacy import mute_spans
-from notesmith.files import output_errors
+from notesmith.files import output_errors, sweep
 from notesmith.lecture import LectureContent
 from notesmith.library import Library, LibraryEntry, digest
 from notesmith.recording import encode_web_copy
@@ -247,6 +247,7 @@ class _Build:
                 if child.name != "audio.json":
                     shutil.rmtree(child) if child.is_dir() else child.unlink()
             self.cache.mkdir(parents=True, exist_ok=True)
+            sweep((self.folder / "audio",))
 
     def _is_changed(self, manifest: Manifest, entry: LibraryEntry) -> bool:
         kept = manifest.lectures.get(entry.lecture.id)

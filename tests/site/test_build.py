@@ -93,6 +93,18 @@ def test_an_incremental_build_equals_one_from_nothing(tmp_path, vocabulary, chan
     assert files(tmp_path / "site") == files(tmp_path / "fresh")
 
 
+def test_what_a_killed_build_left_half_written_is_not_published(tmp_path, vocabulary):
+    site = tmp_path / "site"
+    build(small_library(vocabulary), site)
+    wanted = files(site)
+    (cache_of(site) / "manifest.json").unlink()  # so a build begins that changes anything
+    (site / "audio").mkdir(exist_ok=True)
+    for folder in (site, site / "audio", site / "sessions"):
+        (folder / ".x.mp3.abc.part").write_bytes(b"half")
+    build(small_library(vocabulary), site)
+    assert files(site) == wanted
+
+
 def test_a_deleted_session_leaves_no_trace(tmp_path, vocabulary):
     build(small_library(vocabulary), tmp_path / "site")
     contents = [kali_session(), lycopodium_session()]
