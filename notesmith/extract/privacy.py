@@ -151,6 +151,8 @@ _CALLS = frozenset(["yes", "thank", "thanks", "you", "okay", "ok", "hello", "hi"
 GARBLED = 74
 #: The same for remedies the session has not named: names such as Jaspreet are near to many of them.
 GARBLED_ANYWHERE = 88
+#: The same for remedies of two words heard as one.
+GARBLED_JOINED = 68
 _NEVER = frozenset(
     [
         "the", "and", "but", "now", "then", "here", "there", "this", "that", "otherwise", "because", "whereas",
@@ -462,6 +464,11 @@ class _Names:
         self.spoken_words = sorted(
             {word for unit in self.remedy_units if len(word := session.units[unit].low.removesuffix("'s")) > 3}
         )
+        #: Remedies of two words as one, which is how a recogniser that does not know them writes them.
+        self.spoken_joined = sorted(
+            {word for hit in hits if hit.exact and hit.concept_id.startswith("remedy/") and hit.end - hit.start > 1
+             if len(word := "".join(session.units[u].low for u in range(hit.start, hit.end))) > 7}
+        )  # fmt: skip
         self.sentence_starts = {sentence.start for sentence in session.sentences}
         self.entities: dict[int, str] = {}
         for start, end, label in session.parse.entities():
@@ -539,6 +546,8 @@ class _Names:
         low = self._key(at)
         if low in _MONTH_NAMES and self._vocative(at) and self._capital(at) and self._after(at + 1) in _VOCATIVE_AFTER:
             return _Found(at, at + 1, "student", doubtful=True)
+        if any(c.isdigit() or c == "." for c in low):
+            return None  # LM1, e.g.
         if not low or not low[0].isalpha() or _other(low) or low in STATES or low in _NEVER:
             return None
         if initialled := self._initials(at, used):
@@ -547,6 +556,20 @@ class _Names:
         title = before.rstrip(".") if at - 1 not in used else ""
         titled = title in _TITLES and self._title_meant(at, title)
         if low in _TITLES and not titled:
+            rank = low not in {
+                "doctor",
+                "dr",
+                "professor",
+                "prof",
+                "miss",
+                "sister",
+                "mother",
+                "father",
+                "baby",
+                "master",
+            }
+            if rank and self._capital(at) and at not in self.sentence_starts and self._vocative(at) and self.cased:
+                return _Found(at, at + 1, "student", doubtful=True)  # "a little, Colonel.": a name misheard
             return None
         capital, listed = self._capital(at), self._listed(at)
         frequency = zipf_frequency(low, "en")
@@ -671,7 +694,7 @@ class _Names:
         while (
             end < len(units) and end not in used and not self._parted(end - 1) and self._capital(end)
             and not _INITIAL.match(units[end].text) and self._key(end) not in OTHER_PROPER and end not in self.remedy_units
-            and (titled or self._listed(end) or self._unknown(end) or named)
+            and (titled or named or self._unknown(end) or (self._listed(end) and zipf_frequency(self._key(end), "en") < 4.7))
         ):  # fmt: skip
             named = True
             end += 1
@@ -751,6 +774,8 @@ class _Names:
         if zipf_frequency(low, "en") >= 2.6 or any(c.isdigit() for c in low) or "'" in low or "-" in low:
             return False
         here = process.extractOne(low, self.spoken_words, scorer=fuzz.ratio, score_cutoff=GARBLED)
+        if here is None and len(low) > 5:
+            here = process.extractOne(low, self.spoken_joined, scorer=fuzz.ratio, score_cutoff=GARBLED_JOINED)
         best = here or process.extractOne(low, self.remedy_words, scorer=fuzz.ratio, score_cutoff=GARBLED_ANYWHERE)
         return best is None
 
