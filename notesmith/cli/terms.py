@@ -63,6 +63,26 @@ def show(
         raise typer.Exit(1)
 
 
+@terms.command("shorthand")
+def shorthand(
+    line: Annotated[list[str], typer.Argument(help="A line of a prescription as it is written.")],
+    course: OptionalCourse = None,
+) -> None:
+    """Say what the shorthand of a prescription means, and where a sign may mean two things.
+
+    Example: notesmith terms shorthand Thuja 200 1 dose HS, then SL BD
+    """
+    from notesmith.vocabulary.shorthand import read_shorthand
+
+    found = read_shorthand(" ".join(line), _vocabulary(_course(course)))
+    for one in found:
+        said = one.senses[0].meaning if len(one.senses) == 1 else f"ambiguous: {one.doubt}"
+        say(f"{one.written}: {said}")
+    if not found:
+        say("No shorthand in it.")
+        raise typer.Exit(1)
+
+
 @terms.command("count")
 def count(course: OptionalCourse = None) -> None:
     """Count the concepts of each scheme.

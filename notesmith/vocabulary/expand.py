@@ -1,8 +1,11 @@
 """From what a student types to what the course calls it: lay words, synonyms, abbreviations, families, misspellings.
 
-Both searches (the course store and the published site) use this one idea. A label of the vocabulary matches a query
-when the query holds most of its weight in words; rare words weigh more (inverse document frequency over labels).
-A word nobody uses is compared with the words that are used, by letters and by a coarse spelling of its sound.
+Both searches (the course store and the published site) use this one idea. Each typed word is a group: the word itself
+and words that may stand for it, from three sources: labels of one concept that differ in a single word (``period``,
+``menses``), everyday English (``data/everyday.tsv``) and words of one root (``appendix``, ``appendicitis``). A label of
+the vocabulary matches a query when the groups hold most of its weight in words; rare words weigh more (inverse document
+frequency over labels). Typed words that sound like a remedy's name, alone or run together, are taken for it, and a word
+nobody uses is compared with those that are used, by letters and by a coarse spelling of its sound.
 """
 
 from __future__ import annotations
@@ -10,8 +13,10 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from functools import cached_property, lru_cache
+from importlib import resources
+from itertools import islice
 
 import msgspec
 from rapidfuzz import process
@@ -24,31 +29,59 @@ STOP_WORDS = frozenset(
     a about all also am an and any are as at be been but by can do does for from get gets had has have he her
     him his how i if in into is it its like me more my of on or our out she so some that the their them then
     there these they this to very was we were what when where which who why will with would you your
+    being too up
     """.split()
 )
-LEAST_COVERAGE = 0.66  # share of a label's weight that the query must hold
+# Small words whose stems are also other words' stems.
+UNLIKE_ANY = frozenset("not no non never one two three four five six seven eight nine ten".split())
+LEAST_COVERAGE = 0.6  # share of a label's weight that the query must hold
 LEAST_SCORE = 0.2
 MOST_CONCEPTS = 12
+MOST_WORDS = 24
+MOST_NAME_WORDS = 4
+# Words that may stand for a typed word.
+RELATIVES = 4
+SUBSTITUTE_FROM = 0.05  # association of two words over the labels that differ in them alone
+ROOT_WEIGHT = 0.6
 # The other words of the best concepts are looked up too, at less weight: not every place is indexed by its concept.
 SYNONYMS_FROM_SCORE = 0.5
 SYNONYM_CONCEPTS = 3
 SYNONYM_STEMS = 8
 SYNONYM_WEIGHT = 0.4
+BROADER_WEIGHT = 0.5
+# Names by sound: likeness from which typed words are taken for a remedy, learnt on benchmarks/data/pairs.tsv.
+SOUNDS_LIKE_UNKNOWN = 0.7
+SOUNDS_LIKE_KNOWN = 0.76
 IMPLIED_SCHEMES = ("rubric/", "medical/", "idea/")
 SCHEMES = frozenset({"remedy", "family", "rubric", "chapter", "canon", "idea", "medical"})
 _WORD = re.compile(r"[^\W_]+(?:'[^\W_]+)?")
 
 
+Weighted = tuple[str, float]
+
+
 class Expansion(msgspec.Struct, frozen=True):
     """What a query is looked up as.
 
-    ``stems`` with weights 0 to 1 are looked up in the text, ``concepts`` (id, weight) in the index of concepts.
-    ``corrected`` holds (typed, taken for) where a misspelling was mended.
+    ``groups`` holds for each typed word the stems that may stand for it, with weights 0 to 1, to be looked up in the
+    text; ``concepts`` (id, weight) are looked up in the index of concepts, and ``support`` names for each the groups
+    it was found by. ``synonyms`` are other words of the best concepts. ``corrected`` holds (typed, taken for) where a
+    misspelling or mishearing was mended.
     """
 
-    stems: tuple[tuple[str, float], ...]
-    concepts: tuple[tuple[str, float], ...]
+    groups: tuple[tuple[Weighted, ...], ...]
+    concepts: tuple[Weighted, ...]
+    support: tuple[tuple[int, ...], ...] = ()
+    synonyms: tuple[Weighted, ...] = ()
     corrected: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def stems(self) -> tuple[Weighted, ...]:
+        """Every stem with its greatest weight."""
+        found: dict[str, float] = {}
+        for one, weight in (*(item for group in self.groups for item in group), *self.synonyms):
+            found[one] = max(found.get(one, 0.0), weight)
+        return tuple(found.items())
 
 
 def words_of(text: str) -> list[str]:
@@ -62,6 +95,7 @@ def words_of(text: str) -> list[str]:
     return [match[0].replace("'", "")[:40] for match in _WORD.finditer(plain)]
 
 
+@lru_cache(maxsize=200_000)
 def stem(word: str) -> str:
     """A light English stem; Latin endings in -us and -is stay whole.
 
@@ -99,6 +133,16 @@ def stems_of(text: str) -> list[str]:
     return [stem(word) for word in words_of(text) if word not in STOP_WORDS]
 
 
+def indexed_stems(text: str, lexicon: Lexicon) -> list[str]:
+    """The stems a text is found by: its own, and two neighbours as one word where a label has them so.
+
+    ``post natal`` is found by ``postnatal`` too.
+    """
+    words = [word for word in words_of(text) if word not in STOP_WORDS]
+    joined = (stem(before + after) for before, after in zip(words, words[1:], strict=False))
+    return [*(stem(word) for word in words), *(one for one in joined if one in lexicon.by_stem)]
+
+
 def coarse(word: str) -> str:
     """A coarse spelling of a word's sound, for comparing misspellings.
 
@@ -112,6 +156,66 @@ def coarse(word: str) -> str:
     return re.sub(r"(.)\1+", r"\1", word)
 
 
+SOUND_SPELLINGS = (
+    ("tch", "k"), ("dge", "k"), ("ght", "t"), ("gh", ""), ("ph", "f"), ("sch", "sk"), ("ch", "k"), ("ck", "k"), ("sh", "s"),
+    ("th", "t"), ("x", "ks"), ("qu", "kv"),
+)  # fmt: skip
+_VOICELESS = str.maketrans("gjbdvwzcq", "kkptffskk")
+
+
+def sound_code(words: Sequence[str]) -> str:
+    """The words run together as a hearer might confuse them: voice, vowels and silent letters left out.
+
+    >>> sound_code(["nux", "vomica"]), sound_code(["knocks", "vomica"])
+    ('naksfamak', 'naksfamak')
+    """
+    parts = []
+    for word in words:
+        word = re.sub("^(?:ps|pn|kn|wr|gn)", lambda match: match[0][1], word)
+        word = re.sub("mb$", "m", re.sub("^x", "s", word))
+        for old, new in SOUND_SPELLINGS:
+            word = word.replace(old, new)
+        word = re.sub("sc(?=[eiy])", "s", word)
+        parts.append(re.sub("c(?=[eiy])", "s", word).translate(_VOICELESS))
+    joined = re.sub("[aeiouy]+", "a", "".join(parts).replace("h", ""))
+    joined = re.sub(r"(.)\1+", r"\1", joined)
+    return joined[:-1] if len(joined) > 2 and joined.endswith("a") else joined
+
+
+_ENDINGS = sorted(
+    """ational isation ization fulness ousness iveness ation ition ement ment enc anc abl ibl abiliti ibiliti ical itis ion iti iv
+    ous ful ism ist ic al er or ant ent li i""".split(),
+    key=lambda ending: -len(ending),
+)  # fmt: skip
+
+
+@lru_cache(maxsize=200_000)
+def root(one: str) -> str:
+    """The root a stem shares with its family: endings that make one kind of word from another are taken off.
+
+    >>> root(stem("appendix")) == root(stem("appendicitis")), root(stem("consolation")) == root(stem("consoled"))
+    (True, True)
+    """
+    for _ in range(2):
+        for ending in _ENDINGS:
+            if one.endswith(ending) and len(one) - len(ending) >= 4:
+                one = one[: -len(ending)]
+                break
+    return one[:-1] + "c" if one.endswith("x") else one
+
+
+@lru_cache(maxsize=1)
+def everyday() -> dict[str, tuple[Weighted, ...]]:
+    """Stems of everyday words with those that may stand for them, weights 0 to 1; see the file for its source."""
+    text = resources.files("notesmith.vocabulary").joinpath("data/everyday.tsv").read_text("utf-8")
+    found = {}
+    for line in text.splitlines():
+        if not line.startswith("#"):
+            one, _, others = line.partition("\t")
+            found[one] = tuple((item[:-2], int(item[-1]) / 10) for item in others.split(" "))
+    return found
+
+
 def allowed_distance(length: int) -> int:
     """How many letters may differ in a word of so many letters."""
     return 0 if length < 4 else 1 if length < 6 else 2 if length < 10 else 3
@@ -123,7 +227,8 @@ class Label(msgspec.Struct, frozen=True):
     concept_id: str
     stems: tuple[str, ...]
     weight: float
-    joined: str  # coarse spelling without blanks, remedies only
+    joined: str = ""  # coarse spelling without blanks, remedies only
+    sound: str = ""  # the same by sound
 
 
 class Lexicon:
@@ -143,7 +248,12 @@ class Lexicon:
         # The words as written, for comparing misspellings by letters; the first word that gives a stem stands for it.
         self.words = tuple(sorted(self.by_stem))
         self._coarse = [coarse(word) for word in self.words]
-        self._joined = [(label.joined, label.concept_id) for label in self.labels if len(label.joined) >= 6]
+        names = {(label.joined, label.sound, label.concept_id): None for label in self.labels
+                 if len(label.joined) >= 5 and len(label.sound) >= 4}  # fmt: skip
+        # By the first sound, which is the last to be misheard.
+        self.names: dict[str, list[tuple[str, str, str]]] = {}
+        for name in names:
+            self.names.setdefault(name[1][0], []).append(name)
 
     @cached_property
     def _by_rarest(self) -> dict[str, list[int]]:
@@ -182,9 +292,52 @@ class Lexicon:
         preferred = self.labels[numbers[0]].stems if numbers else ()
         return tuple(dict.fromkeys((*preferred[:SYNONYM_STEMS], *rarest)))[:SYNONYM_STEMS]
 
-    def concepts(self, stems: Sequence[str], most: int = MOST_CONCEPTS) -> list[tuple[str, float]]:
-        """Concepts whose labels the stems hold, best first."""
-        return match_labels(self, stems, most)
+    @cached_property
+    def substitutes(self) -> dict[str, dict[str, float]]:
+        """Words in which labels of one concept differ and nothing else, where several concepts agree."""
+        together: dict[tuple[str, str], int] = {}
+        for numbers in self._by_concept.values():
+            rest: dict[tuple[str, ...], set[str]] = {}
+            for number in numbers:
+                if self.labels[number].concept_id.startswith(IMPLIED_SCHEMES):
+                    held = sorted(self.labels[number].stems)
+                    for at, one in enumerate(held):
+                        rest.setdefault((*held[:at], *held[at + 1 :]), set()).add(one)
+            pairs = {(a, b) for group in rest.values() if len(group) > 1 for a in group for b in group if a < b}
+            for pair in pairs:
+                together[pair] = together.get(pair, 0) + 1
+        found: dict[str, dict[str, float]] = {}
+        for (a, b), times in together.items():
+            strength = times / math.sqrt(len(self.by_stem[a]) * len(self.by_stem[b]))
+            if strength >= SUBSTITUTE_FROM and (times > 1 or strength > 0.3):
+                weight = min(0.85, 0.4 + strength)
+                found.setdefault(a, {})[b] = weight
+                found.setdefault(b, {})[a] = weight
+        return found
+
+    @cached_property
+    def families(self) -> dict[str, tuple[str, ...]]:
+        """Stems by their root, where there are several."""
+        found: dict[str, set[str]] = {}
+        for one in (*self.words, *everyday()):
+            if len(one) >= 4:
+                found.setdefault(root(one), set()).add(one)
+        return {shared: tuple(sorted(held)) for shared, held in found.items() if len(held) > 1}
+
+    def relatives(self, one: str) -> tuple[Weighted, ...]:
+        """Stems that may stand for a stem, with weights below 1, best first; not all of them are in the texts."""
+        found: dict[str, float] = {}
+        if one in UNLIKE_ANY:
+            return ()
+        for other, weight in (*self.substitutes.get(one, {}).items(), *everyday().get(one, ())):
+            found[other] = max(found.get(other, 0.0), weight)
+        for other in self.families.get(root(one), ()):
+            found[other] = max(found.get(other, 0.0), ROOT_WEIGHT)
+        for near, weight in tuple(found.items()):
+            for other in self.families.get(root(near), ()):
+                found[other] = max(found.get(other, 0.0), ROOT_WEIGHT * weight)
+        found.pop(one, None)
+        return tuple(sorted(found.items(), key=lambda item: (-item[1], item[0])))
 
     def near(self, word: str, most: int = 3) -> list[tuple[str, float]]:
         """Stems close to a word nobody uses, with weights, best first."""
@@ -198,34 +351,55 @@ class Lexicon:
         ranked = sorted((distance, OSA.distance(word, self.words[at]), self.words[at]) for _, distance, at in found)
         return [(one, 0.9 / (1 + 0.5 * distance)) for distance, letters, one in ranked[:most] if letters <= limit + 2]
 
-    def near_joined(self, words: Sequence[str]) -> tuple[str, float] | None:
-        """A remedy whose name sounds like several typed words run together (``lico podium``)."""
-        target = coarse("".join(words))
-        if len(target) < 6:
+    def sounds_like(self, words: Sequence[str], known: Collection[str] | None = None) -> tuple[str, float] | None:
+        """The remedy whose name is nearest to words run together (``lico podium``), by letters and by sound alike.
+
+        ``known`` holds the ids of the remedies that may be meant.
+        """
+        joined, sound = coarse("".join(words)), sound_code(words)
+        if len(joined) < 5 or len(sound) < 4:
             return None
-        found = process.extractOne(
-            target, [joined for joined, _ in self._joined], scorer=OSA.normalized_similarity, score_cutoff=0.74
-        )
-        return (self._joined[found[2]][1], float(found[1])) if found else None
+        best: tuple[float, str] | None = None
+        for name, code, concept_id in self.names.get(sound[0], ()):
+            longest = max(len(code), len(sound))
+            if abs(len(code) - len(sound)) > 0.45 * longest:
+                continue
+            by_sound = OSA.normalized_similarity(sound, code, score_cutoff=0.45)
+            if not by_sound:
+                continue
+            likeness = (by_sound + OSA.normalized_similarity(joined, name)) / 2
+            if likeness >= SOUNDS_LIKE_UNKNOWN and (best is None or likeness > best[0]):
+                if known is None or concept_id in known:
+                    best = likeness, concept_id
+        return (best[1], best[0]) if best else None
 
 
-def match_labels(lexicon: Lexicon, stems: Sequence[str], most: int) -> list[tuple[str, float]]:
-    held: dict[int, float] = {}
-    unique = dict.fromkeys(one for one in stems if one in lexicon.by_stem)
-    asked = sum(lexicon.weight[one] for one in unique)
-    for one in unique:
-        for number in lexicon.by_stem[one]:
-            held[number] = held.get(number, 0.0) + lexicon.weight[one]
-    best: dict[str, float] = {}
-    for number, weight in held.items():
+Match = tuple[float, tuple[int, ...]]  # score, the groups that hold it
+
+
+def match_labels(lexicon: Lexicon, groups: Sequence[Sequence[Weighted]], most: int = MOST_CONCEPTS) -> dict[str, Match]:
+    """Concepts whose labels the groups of stems hold, best first."""
+    held: dict[int, dict[str, tuple[float, int]]] = {}
+    asked = 0.0
+    for at, group in enumerate(groups):
+        asked += max((lexicon.weight[one] * weight for one, weight in group if one in lexicon.by_stem), default=0.0)
+        for one, weight in group:
+            for number in lexicon.by_stem.get(one, ()):
+                mine = held.setdefault(number, {})
+                if weight > mine.get(one, (0.0, 0))[0]:
+                    mine[one] = (weight, at)
+    best: dict[str, Match] = {}
+    for number, mine in held.items():
+        label = lexicon.labels[number]
+        weight = sum(lexicon.weight[one] * share for one, (share, _) in mine.items())
         coverage = weight / lexicon.totals[number]
         if coverage < LEAST_COVERAGE:
             continue
-        label = lexicon.labels[number]
-        score = label.weight * coverage * coverage * (weight / asked)
-        if score > best.get(label.concept_id, LEAST_SCORE):
-            best[label.concept_id] = score
-    return sorted(best.items(), key=lambda item: (-item[1], item[0]))[:most]
+        used = tuple(sorted({at for _, at in mine.values()}))
+        score = label.weight * coverage * coverage * math.sqrt(min(1.0, weight / asked))
+        if score > best.get(label.concept_id, (LEAST_SCORE, ()))[0]:
+            best[label.concept_id] = (score, used)
+    return dict(sorted(best.items(), key=lambda item: (-item[1][0], item[0]))[:most])
 
 
 def _labels(
@@ -258,57 +432,101 @@ def make_label(concept_id: str, label: str, weight: float, remedy: bool) -> Labe
     stems = tuple(dict.fromkeys(stems_of(label)))
     if not stems:
         return None
-    return Label(concept_id, stems, weight, coarse("".join(words_of(label))) if remedy else "")
+    if not remedy:
+        return Label(concept_id, stems, weight)
+    words = words_of(label)
+    return Label(concept_id, stems, weight, coarse("".join(words)), sound_code(words))
 
 
-def expand(query: str, lexicon: Lexicon, known: Collection[str] = ()) -> Expansion:
-    """Look a query up. ``known`` are stems the texts themselves use, beside those of the labels."""
-    words = [word for word in words_of(query)[:24] if word not in STOP_WORDS] or words_of(query)[:24]
-    stems: dict[str, float] = {}
-    corrected: list[tuple[str, str]] = []
-    unknown: list[int] = []
-    for at, word in enumerate(words):
-        one = stem(word)
-        stems[one] = 1.0
-        if one not in lexicon.by_stem and one not in known and len(word) > 3:
-            unknown.append(at)
+class Everything(Collection[str]):
+    """Holds whatever is asked for: nothing is known of the texts."""
+
+    def __contains__(self, _: object) -> bool:
+        return True
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(())
+
+    def __len__(self) -> int:
+        return 0
+
+
+def expand(
+    query: str, lexicon: Lexicon, used: Collection[str] | None = None, present: Collection[str] | None = None
+) -> Expansion:
+    """Look a query up. ``used`` are the stems the texts use, ``present`` the concepts they lead to; all by default."""
+    words = [word for word in words_of(query)[:MOST_WORDS] if word not in STOP_WORDS] or words_of(query)[:MOST_WORDS]
+    typed = [stem(word) for word in words]
+    in_texts: Collection[str] = Everything() if used is None else used
+    unknown = {
+        at for at, one in enumerate(typed)
+        if len(words[at]) > 3 and one not in lexicon.by_stem and (used is None or one not in used)
+        and one not in everyday()
+    }  # fmt: skip
+    groups: list[dict[str, float]] = [{one: 1.0} for one in typed]
     # "thunder storm" is also asked as one word where one word is used.
-    for before, after in zip(words, words[1:], strict=False):
+    for at, (before, after) in enumerate(zip(words, words[1:], strict=False)):
         one = stem(before + after)
-        if one in lexicon.by_stem or one in known:
-            stems.setdefault(one, 1.0)
-    exact = lexicon.concepts(list(stems))
-    concepts: dict[str, float] = dict(exact)
-    joined_at: set[int] = set()
-    # Several typed words that sound like one name, when at least one of them is a word nobody uses.
-    for size in (4, 3, 2):
-        for start in range(len(words) - size + 1):
-            window = range(start, start + size)
-            if joined_at.intersection(window) or not any(at in unknown for at in window):
-                continue
-            if (near := lexicon.near_joined([words[at] for at in window])) is not None:
-                concepts[near[0]] = max(concepts.get(near[0], 0.0), near[1])
-                corrected.append((" ".join(words[at] for at in window), near[0]))
-                joined_at.update(window)
-    kept = [stem(word) for at, word in enumerate(words) if at not in unknown]
-    variants: dict[int, list[tuple[str, float]]] = {
-        at: lexicon.near(stem(words[at])) for at in unknown if at not in joined_at
-    }
-    firsts = [found[0][0] for found in variants.values() if found]
-    for at, found in variants.items():
-        for rank, (one, weight) in enumerate(found):
-            stems[one] = max(stems.get(one, 0.0), weight if not rank else weight * 0.6)
-            others = [first for first in firsts if first != found[0][0]]
-            for concept_id, score in lexicon.concepts([*kept, *others, one]):
-                concepts[concept_id] = max(concepts.get(concept_id, 0.0), weight * score)
-        if found:
-            corrected.append((words[at], found[0][0]))
-    best = sorted(concepts.items(), key=lambda item: (-item[1], item[0]))[:MOST_CONCEPTS]
-    for concept_id, score in best[:SYNONYM_CONCEPTS]:
+        if one in lexicon.by_stem or (used is not None and one in used):
+            groups[at].setdefault(one, 1.0)
+            groups[at + 1].setdefault(one, 1.0)
+    for group, one in zip(groups, typed, strict=True):
+        near = (item for item in lexicon.relatives(one) if item[0] in in_texts)
+        for other, weight in islice(near, RELATIVES):
+            group.setdefault(other, weight)
+    corrected: list[tuple[str, str]] = []
+    concepts: dict[str, Match] = {}
+    named = _names_by_sound(words, typed, unknown, lexicon, present)
+    for window, concept_id, likeness in named:
+        concepts[concept_id] = (likeness, tuple(window))
+        corrected.append((" ".join(words[at] for at in window), concept_id))
+    heard = {at for window, _, _ in named for at in window}
+    for at in sorted(unknown - heard):
+        near_words = lexicon.near(typed[at])
+        for rank, (one, weight) in enumerate(near_words):
+            groups[at].setdefault(one, weight if not rank else weight * 0.6)
+        if near_words:
+            corrected.append((words[at], near_words[0][0]))
+    rows = [tuple(group.items()) for group in groups]
+    for concept_id, match in match_labels(lexicon, rows).items():
+        if match[0] > concepts.get(concept_id, (0.0, ()))[0]:
+            concepts[concept_id] = match
+    best = sorted(concepts.items(), key=lambda item: (-item[1][0], item[0]))[:MOST_CONCEPTS]
+    synonyms: dict[str, float] = {}
+    for concept_id, (score, _) in best[:SYNONYM_CONCEPTS]:
         if score >= SYNONYMS_FROM_SCORE:
             for one in lexicon.synonyms(concept_id):
-                stems[one] = max(stems.get(one, 0.0), SYNONYM_WEIGHT * score)
-    return Expansion(tuple(stems.items()), tuple(best), tuple(corrected))
+                synonyms[one] = max(synonyms.get(one, 0.0), SYNONYM_WEIGHT * score)
+    asked = {one for group in groups for one in group}
+    return Expansion(
+        tuple(rows), tuple((concept_id, score) for concept_id, (score, _) in best),
+        tuple(support for _, (_, support) in best),
+        tuple(item for item in synonyms.items() if item[0] not in asked), tuple(corrected),
+    )  # fmt: skip
+
+
+def _names_by_sound(
+    words: Sequence[str], typed: Sequence[str], unknown: set[int], lexicon: Lexicon, present: Collection[str] | None
+) -> list[tuple[range, str, float]]:
+    """Runs of typed words taken for a remedy by their sound, the likest first; none overlaps another."""
+    found = []
+    for size in range(1, min(MOST_NAME_WORDS, len(words)) + 1):
+        for start in range(len(words) - size + 1):
+            window = range(start, start + size)
+            doubtful = any(at in unknown for at in window)
+            if size == 1 and not doubtful:
+                continue
+            near = lexicon.sounds_like([words[at] for at in window], present)
+            if near is not None and (doubtful or near[1] >= SOUNDS_LIKE_KNOWN):
+                found.append((window, *near))
+    found.sort(key=lambda item: (-item[2], len(item[0]), item[0].start))
+    taken: set[int] = set()
+    kept = []
+    for window, concept_id, likeness in found:
+        if not taken.intersection(window):
+            taken.update(window)
+            kept.append((window, concept_id, likeness))
+    return kept
 
 
 def ancestors(concept_ids: Iterable[str], vocabulary: Vocabulary) -> tuple[str, ...]:

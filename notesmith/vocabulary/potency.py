@@ -60,6 +60,7 @@ _COUNT_AFTER = frozenset(
         "percent per degrees degree kilos kilograms grams mg milligrams ml litres liters rupees dollars pounds steps"
     ).split()
 )
+_Q_SAID = frozenset(("q", "cue", "queue"))
 _POTENCY_BEFORE = frozenset("potency potencies".split())
 COMMON_STEPS = frozenset({3, 6, 9, 12, 15, 30, 200, 1000, 10_000, 50_000, 100_000})
 
@@ -278,7 +279,8 @@ def find_potencies(words: Sequence[str], remedy_ends: frozenset[int] = frozenset
 
 def _fits(plain: Sequence[str], at: int, end: int, parsed: ParsedPotency, remedy_ends: frozenset[int]) -> bool:
     if not parsed.doubt:
-        return True
+        # "Q ten drops" are ten drops of the mother tincture, no LM10.
+        return not (plain[at] in _Q_SAID and end - at > 1 and end < len(plain) and plain[end] in _COUNT_AFTER)
     if any(i in remedy_ends for i in (at, at - 1)) and (at in remedy_ends or plain[at - 1] in ("in", "of", "c")):
         after = plain[end].replace("'", "").replace(".", "") if end < len(plain) else ""
         return after not in _COUNT_AFTER and after not in _CLOCK_AFTER
