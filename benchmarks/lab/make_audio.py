@@ -1,12 +1,13 @@
 """Speak the evaluation lectures, decode them with the real model, and keep the transcripts as heard.
 
-    python benchmarks/lab/make_audio.py [dev|sealed] [--only NAME]
+    python benchmarks/lab/make_audio.py [train|dev|sealed] [--only NAME]
 
 Recordings go to the cache folder (``$NOTESMITH_LAB`` or the user's cache), because they are large and can be made
 again. Beside each script stay, for each voice of its lecturer: ``NAME.VOICE.times.tsv`` (the milliseconds of every
 line), ``NAME.VOICE.plain.json.gz`` (the Transcript as the tool decodes it) and ``NAME.VOICE.hotwords.json.gz`` (the
 same recording decoded with the lecture's twelve most frequent terms as hotwords: a generous baseline, since it is told
-which terms occur). The dev part speaks each script with two voices; the sealed part uses voices heard nowhere else.
+which terms occur; not made for train). The dev part speaks each script with two voices; the sealed part uses voices
+heard nowhere else; a train script that names no lecturer is spoken by two of the open voices in turn.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ import msgspec
 import numpy as np
 import platformdirs
 from truth import Line, read_script
-from voices import RATE_HZ, speak
+from voices import HELD_OUT_VOICES, RATE_HZ, VOICES, speak
 
 from notesmith.files import sha256_of
 from notesmith.profiles import ACCURATE
@@ -92,9 +93,17 @@ def save(path: Path, transcript: Transcript) -> None:
     path.write_bytes(gzip.compress(msgspec.json.encode(transcript), mtime=0))
 
 
+def lecturers(named: str, number: int) -> list[str]:
+    """The voices a script asks for, or two of the open ones in turn."""
+    if named != "none":
+        return named.split()
+    open_voices = [voice for voice in VOICES if voice not in HELD_OUT_VOICES]
+    return [open_voices[(2 * number + i) % len(open_voices)] for i in range(2)]
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("parts", nargs="*", default=["dev", "sealed"], metavar="dev|sealed")
+    parser.add_argument("parts", nargs="*", default=["dev", "sealed"], metavar="train|dev|sealed")
     parser.add_argument("--only", default="", help="recordings whose name holds this")
     parser.add_argument("--threads", type=int, default=0)
     given = parser.parse_args()
@@ -102,8 +111,8 @@ def main() -> None:
     for part in given.parts:
         for number, script in enumerate(sorted((DATA / part).glob("*.txt"))):
             header, lines = read_script(script)
-            first, second = header["students"].split()
-            for lecturer in header["lecturer"].split():
+            first, second = header["students"].replace("none", "gb-m rms").split()[:2]
+            for lecturer in lecturers(header["lecturer"], number):
                 name = f"{script.stem}.{lecturer}"
                 plain_path = script.with_name(f"{name}.plain.json.gz")
                 recording = CACHE / part / f"{name}.ogg"
@@ -116,7 +125,8 @@ def main() -> None:
                     recording, model, recording_sha256=sha256_of(recording), language="en", profile=ACCURATE
                 )
                 save(plain_path, plain)
-                save(script.with_name(f"{name}.hotwords.json.gz"), with_hotwords(model, recording, lines, plain))
+                if part != "train":
+                    save(script.with_name(f"{name}.hotwords.json.gz"), with_hotwords(model, recording, lines, plain))
                 print(f"{name}: {times[-1][1] / 60000:.1f} min", file=sys.stderr, flush=True)
 
 
