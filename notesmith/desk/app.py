@@ -14,7 +14,7 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from notesmith.course import Course
-from notesmith.desk import editor, home, label, names, notes_editor, publication, sound, uploads, words
+from notesmith.desk import editor, flow, home, label, names, notes_editor, potencies, publication, sound, uploads, words
 from notesmith.desk.context import HERE, Desk, desk_of, error_status
 from notesmith.desk.guard import App, Guard, Keys, new_keys
 from notesmith.desk.opening import OPENING_FILE, Openings
@@ -59,7 +59,9 @@ def make_app(course: Course, *, port: int, keys: Keys | None = None, who: str = 
             Route("/undo", words.undo, methods=["POST"]),
             Route("/names", names.page),
             Route("/names", names.decide, methods=["POST"]),
-            Route("/names/potency", names.decide_potency, methods=["POST"]),
+            Route("/potencies", potencies.page),
+            Route("/potencies", potencies.decide, methods=["POST"]),
+            Route("/next", flow.go_on),
             Route("/notes", notes_editor.overview),
             Route("/notes/{lecture}", notes_editor.page),
             Route("/notes/{lecture}", notes_editor.decide, methods=["POST"]),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
@@ -165,6 +165,39 @@ def told(verdict: Verdict) -> str:
             return f"{verdict.ruling}: {verdict.key}" + (f" → {verdict.value}" if verdict.value else "")
         case PersonVerdict():
             return f"{verdict.ruling}: “{verdict.said}”" + (f" → {verdict.replacement}" if verdict.replacement else "")
+
+
+def numbers(text: str, name: str) -> tuple[int, ...]:
+    """Whole numbers with commas between them; empty for an empty text. Raises InputError for anything else."""
+    return tuple(number(one, name) for one in text.split(",") if one)
+
+
+def latest_own(request: Request, entries: Sequence[VerdictEntry], who: str) -> list[VerdictEntry]:
+    """What the undo key takes back: the decisions that the address names (``?did=1,2``), else a person's last one."""
+    did = frozenset(numbers(request.query_params.get("did", ""), "a decision"))
+    own = [entry for entry in entries if entry.who == who and not entry.undone]
+    return [entry for entry in own if entry.id in did] or own[-1:]
+
+
+def told_all(entries: Sequence[VerdictEntry]) -> str:
+    return told(entries[0].verdict) if len(entries) == 1 else f"{len(entries)} decisions"
+
+
+def undo_back(entries: Sequence[VerdictEntry]) -> str:
+    """The page on which decisions were made, and where what they decided waits again once they are taken back."""
+    match entries[0].verdict if entries else None:
+        case WordVerdict(start_ms=None):
+            return "/words"
+        case WordVerdict():
+            return "/potencies"
+        case NoteVerdict(lecture_id=lecture_id):
+            return f"/notes/{lecture_id}"
+    return "/names"
+
+
+def is_applying(store: Store) -> bool:
+    """Whether decisions wait to be applied, so that what a page shows may still change."""
+    return any(one.body.kind == "refresh" for one in jobs(store, "waiting", "working"))
 
 
 class NotThereError(InputError):

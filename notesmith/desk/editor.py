@@ -13,7 +13,8 @@ from wordfreq import zipf_frequency
 from notesmith.annotations import Corrections
 from notesmith.desk.context import Choice, NotThereError, desk_of, field, last_verdict_id, see_other
 from notesmith.desk.names import finished, transcript_of
-from notesmith.desk.queue import Place, place_at, suggest, word_rulings
+from notesmith.desk.queue import Place, place_at, word_rulings
+from notesmith.desk.suggest import suggest
 from notesmith.desk.words import NEW_TERM_SCHEMES
 from notesmith.errors import InputError
 from notesmith.lecture import Lecture

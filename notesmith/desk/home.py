@@ -7,13 +7,13 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from notesmith.annotations import Extraction
-from notesmith.desk.context import Desk, desk_of
+from notesmith.desk.context import Desk, desk_of, is_applying
+from notesmith.desk.names import is_open
 from notesmith.desk.queue import word_queue
 from notesmith.desk.uploads import open_jobs
-from notesmith.extract.privacy import person_rulings, unresolved
 from notesmith.lecture import Lecture
 from notesmith.store import Store
-from notesmith.store.jobs import Job, jobs
+from notesmith.store.jobs import Job
 
 STAGES = {
     "": "waiting",
@@ -41,9 +41,7 @@ def lecture_lines(desk: Desk, store: Store) -> tuple[LectureLine, ...]:
     lines = []
     for lecture in store.lectures():
         extraction = store.result(lecture.id, "extraction", Extraction)
-        names = (
-            {p.said for p in unresolved(extraction.persons, person_rulings(verdicts, lecture.id))} if extraction else ()
-        )
+        names = {p.said for p in extraction.persons if is_open(p, lecture.id, verdicts)} if extraction else ()
         words = sum(1 for item in waiting if item.lecture_id == lecture.id)
         lines.append(LectureLine(lecture, extraction is not None, words, len(names)))
     return tuple(lines)
@@ -114,11 +112,6 @@ def _left(seconds: float | None) -> str:
         return ""
     minutes = round(seconds / 60)
     return "less than a minute left" if minutes < 1 else f"about {minutes} min left"
-
-
-def is_applying(store: Store) -> bool:
-    """Whether decisions wait to be applied, so that what a page shows may still change."""
-    return any(one.body.kind == "refresh" for one in jobs(store, "waiting", "working"))
 
 
 def applying(request: Request) -> Response:

@@ -1,31 +1,48 @@
-"""Before publication: the names and the potencies a person has to settle, one at a time, by key."""
+"""Names before publication: all that wait on one page, each with a safe choice, confirmed together."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import Literal
 
 import msgspec
 from starlette.requests import Request
 from starlette.responses import Response
 
-from notesmith.annotations import Extraction, PersonMention, Prescription
-from notesmith.desk.context import desk_of, field, last_verdict_id, lecture_of, number, rule, see_other, told
-from notesmith.desk.home import is_applying
+from notesmith.annotations import Extraction, PersonMention
+from notesmith.desk.context import (
+    Desk,
+    desk_of,
+    field,
+    is_applying,
+    last_verdict_id,
+    latest_own,
+    number,
+    rule,
+    see_other,
+    told_all,
+    undo_back,
+)
 from notesmith.desk.queue import Place, place_at, word_rulings
 from notesmith.errors import ConflictError, InputError
 from notesmith.extract.privacy import hidden, person_rulings
 from notesmith.lecture import Lecture
 from notesmith.store import Store
-from notesmith.transcript import TimeSpan, Transcript, WordRange, sounding
-from notesmith.verdicts import PersonRuling, PersonVerdict, VerdictEntry, WordVerdict
+from notesmith.transcript import Transcript, WordRange, sounding
+from notesmith.verdicts import PersonVerdict, Verdict, VerdictEntry, WordVerdict
 
 LONGEST_REPLACEMENT = 80
-SAME_PLACE_MS = 1500
-PERSON_RULINGS: dict[str, PersonRuling] = {"hide": "hide", "show": "show", "replace": "replace"}
+NAMES_A_PAGE = 10  # a form holds at most 64 fields
+WORDS_BESIDE = 9
+Choice = Literal["hide", "show", "replace", "term"]
+CHOICES: dict[str, Choice] = {"hide": "hide", "show": "show", "replace": "replace", "term": "term"}
 
 
 class NameItem(msgspec.Struct, frozen=True):
-    """One name as said, over all lectures. ``printed`` is what stands in its place now, None where it is shown."""
+    """One name as said, over all lectures. ``printed`` is what stands in its place now, None where it is shown.
+
+    ``words`` are its places in the lecture ``lecture_id``, the doubtful one first; ``lectures`` counts all.
+    """
 
     said: str
     role: str
@@ -35,21 +52,17 @@ class NameItem(msgspec.Struct, frozen=True):
     lecture_id: str
     title: str
     words: tuple[WordRange, ...]
+    lectures: int
     has_sound: bool
 
 
-class PotencyItem(msgspec.Struct, frozen=True):
-    """A prescription the tool is unsure of. ``heard`` are the words of its potency; ``at_ms`` their middle."""
+class NameRow(msgspec.Struct, frozen=True):
+    """An open name with a few words on both sides of one place."""
 
-    lecture_id: str
-    title: str
-    said: str
-    potency: str
-    remedy_id: str | None
-    heard: str
-    at_ms: int
+    item: NameItem
     place: Place
-    has_sound: bool
+    before: str
+    after: str
 
 
 def finished(store: Store) -> list[tuple[Lecture, Extraction]]:
@@ -69,6 +82,18 @@ def transcript_of(store: Store, lecture: Lecture, extraction: Extraction) -> Tra
     raise ConflictError(f"{lecture.title} was heard again and is being worked through; come back when it is done")
 
 
+def is_open(person: PersonMention, lecture_id: str, verdicts: Sequence[VerdictEntry]) -> bool:
+    """Whether a person has to look at a name: doubtful, not ruled on, and not ruled to be a misheard term."""
+    said = sounding(person.said)
+    if not person.doubtful or said in {sounding(one.said) for one in person_rulings(verdicts, lecture_id)}:
+        return False
+    return not any(
+        sounding(one.heard) == said and one.restored and one.lecture_id in (None, lecture_id)
+        for one in word_rulings(verdicts)
+        if one.ruling in ("accept", "always") and one.start_ms is None
+    )
+
+
 def names(store: Store, verdicts: Sequence[VerdictEntry]) -> tuple[NameItem, ...]:
     """All names of the course, those still open first, then in order of the course."""
     grouped: dict[str, list[tuple[Lecture, PersonMention]]] = {}
@@ -76,160 +101,123 @@ def names(store: Store, verdicts: Sequence[VerdictEntry]) -> tuple[NameItem, ...
         for person in extraction.persons:
             grouped.setdefault(sounding(person.said), []).append((lecture, person))
     items = []
-    for key, mentions in grouped.items():
-        rulings = person_rulings(verdicts)
-        is_open = any(
-            person.doubtful and key not in {sounding(r.said) for r in rulings if r.lecture_id in (None, lecture.id)}
-            for lecture, person in mentions
-        )
+    for mentions in grouped.values():
+        waiting = [one for one in mentions if is_open(one[1], one[0].id, verdicts)]
         # The doubtful mention is the one to look at.
-        lecture, person = next((m for m in mentions if m[1].doubtful), mentions[0])
+        lecture, person = (waiting or mentions)[0]
+        here = sorted(
+            (one for own, one in mentions if own.id == lecture.id), key=lambda one: (not one.doubtful, one.words)
+        )
         items.append(
             NameItem(
                 person.said,
                 person.role,
                 person.replacement,
-                hidden(person, rulings),
-                is_open,
+                hidden(person, person_rulings(verdicts)),
+                bool(waiting),
                 lecture.id,
                 lecture.title,
-                tuple(one.words for own, one in mentions if own.id == lecture.id),
+                tuple(one.words for one in here),
+                len({own.id for own, _ in mentions}),
                 lecture.media is not None,
             )
         )
     return tuple(sorted(items, key=lambda item: not item.open))
 
 
-def open_potencies(store: Store, verdicts: Sequence[VerdictEntry]) -> tuple[PotencyItem, ...]:
-    """The doubtful prescriptions no person has ruled on."""
-    rulings = word_rulings(verdicts)
-    items = []
-    for lecture, extraction in finished(store):
-        waiting = [p for p in extraction.prescriptions if p.doubtful and not _settled(p, lecture.id, rulings)]
-        if waiting:
-            transcript = transcript_of(store, lecture, extraction)
-            for given in waiting:
-                words = potency_words(transcript, given)
-                span = transcript.time(words)
-                items.append(
-                    PotencyItem(
-                        lecture.id,
-                        lecture.title,
-                        given.potency_said or "",
-                        given.potency or "",
-                        given.remedy_id,
-                        transcript.text(words),
-                        (span.start_ms + span.end_ms) // 2,
-                        place_at(transcript, words),
-                        lecture.media is not None,
-                    )
-                )
-    return tuple(items)
-
-
-def potency_words(transcript: Transcript, given: Prescription) -> WordRange:
-    """The heard words of the potency inside a prescription; all its words where they cannot be told."""
-    wanted = sounding(given.potency_said or "")
-    if wanted:
-        for start in range(given.words.start, given.words.end):
-            for end in range(start + 1, min(given.words.end, start + 6) + 1):
-                if sounding(transcript.text(WordRange(start, end))) == wanted:
-                    return WordRange(start, end)
-    return given.words
-
-
-def _settled(given: Prescription, lecture_id: str, rulings: Sequence[WordVerdict]) -> bool:
-    near = TimeSpan(max(0, given.time.start_ms - SAME_PLACE_MS), given.time.end_ms + SAME_PLACE_MS)
-    return any(
-        one.lecture_id == lecture_id and one.start_ms is not None and near.start_ms <= one.start_ms <= near.end_ms
-        for one in rulings
-    )
+def rows(store: Store, items: Sequence[NameItem]) -> tuple[NameRow, ...]:
+    """The names with the words around them; each lecture's transcript is read once."""
+    wanted = {item.lecture_id for item in items}
+    transcripts = {
+        lecture.id: transcript_of(store, lecture, extraction)
+        for lecture, extraction in finished(store)
+        if lecture.id in wanted
+    }
+    found = []
+    for item in items:
+        transcript, words = transcripts[item.lecture_id], item.words[0]
+        before = transcript.text(WordRange(max(0, words.start - WORDS_BESIDE), words.start))
+        after = transcript.text(WordRange(words.end, min(len(transcript.words), words.end + WORDS_BESIDE)))
+        found.append(NameRow(item, place_at(transcript, words), before, after))
+    return tuple(found)
 
 
 def page(request: Request) -> Response:
-    """GET /names?at=N: open names, then doubtful potencies."""
+    """GET /names?did=1,2: the open names, and the decisions just made so that they can be taken back together."""
     desk = desk_of(request)
-    at = number(request.query_params.get("at", "0") or "0", "the place")
     with desk.store() as store:
-        entries = store.verdicts(with_undone=True)
-        current = [e for e in entries if not e.undone]
+        current = store.verdicts()
         every = names(store, current)
-        potencies = open_potencies(store, current)
+        waiting = [item for item in every if item.open]
+        shown = rows(store, waiting[:NAMES_A_PAGE])
         seen = last_verdict_id(store)
         pending = is_applying(store)
-        waiting: list[NameItem | PotencyItem] = [*(n for n in every if n.open), *potencies]
-        at = min(at, max(0, len(waiting) - 1))
-        item = waiting[at] if waiting else None
-        places = _name_places(store, item) if isinstance(item, NameItem) else ()
-    latest = next(
-        (
-            e
-            for e in reversed(current)
-            if isinstance(e.verdict, PersonVerdict)
-            or (isinstance(e.verdict, WordVerdict) and e.verdict.start_ms is not None)
-        ),
-        None,
-    )
+    latest = latest_own(request, current, desk.who)
     return desk.page(
         "names.html",
         here="names",
-        item=item,
-        places=places,
-        is_name=isinstance(item, NameItem),
-        at=at,
+        rows=shown,
         total=len(waiting),
         seen=seen,
-        decided=[n for n in every if not n.open],
+        decided=[item for item in every if not item.open],
         latest=latest,
+        latest_told=told_all(latest),
+        latest_back=undo_back(latest),
         applying=pending,
         asked=False,
-        latest_told=told(latest.verdict) if latest else "",
-        remedy=desk.vocabulary.label(item.remedy_id) if isinstance(item, PotencyItem) and item.remedy_id else "",
     )
 
 
-def _name_places(store: Store, item: NameItem) -> tuple[Place, ...]:
-    for lecture, extraction in finished(store):
-        if lecture.id == item.lecture_id:
-            transcript = transcript_of(store, lecture, extraction)
-            return tuple(place_at(transcript, words) for words in item.words)
-    return ()
-
-
 def decide(request: Request) -> Response:
-    """POST /names: hide, show or replace a name in the whole course."""
+    """POST /names: a choice for each name on the page; each holds for the whole course.
+
+    What somebody else decided meanwhile is left as it is and told; the rest is written.
+    """
     desk = desk_of(request)
-    ruling = PERSON_RULINGS.get(field(request, "ruling"))
-    said, replacement = field(request, "said"), " ".join(field(request, "replacement", "").split())
-    if ruling is None or not sounding(said):
+    form = request.scope.get("form", {})
+    given = [n for n in range(NAMES_A_PAGE) if f"said_{n}" in form]
+    if not given:
+        raise InputError("no name was named; load the page again")
+    seen = number(field(request, "seen"), "the page's state")
+    verdicts = [_verdicts(desk, form, n) for n in given]  # all are checked before one is written
+    written: list[int] = []
+    refused: list[str] = []
+    with desk.store() as store:
+        for group in verdicts:
+            try:
+                with store.transaction():
+                    written += [rule(store, one, who=desk.who, seen=seen).id for one in group]
+            except ConflictError as error:
+                refused.append(str(error))
+        more = any(item.open for item in names(store, store.verdicts()))
+    if refused:
+        raise ConflictError(f"{len(written)} decisions were written, {len(refused)} not. {' '.join(refused)}")
+    return see_other(f"{'/names' if more else '/next'}?did={','.join(str(one) for one in written)}")
+
+
+def _verdicts(desk: Desk, form: Mapping[str, str], n: int) -> tuple[Verdict, ...]:
+    """The rulings that one row of the form asks for. Raises InputError where it makes no sense."""
+    said, value = form[f"said_{n}"].strip(), " ".join(form.get(f"value_{n}", "").split())
+    choice = CHOICES.get(form.get(f"ruling_{n}", ""))
+    if choice is None or not sounding(said):
         raise InputError("that is no decision the desk knows")
-    if ruling == "replace" and not replacement:
-        raise InputError("say what is to be printed in place of the name")
-    if len(said) > 200 or len(replacement) > LONGEST_REPLACEMENT:
+    if len(said) > 200 or len(value) > LONGEST_REPLACEMENT:
         raise InputError(f"what is printed in place of a name has at most {LONGEST_REPLACEMENT} characters")
-    verdict = PersonVerdict(ruling, said, None, replacement if ruling == "replace" else None)
-    with desk.store() as store:
-        rule(store, verdict, who=desk.who, seen=number(field(request, "seen"), "the page's state"))
-    return see_other(f"/names?at={number(field(request, 'at', '0'), 'the place')}")
-
-
-def decide_potency(request: Request) -> Response:
-    """POST /names/potency: the potency at one place is as said, or another one."""
-    desk = desk_of(request)
-    heard, at_ms = sounding(field(request, "heard")), number(field(request, "at_ms"), "the time")
-    given = field(request, "potency", "")
-    with desk.store() as store:
-        lecture = lecture_of(store, field(request, "lecture"))
-        if not heard or len(heard) > 400:
-            raise InputError("no words were named")
-        if not given:
-            verdict = WordVerdict("reject", heard, None, None, lecture.id, at_ms)
-        else:
-            found = desk.vocabulary.find(given, "potency")
-            if not found:
-                raise InputError(
-                    f"“{given[:40]}” is no potency of the vocabulary; write it like 30C, 200C, 1M, 6X or LM1"
-                )
-            verdict = WordVerdict("accept", heard, found[0].id, found[0].pref_label, lecture.id, at_ms)
-        rule(store, verdict, who=desk.who, seen=number(field(request, "seen"), "the page's state"))
-    return see_other(f"/names?at={number(field(request, 'at', '0'), 'the place')}")
+    match choice:
+        case "replace":
+            if not value:
+                raise InputError(f"say what is to be printed in place of “{said}”")
+            return (PersonVerdict("replace", said, None, value),)
+        case "term":
+            concept = desk.vocabulary.get(form.get(f"concept_{n}", ""))
+            if concept is None:
+                raise InputError(f"choose from the list which term “{said}” is")
+            lecture_id = form.get(f"lecture_{n}") or None
+            return (
+                PersonVerdict("show", said),
+                WordVerdict(
+                    "accept" if lecture_id else "always", sounding(said), concept.id, concept.pref_label, lecture_id
+                ),
+            )
+        case _:
+            return (PersonVerdict(choice, said),)

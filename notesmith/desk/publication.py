@@ -10,9 +10,10 @@ from starlette.responses import Response
 
 from notesmith.coverage import coverage
 from notesmith.curate import curate
-from notesmith.desk.context import Desk, desk_of, see_other
-from notesmith.desk.home import is_applying, job_line
-from notesmith.desk.names import finished, names, open_potencies
+from notesmith.desk.context import Desk, desk_of, is_applying, latest_own, see_other, told_all, undo_back
+from notesmith.desk.home import job_line
+from notesmith.desk.names import finished, names
+from notesmith.desk.potencies import open_potencies
 from notesmith.desk.queue import word_queue
 from notesmith.errors import ConflictError
 from notesmith.store import Store
@@ -39,7 +40,7 @@ def checklist(desk: Desk, store: Store, verdicts: Sequence[VerdictEntry]) -> tup
     )
     queue = word_queue(desk.vocabulary, store, verdicts)
     potencies = len(open_potencies(store, verdicts)) + sum(1 for item in queue if item.is_potency)
-    address = "/words" if any(item.is_potency for item in queue) else "/names"
+    address = "/words" if any(item.is_potency for item in queue) else "/potencies"
     checks += _counted(potencies, "potency", "undecided", "No potency is undecided.", address)
     checks += [
         Check("blocks", f"{lecture.id} has no title.", f"/notes/{lecture.id}")
@@ -110,12 +111,17 @@ def page(request: Request) -> Response:
     """GET /publish"""
     desk = desk_of(request)
     with desk.store() as store:
-        checks = checklist(desk, store, store.verdicts())
+        verdicts = store.verdicts()
+        checks = checklist(desk, store, verdicts)
         pending = is_applying(store)
         under_way = [job_line(one) for one in jobs(store, *OPEN_STATES) if one.body.kind in ("publish", "preview")]
         failed = [job_line(one) for one in jobs(store, "failed") if one.body.kind in ("publish", "preview")]
+    latest = latest_own(request, verdicts, desk.who) if "did" in request.query_params else []
     return desk.page(
         "publish.html",
+        latest=latest,
+        latest_told=told_all(latest),
+        latest_back=undo_back(latest),
         here="publish",
         checks=checks,
         applying=pending,

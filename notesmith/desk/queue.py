@@ -5,31 +5,35 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import msgspec
-from rapidfuzz import fuzz, process
 
 from notesmith.annotations import Correction, Corrections
-from notesmith.desk.context import Choice
 from notesmith.errors import ConflictError
 from notesmith.lecture import Lecture
 from notesmith.store import Store
 from notesmith.transcript import TimeSpan, Transcript, WordRange, iter_sentences, sounding
 from notesmith.verdicts import VerdictEntry, WordVerdict
 from notesmith.vocabulary import Vocabulary
-from notesmith.vocabulary.vocabulary import label_key
 
 LONGEST_SENTENCE_WORDS = 45
 CLIP_MARGIN_MS = 600
-SUGGESTIONS = 8
+LONGEST_CLIP_MS = 60_000
+# What is heard of a doubtful word at first: the phrase that leads to it, and its end.
+LEAD_MS, TAIL_MS = 2000, 800
 
 
 class Place(msgspec.Struct, frozen=True):
-    """One occurrence: the sentence around it in three parts, and the time of the sentence and of the span."""
+    """One occurrence: the sentence around it in three parts; the times of the words, of the clip, and of its middle.
+
+    ``clip`` is the sentence with a margin, at most a minute; ``near`` the few seconds of it that a person needs to
+    hear to decide on the words.
+    """
 
     before: str
     heard: str
     after: str
     span: TimeSpan
-    sentence: TimeSpan
+    clip: TimeSpan
+    near: TimeSpan
 
 
 class QueueItem(msgspec.Struct, frozen=True):
@@ -141,39 +145,18 @@ def place_at(transcript: Transcript, words: WordRange) -> Place:
         if low + begin < words.end and low + end > words.start:
             first, last = min(first, low + begin), max(last, low + end)
     around = WordRange(max(first, words.start - 25), min(last, words.end + 25))
-    time = transcript.time(around)
+    time, span = transcript.time(around), transcript.time(words)
+    near = TimeSpan(max(0, span.start_ms - LEAD_MS), min(span.end_ms + TAIL_MS, span.start_ms + LONGEST_CLIP_MS // 2))
+    start = max(0, min(time.start_ms - CLIP_MARGIN_MS, near.start_ms))
+    end = max(time.end_ms + CLIP_MARGIN_MS, near.end_ms)
+    if end - start > LONGEST_CLIP_MS:  # speech without full stops: what matters is around the words
+        start = max(start, near.start_ms - LONGEST_CLIP_MS // 4)
+        end = min(end, start + LONGEST_CLIP_MS)
     return Place(
         transcript.text(WordRange(around.start, words.start)),
         transcript.text(words),
         transcript.text(WordRange(words.end, around.end)),
-        transcript.time(words),
-        TimeSpan(max(0, time.start_ms - CLIP_MARGIN_MS), time.end_ms + CLIP_MARGIN_MS),
+        span,
+        TimeSpan(start, end),
+        near,
     )
-
-
-def suggest(vocabulary: Vocabulary, text: str, limit: int = SUGGESTIONS) -> tuple[Choice, ...]:
-    """Terms for what a person is typing, by any label: those that begin so, then those that hold it, then near ones."""
-    key = label_key(text)
-    if not key:
-        return ()
-    labels = vocabulary.by_label
-    begins = [label for label in labels if label.startswith(key)]
-    holds = [label for label in labels if key in label and not label.startswith(key)] if len(key) > 2 else []
-    near: list[str] = []
-    if len(begins) + len(holds) < limit and len(key) > 3:
-        near = [
-            str(hit[0]) for hit in process.extract(key, labels.keys(), scorer=fuzz.ratio, limit=limit, score_cutoff=70)
-        ]
-    chosen: dict[str, Choice] = {}
-    ranked = [*sorted(begins, key=lambda s: (len(s), s)), *sorted(holds, key=lambda s: (len(s), s)), *near]
-    for label in ranked:
-        for concept_id in labels[label]:
-            concept = vocabulary[concept_id]
-            if concept.scheme == "rubric":
-                continue  # the repertory's phrases are not words that are misheard
-            if concept_id not in chosen:
-                by = "" if label == label_key(concept.pref_label) else f", by “{label}”"
-                chosen[concept_id] = Choice(concept_id, concept.pref_label, f"{concept.scheme}{by}")
-        if len(chosen) >= limit:
-            break
-    return tuple(chosen.values())[:limit]

@@ -2,14 +2,31 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from starlette.requests import Request
 from starlette.responses import Response
 
-from notesmith.desk.context import Desk, desk_of, field, last_verdict_id, lecture_of, number, rule, see_other, told
-from notesmith.desk.home import is_applying
-from notesmith.desk.queue import QueueItem, places, suggest, word_queue
+from notesmith.desk.context import (
+    Desk,
+    desk_of,
+    field,
+    is_applying,
+    last_verdict_id,
+    latest_own,
+    lecture_of,
+    number,
+    numbers,
+    rule,
+    see_other,
+    told_all,
+    undo_back,
+)
+from notesmith.desk.queue import QueueItem, places, word_queue
+from notesmith.desk.suggest import suggest
 from notesmith.errors import InputError
 from notesmith.store import Store
+from notesmith.store.jobs import enqueue_once
 from notesmith.transcript import sounding
 from notesmith.verdicts import VerdictEntry, WordRuling, WordVerdict
 from notesmith.vocabulary.concept import Concept, Scheme
@@ -33,7 +50,7 @@ def words(request: Request) -> Response:
         pending = is_applying(store)
         item = queue[min(at, len(queue) - 1)] if queue else None
         shown = places(store, item) if item is not None else ()
-    latest = _last_word_entry(entries)
+    latest = latest_own(request, entries, desk.who)
     return desk.page(
         "words.html",
         here="words",
@@ -44,7 +61,8 @@ def words(request: Request) -> Response:
         seen=seen,
         restored=restored,
         latest=latest,
-        latest_told=told(latest.verdict) if latest else "",
+        latest_told=told_all(latest),
+        latest_back=undo_back(latest) + (f"?at={at}{'&show=restored' if restored else ''}" if _is_word(latest) else ""),
         rivals=_rivals(item, desk),
         term=desk.vocabulary.label(item.proposed.concept_id) if item else "",
         schemes=NEW_TERM_SCHEMES,
@@ -66,8 +84,8 @@ def _rivals(item: QueueItem | None, desk: Desk) -> list[tuple[str, str, int, str
     return found
 
 
-def _last_word_entry(entries: tuple[VerdictEntry, ...]) -> VerdictEntry | None:
-    return next((e for e in reversed(entries) if isinstance(e.verdict, WordVerdict) and not e.undone), None)
+def _is_word(latest: Sequence[VerdictEntry]) -> bool:
+    return bool(latest) and isinstance(latest[0].verdict, WordVerdict)
 
 
 def decide(request: Request) -> Response:
@@ -78,7 +96,7 @@ def decide(request: Request) -> Response:
         raise InputError("that is no decision the desk knows")
     with desk.store() as store:
         _write(desk, store, request, ruling)
-    return _next(request)
+        return _next(desk, store, request)
 
 
 def _write(desk: Desk, store: Store, request: Request, ruling: WordRuling, put: tuple[str, str] | None = None) -> None:
@@ -97,12 +115,17 @@ def _write(desk: Desk, store: Store, request: Request, ruling: WordRuling, put: 
     rule(store, verdict, who=desk.who, seen=number(field(request, "seen"), "the page's state"))
 
 
-def _next(request: Request) -> Response:
+def _next(desk: Desk, store: Store, request: Request) -> Response:
+    """The next word; after the last one, whatever waits next."""
     if field(request, "back", "") == "/terms":
         return see_other("/terms")
     at = number(field(request, "at", "0"), "the place")
-    show = "&show=restored" if field(request, "show", "") == "restored" else ""
-    return see_other(f"/words?at={at}{show}")
+    if field(request, "show", "") == "restored":
+        return see_other(f"/words?at={at}&show=restored")
+    verdicts = store.verdicts()
+    if word_queue(desk.vocabulary, store, verdicts):
+        return see_other(f"/words?at={at}")
+    return see_other(f"/next?did={verdicts[-1].id}")
 
 
 def other(request: Request) -> Response:
@@ -116,7 +139,7 @@ def other(request: Request) -> Response:
     ruling: WordRuling = "always" if field(request, "everywhere", "") else "accept"
     with desk.store() as store:
         _write(desk, store, request, ruling, (concept.id, put))
-    return _next(request)
+        return _next(desk, store, request)
 
 
 def new_term(request: Request) -> Response:
@@ -127,7 +150,7 @@ def new_term(request: Request) -> Response:
         # The verdict first: a conflict must leave the vocabulary as it was.
         _write(desk, store, request, "always", (concept.id, concept.pref_label))
         write_concepts(desk.course.vocabulary_dir, [concept])
-    return _next(request)
+        return _next(desk, store, request)
 
 
 def make_concept(desk: Desk, label: str, scheme_name: str) -> Concept:
@@ -155,12 +178,14 @@ def suggestions(request: Request) -> Response:
 
 
 def undo(request: Request) -> Response:
-    """POST /undo: take a decision back; it stays in the log, marked undone."""
+    """POST /undo: take decisions back, all of those named or none; they stay in the log, marked undone."""
     desk = desk_of(request)
-    from notesmith.store.jobs import enqueue_once
-
-    with desk.store() as store:
-        store.undo_verdict(number(field(request, "verdict"), "the decision's number"))
+    taken_back = numbers(field(request, "verdict"), "the decision's number")
+    if not taken_back:
+        raise InputError("no decision was named; load the page again")
+    with desk.store() as store, store.transaction():
+        for one in taken_back:
+            store.undo_verdict(one)
         enqueue_once(store, "refresh", "a decision taken back")
     back = field(request, "back", "/words")
     return see_other(back if back.startswith("/") and not back.startswith(("//", "/\\")) else "/")

@@ -16,7 +16,7 @@ VALUES = st.one_of(
     ),
 )
 GETS = {
-    "/": (), "/jobs": (), "/words": ("at", "show"), "/words/suggest": ("q",), "/names": ("at",), "/notes": (),
+    "/": (), "/jobs": (), "/words": ("at", "show"), "/words/suggest": ("q",), "/names": ("did",), "/potencies": ("at",), "/next": ("did",), "/notes": (),
     "/notes/one": (), "/notes/one/around": ("start", "end"), "/terms": ("q",), "/terms/one": ("id",),
     "/terms/heard": ("form",), "/publish": (), "/publish/state": (), "/history": (), "/clip/one.wav": ("start", "end"),
     "/uploads/1": (), "/preview/x": (), "/static/x": (), "/open": ("key",),
@@ -24,7 +24,7 @@ GETS = {
 POSTS = {
     "/words": ("lecture", "form", "seen", "ruling", "restored", "at"),
     "/words/other": ("lecture", "form", "seen", "concept_id"), "/words/new": ("lecture", "form", "seen", "label", "scheme"),
-    "/names": ("said", "ruling", "seen", "replacement"), "/names/potency": ("lecture", "heard", "at_ms", "potency", "seen"),
+    "/names": ("said_0", "ruling_0", "seen", "value_0", "concept_0", "lecture_0", "said_9", "ruling_9"), "/potencies": ("lecture", "heard", "at_ms", "potency", "seen"),
     "/notes/one": ("key", "ruling", "seen", "text", "kind"), "/notes/one/label": ("title", "date", "series", "part", "parts", "revision"), "/terms/label": ("id", "label", "kind"),
     "/uploads": ("name", "size", "stamp"), "/jobs/1/cancel": (), "/jobs/1/retry": (), "/jobs/1/forget": (),
     "/undo": ("verdict", "back"), "/publish": (), "/preview": (),

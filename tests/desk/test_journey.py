@@ -58,12 +58,14 @@ def test_from_file_to_site_with_the_keyboard_and_a_kill(running: Running, page: 
     pressed = 2 + settle_all(page, running.base, queue, "a") + settle_all(page, running.base, "/words", "a")
     page.goto(running.base + "/words")
     assert "Every doubtful word is settled" in page.content()
-    page.wait_for_timeout(5000)  # the decisions are applied in the background
+    page.wait_for_selector("text=Your decisions are applied.")  # in the background
 
     pressed += settle_all(page, running.base, "/words", "a")
-    pressed += settle_all(page, running.base, "/names", "h")
     page.goto(running.base + "/names")
-    pressed += settle_all(page, running.base, "/names", "a")
+    if page.locator("[data-key=c]").count():
+        with page.expect_navigation():
+            page.keyboard.press("c")
+    pressed += settle_all(page, running.base, "/potencies", "a")
     page.goto(running.base + "/publish")
     assert page.locator("li.blocks").all_inner_texts() == []
     with page.expect_navigation():

@@ -8,7 +8,8 @@ from starlette.testclient import TestClient
 
 from notesmith.annotations import Extraction, Prescription
 from notesmith.course import Course
-from notesmith.desk.names import names, open_potencies
+from notesmith.desk.names import names
+from notesmith.desk.potencies import open_potencies
 from notesmith.store.jobs import jobs
 from notesmith.transcript import WordRange
 from notesmith.verdicts import PersonVerdict, WordVerdict
@@ -34,7 +35,7 @@ def test_open_names_block_and_a_ruling_settles_them(course: Course, browser: Tes
     assert "1 name is undecided" in browser.get("/publish").text
     text = browser.get("/names").text
     assert "<mark>Rohan</mark>" in text
-    browser.post("/names", data={"ruling": "hide", "said": "Rohan", "seen": "0"})
+    browser.post("/names", data={"ruling_0": "hide", "said_0": "Rohan", "seen": "0"})
     with course.open_store() as store:
         assert [e.verdict for e in store.verdicts()] == [PersonVerdict("hide", "Rohan")]
         assert [n.open for n in names(store, store.verdicts())] == [False]
@@ -43,18 +44,81 @@ def test_open_names_block_and_a_ruling_settles_them(course: Course, browser: Tes
 
 def test_replacement_is_needed_and_bounded(course: Course, browser: TestClient) -> None:
     for replacement in ("", "x" * 81):
-        data = {"ruling": "replace", "said": "Rohan", "seen": "0", "replacement": replacement}
+        data = {"ruling_0": "replace", "said_0": "Rohan", "seen": "0", "value_0": replacement}
         assert browser.post("/names", data=data).status_code == 400
-    assert browser.post("/names", data={"ruling": "burn", "said": "Rohan", "seen": "0"}).status_code == 400
-    data = {"ruling": "replace", "said": "Rohan", "seen": "0", "replacement": "a colleague"}
+    assert browser.post("/names", data={"ruling_0": "burn", "said_0": "Rohan", "seen": "0"}).status_code == 400
+    data = {"ruling_0": "replace", "said_0": "Rohan", "seen": "0", "value_0": "a colleague"}
     browser.post("/names", data=data)
     with course.open_store() as store:
         assert names(store, store.verdicts())[0].printed == "a colleague"
 
 
 def test_two_tabs_on_one_name_conflict(browser: TestClient) -> None:
-    assert browser.post("/names", data={"ruling": "hide", "said": "Rohan", "seen": "0"}).status_code == 200
-    assert browser.post("/names", data={"ruling": "show", "said": "Rohan", "seen": "0"}).status_code == 409
+    assert browser.post("/names", data={"ruling_0": "hide", "said_0": "Rohan", "seen": "0"}).status_code == 200
+    assert browser.post("/names", data={"ruling_0": "show", "said_0": "Rohan", "seen": "0"}).status_code == 409
+
+
+def test_names_are_confirmed_together_and_taken_back_together(course: Course, browser: TestClient) -> None:
+    data = {"seen": "0", "said_0": "Rohan", "ruling_0": "hide", "said_1": "Meera", "ruling_1": "show"}
+    answer = browser.post("/names", data=data)
+    assert "2 decisions" in answer.text
+    assert browser.post("/undo", data={"verdict": "1,2", "back": "/names"}).status_code == 200
+    with course.open_store() as store:
+        assert store.verdicts() == ()
+    assert browser.post("/undo", data={"verdict": "1,2", "back": "/names"}).status_code == 409
+
+
+def test_what_another_decided_is_left_and_the_rest_is_written(course: Course, browser: TestClient) -> None:
+    with course.open_store() as store:
+        store.add_verdict(PersonVerdict("show", "Rohan"), who="Mirela")
+    data = {"seen": "0", "said_0": "Rohan", "ruling_0": "hide", "said_1": "Meera", "ruling_1": "hide"}
+    answer = browser.post("/names", data=data)
+    assert answer.status_code == 409
+    assert "1 decisions were written, 1 not" in answer.text
+    assert "Mirela decided on this" in answer.text
+    with course.open_store() as store:
+        assert [e.verdict for e in store.verdicts()] == [PersonVerdict("show", "Rohan"), PersonVerdict("hide", "Meera")]
+
+
+def test_one_senseless_choice_and_nothing_is_written(course: Course, browser: TestClient) -> None:
+    for bad in ({"ruling_1": "replace"}, {"ruling_1": "term"}, {"ruling_1": "term", "concept_1": "remedy/none"}, {}):
+        data = {"seen": "0", "said_0": "Rohan", "ruling_0": "hide", "said_1": "Meera"} | bad
+        assert browser.post("/names", data=data).status_code == 400
+    assert browser.post("/names", data={"seen": "0"}).status_code == 400
+    with course.open_store() as store:
+        assert store.verdicts(with_undone=True) == ()
+
+
+def test_a_name_can_be_a_misheard_term(course: Course, browser: TestClient) -> None:
+    data = {"seen": "0", "said_0": "Rohan", "ruling_0": "term", "concept_0": "remedy/thuja-occidentalis",
+            "lecture_0": "one"}  # fmt: skip
+    assert browser.post("/names", data=data).status_code == 200
+    with course.open_store() as store:
+        shown, put = [e.verdict for e in store.verdicts()]
+        assert not any(n.open for n in names(store, store.verdicts()))
+    assert shown == PersonVerdict("show", "Rohan")
+    assert put == WordVerdict("accept", "rohan", "remedy/thuja-occidentalis", "Thuja occidentalis", "one")
+
+
+def test_a_word_settled_as_a_term_is_no_name_any_more(course: Course, browser: TestClient) -> None:
+    """Even before the decision is applied, so that nobody is asked twice."""
+    form = {"lecture": "one", "form": "rohan", "seen": "0"}
+    browser.post("/words/other", data=form | {"concept_id": "remedy/thuja-occidentalis"})
+    with course.open_store() as store:
+        assert not any(n.open for n in names(store, store.verdicts()))
+        store.undo_verdict(1)
+        assert any(n.open for n in names(store, store.verdicts()))
+
+
+def test_the_way_leads_from_words_to_names_to_the_checklist(course: Course, browser: TestClient) -> None:
+    assert browser.get("/next", follow_redirects=False).headers["location"] == "/words"
+    for form in ("colley by chromacum", "sulfer", "thirty see"):
+        data = {"lecture": "one", "form": form, "seen": "0", "ruling": "never"}
+        answer = browser.post("/words", data=data)
+    assert answer.url.path == "/names"  # after the last word
+    answer = browser.post("/names", data={"seen": "9", "said_0": "Rohan", "ruling_0": "hide"})
+    assert answer.url.path == "/publish"
+    assert browser.get("/next?did=x").status_code == 400
 
 
 def test_a_doubtful_potency_waits_and_can_be_confirmed_at_its_place(doubtful: Course, browser: TestClient) -> None:
@@ -62,7 +126,7 @@ def test_a_doubtful_potency_waits_and_can_be_confirmed_at_its_place(doubtful: Co
         (item,) = open_potencies(store, ())
     assert item.heard == "thirty see once." or item.heard.startswith("thirty see")
     data = {"lecture": "one", "heard": item.heard, "at_ms": str(item.at_ms), "seen": "0"}
-    browser.post("/names/potency", data=data)
+    browser.post("/potencies", data=data)
     with doubtful.open_store() as store:
         assert open_potencies(store, store.verdicts()) == ()
 
@@ -71,8 +135,8 @@ def test_another_potency_must_be_one(doubtful: Course, browser: TestClient) -> N
     with doubtful.open_store() as store:
         (item,) = open_potencies(store, ())
     data = {"lecture": "one", "heard": item.heard, "at_ms": str(item.at_ms), "seen": "0"}
-    assert browser.post("/names/potency", data=data | {"potency": "a lot"}).status_code == 400
-    browser.post("/names/potency", data=data | {"potency": "200C"})
+    assert browser.post("/potencies", data=data | {"potency": "a lot"}).status_code == 400
+    browser.post("/potencies", data=data | {"potency": "200C"})
     with doubtful.open_store() as store:
         verdict = store.verdicts()[0].verdict
     assert isinstance(verdict, WordVerdict)
@@ -85,7 +149,7 @@ def test_publishing_waits_for_what_blocks(course: Course, browser: TestClient) -
     assert "1 name is undecided" in answer.text
     with course.open_store() as store:
         assert not [j for j in jobs(store) if j.body.kind == "publish"]
-    browser.post("/names", data={"ruling": "hide", "said": "Rohan", "seen": "0"})
+    browser.post("/names", data={"ruling_0": "hide", "said_0": "Rohan", "seen": "0"})
     browser.post(
         "/words",
         data={"lecture": "one", "form": "thirty see", "seen": "0", "ruling": "accept", "restored": "30C",

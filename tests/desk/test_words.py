@@ -5,11 +5,14 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 
+import pytest
 from starlette.testclient import TestClient
 
 from notesmith.course import Course
-from notesmith.desk.queue import suggest, word_queue
+from notesmith.desk.queue import word_queue
+from notesmith.desk.suggest import alike, suggest
 from notesmith.verdicts import VerdictEntry, WordVerdict
+from notesmith.vocabulary import Vocabulary
 
 
 def queue_of(course: Course) -> list[tuple[str, str]]:
@@ -117,6 +120,20 @@ def test_suggestions_find_by_any_label_and_near_spellings(course: Course, browse
     assert "remedy/lycopodium-clavatum" in {c.concept_id for c in suggest(vocabulary, "licopodium")}
     assert suggest(vocabulary, "  ") == ()
     assert re.search(r"<button[^>]+value=\"remedy/sulphur", browser.get("/words/suggest?q=sulphur").text)
+
+
+@pytest.mark.parametrize(
+    ("typed", "meant"),
+    [  # as heard in the sample recordings by the packaged model, against their true text
+        ("Bowerick", "author/boericke"), ("Sora", "idea/psora"), ("Heperselfer", "remedy/hepar-sulphuris-calcareum"),
+        ("two ya", "remedy/thuja-occidentalis"), ("lie copodium", "remedy/lycopodium-clavatum"),
+        ("Myosums", "idea/miasm"), ("antizecotic", "idea/antisycotic"),
+    ],
+)  # fmt: skip
+def test_suggestions_find_by_sound(packaged: Vocabulary, typed: str, meant: str) -> None:
+    found = [choice.concept_id for choice in suggest(packaged, typed)]
+    assert any(one.startswith(meant) for one in found[:3]), found
+    assert list(alike(packaged, "  ")) == list(alike(packaged, "x")) == []
 
 
 def test_what_was_heard_is_escaped(course: Course, browser: TestClient, seen: Callable[[], int]) -> None:

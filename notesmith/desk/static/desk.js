@@ -6,71 +6,136 @@
     if (event.detail.verb !== "get") event.detail.headers["X-Desk-Token"] = token;
   });
 
+  // ---- switches of the page, kept in this browser
+  const on = (name) => document.querySelector(`[data-switch="${name}"]`)?.checked ?? false;
+  document.querySelectorAll("[data-switch]").forEach((box) => {
+    box.checked = localStorage.getItem(box.dataset.switch) !== "off";
+    box.addEventListener("change", () => localStorage.setItem(box.dataset.switch, box.checked ? "on" : "off"));
+  });
+
   // ---- single keys; a switch on the page turns them off (WCAG 2.1.4)
-  const toggle = document.getElementById("keys-on");
-  if (toggle) {
-    toggle.checked = localStorage.getItem("keys") !== "off";
-    toggle.addEventListener("change", () => localStorage.setItem("keys", toggle.checked ? "on" : "off"));
+  const typing = (element) => element.matches("input:not([type=checkbox], [type=radio]), textarea, select");
+  const rows = [...document.querySelectorAll("[data-row]")];
+  let row = 0;
+  function stand(at) {
+    row = Math.max(0, Math.min(rows.length - 1, at));
+    rows.forEach((one, n) => one.classList.toggle("now", n === row));
   }
-  const typing = (element) => element.matches("input:not([type=checkbox]), textarea, select");
+  function use(target) {
+    if (typing(target)) { target.focus(); target.select?.(); } else target.click();
+  }
+  if (rows.length) {
+    stand(0);
+    rows.forEach((one, n) => one.addEventListener("focusin", () => stand(n)));
+  }
   document.addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.altKey || event.metaKey || event.isComposing) return;
-    if (event.key === "Escape" && typing(event.target)) { event.target.blur(); return; }
-    if (typing(event.target) || event.repeat || (toggle && !toggle.checked)) return;
-    const target = document.querySelector(`[data-key="${CSS.escape(event.key)}"]`);
+    if (event.key === "Escape" && typing(event.target)) { (event.target.closest("[data-row]") ?? event.target).focus(); event.target.blur(); return; }
+    if (typing(event.target) || event.repeat || (document.querySelector("[data-switch=keys]") && !on("keys"))) return;
+    const key = CSS.escape(event.key);
+    if (rows.length && (key === "j" || key === "k")) {
+      event.preventDefault();
+      stand(row + (key === "j" ? 1 : -1));
+      rows[row].focus({ preventScroll: true });
+      rows[row].scrollIntoView({ block: "nearest" });
+      return;
+    }
+    const target = rows[row]?.querySelector(`[data-row-key="${key}"]`) ?? document.querySelector(`[data-key="${key}"]`);
     if (!target) return;
     event.preventDefault();
-    if (typing(target)) { target.focus(); target.select?.(); } else target.click();
+    use(target);
   });
+  // A choice of a row that needs words opens its field.
+  document.querySelectorAll("[data-opens]").forEach((radio) => radio.addEventListener("click", () => {
+    const field = document.getElementById(radio.dataset.opens);
+    field.focus();
+    field.select();
+  }));
 
   // ---- one decision at a time: a second key press must not decide the next word unseen
   document.addEventListener("submit", (event) => {
-    const form = event.target;
     if (document.body.dataset.sent) { event.preventDefault(); return; }
-    if (form.id === "other-form" && !event.submitter?.value) {
+    const asked = event.target.dataset.ask;
+    if (asked && !window.confirm(asked)) { event.preventDefault(); return; }
+    const without = rows.find((one) => one.querySelector("[value=term]:checked") && !one.querySelector("[data-concept]").value);
+    if (without && event.target.contains(without)) {
       event.preventDefault();
-      form.querySelector("#choices button")?.click();
+      without.querySelector("[data-opened=term] input").focus();
       return;
     }
     document.body.dataset.sent = "yes";
   });
   window.addEventListener("pageshow", () => { delete document.body.dataset.sent; });
 
-  // ---- arrows through the suggestions
+  // ---- the suggestions: Enter takes the first, arrows go through them
+  const listOf = (field) => document.getElementById(field.dataset.list);
   document.addEventListener("keydown", (event) => {
+    const field = event.target.dataset?.list ? event.target : null;
+    if (event.key === "Enter" && field) {
+      event.preventDefault();
+      listOf(field).querySelector("button")?.click();
+      return;
+    }
     if (event.key !== "ArrowDown" && event.key !== "ArrowUp") return;
-    const field = document.activeElement?.dataset?.list ? document.activeElement : null;
-    const list = field ? document.getElementById(field.dataset.list) : document.activeElement?.closest("#choices");
+    const list = field ? listOf(field) : event.target.closest?.("[data-choices]");
     if (!list) return;
     const buttons = [...list.querySelectorAll("button")];
     const at = buttons.indexOf(document.activeElement) + (event.key === "ArrowDown" ? 1 : -1);
     event.preventDefault();
-    if (at < 0) document.querySelector('[data-list="choices"]')?.focus();
+    if (at < 0) document.querySelector(`[data-list="${list.id}"]`)?.focus();
     else buttons[Math.min(at, buttons.length - 1)]?.focus();
   });
+  // In a row a suggestion is marked, not sent: the page is confirmed as a whole.
+  document.addEventListener("click", (event) => {
+    const button = event.target.closest("[data-choices] button"), own = button?.closest("[data-row]");
+    if (!own) return;
+    event.preventDefault();
+    own.querySelector("[data-concept]").value = button.value;
+    own.querySelector("[data-chosen]").textContent = `: ${button.dataset.label}`;
+    own.focus();
+  });
 
-  // ---- the clip
+  // ---- the clip: its middle first, the whole on another key
   const clip = document.getElementById("clip");
-  document.querySelectorAll("[data-sound]").forEach((button) => button.addEventListener("click", () => {
-    const player = button.dataset.clip ? document.getElementById(button.dataset.clip) : clip;
-    if (!player) return;
-    const press = (on) => button.setAttribute("aria-pressed", String(on));
-    if (button.dataset.sound === "play") {
-      if (player.paused) { player.currentTime = 0; player.play(); } else player.pause();
-    } else if (button.dataset.sound === "loop") {
-      player.loop = !player.loop; press(player.loop);
-      if (player.loop && player.paused) player.play();
-    } else {
-      player.preservesPitch = true;
-      player.playbackRate = player.playbackRate < 1 ? 1 : 0.7; press(player.playbackRate < 1);
-    }
-  }));
-
-  document.querySelectorAll("[data-play]").forEach((button) => button.addEventListener("click", () => {
-    if (!clip) return;
-    clip.src = button.dataset.play;
-    clip.play();
-  }));
+  let stopAt = null;
+  function play(from, to) {
+    stopAt = to;
+    clip.currentTime = from;
+    clip.play().catch(() => {});  // a browser that lets nothing play by itself still has the key
+  }
+  if (clip) {
+    const near = () => [Number(clip.dataset.from || 0), clip.dataset.to ? Number(clip.dataset.to) : null];
+    const watch = () => {
+      if (stopAt !== null && clip.currentTime >= stopAt) {
+        if (clip.dataset.loop) clip.currentTime = near()[0];
+        else { stopAt = null; clip.pause(); }
+      }
+      if (!clip.paused) requestAnimationFrame(watch);
+    };
+    clip.addEventListener("play", () => requestAnimationFrame(watch));
+    clip.addEventListener("ended", () => { if (clip.dataset.loop) play(...near()); });
+    document.querySelectorAll("[data-sound]").forEach((button) => button.addEventListener("click", () => {
+      const press = (is) => button.setAttribute("aria-pressed", String(is));
+      if (button.dataset.sound === "near") {
+        if (clip.paused) play(...near()); else clip.pause();
+      } else if (button.dataset.sound === "whole") {
+        play(0, null);
+      } else if (button.dataset.sound === "loop") {
+        if (clip.dataset.loop) delete clip.dataset.loop; else clip.dataset.loop = "yes";
+        press(Boolean(clip.dataset.loop));
+        if (clip.dataset.loop && clip.paused) play(...near());
+      } else {
+        clip.preservesPitch = true;
+        clip.playbackRate = clip.playbackRate < 1 ? 1 : 0.7; press(clip.playbackRate < 1);
+      }
+    }));
+    if (clip.dataset.to && on("plays")) play(...near());
+    document.querySelectorAll("[data-play]").forEach((button) => button.addEventListener("click", () => {
+      stopAt = null;
+      clip.src = button.dataset.play;
+      clip.play().catch(() => {});
+    }));
+  }
 
   // ---- sending files, in pieces that go on where they stopped
   const drop = document.getElementById("drop"), chooser = document.getElementById("files");
