@@ -69,6 +69,11 @@
 
   // ---- the suggestions: Enter takes the first, arrows go through them
   const listOf = (field) => document.getElementById(field.dataset.list);
+  document.addEventListener("input", (event) => {  // what was found for other letters must not be taken
+    if (!event.target.dataset.list) return;
+    window.htmx?.trigger(event.target, "htmx:abort");
+    listOf(event.target).replaceChildren();
+  });
   document.addEventListener("keydown", (event) => {
     const field = event.target.dataset?.list ? event.target : null;
     if (event.key === "Enter" && field) {
