@@ -70,9 +70,11 @@
   // ---- the suggestions: Enter takes the first, arrows go through them
   const listOf = (field) => document.getElementById(field.dataset.list);
   document.addEventListener("input", (event) => {  // what was found for other letters must not be taken
-    if (!event.target.dataset.list) return;
-    window.htmx?.trigger(event.target, "htmx:abort");
-    listOf(event.target).replaceChildren();
+    if (event.target.dataset.list) listOf(event.target).replaceChildren();
+  });
+  document.body.addEventListener("htmx:beforeSwap", (event) => {
+    const field = event.detail.requestConfig.elt;
+    if (field.dataset.list && event.detail.requestConfig.parameters.q !== field.value) event.detail.shouldSwap = false;
   });
   document.addEventListener("keydown", (event) => {
     const field = event.target.dataset?.list ? event.target : null;
