@@ -23,7 +23,7 @@ from notesmith.store.store import Store
 from notesmith.transcript import WordRange, iter_sentences
 from notesmith.verdicts import PersonVerdict, VerdictEntry
 from notesmith.vocabulary import Vocabulary
-from notesmith.vocabulary.expand import ancestors, expand, lexicon_of, stems_of
+from notesmith.vocabulary.expand import Expansion, ancestors, expand, indexed_stems, lexicon_of
 
 RecordKind = Literal["point", "case", "question", "transcript"]
 KIND_WEIGHT: dict[str, float] = {"point": 1.25, "case": 1.15, "question": 1.1, "transcript": 1.0}
@@ -32,6 +32,11 @@ LONG_SENTENCE_WORDS = 45
 COVERED = 0.6
 MATCHES_RANKED = 6000  # rows SQLite may rank for one query; commoner words only re-order
 CANDIDATES = 150
+CONCEPT_WEIGHT = 2.0
+IMPLIED_PART = 0.75  # of a concept that a row only implies
+OTHER_CONCEPTS = 0.4
+COVERAGE_PART = 0.7
+UNKNOWN_WORD = 3.0  # what a typed word weighs in the whole that no row holds
 
 
 class Record(msgspec.Struct, frozen=True):
@@ -187,7 +192,8 @@ def indexed_concepts(record: Record, vocabulary: Vocabulary) -> dict[str, float]
     """The concepts a record is found by, with weights: its own, wider ones, its remedy, those its wording implies."""
     weights: dict[str, float] = dict.fromkeys(record.concept_ids, 1.0)
     wider = (*record.concept_ids, *((record.focus_id,) if record.focus_id else ()))
-    for concept_id in lexicon_of(vocabulary).implied(stems_of(record.text)):
+    lexicon = lexicon_of(vocabulary)
+    for concept_id in lexicon.implied(indexed_stems(record.text, lexicon)):
         weights.setdefault(concept_id, 0.75)
     for concept_id in ancestors(wider, vocabulary):
         weights.setdefault(concept_id, 0.75)
@@ -208,11 +214,15 @@ def index_lecture(
     """Put all that can be found in a lecture into the store; returns the number of records. Raises StoreError."""
     rows = []
     for record in records_of(content, Redaction(content, verdicts)):
-        tokens = " ".join(concept_token(c) for c in indexed_concepts(record, vocabulary))
+        # A concept that is named or taught there stands twice, one that is only implied once.
+        tokens = " ".join(
+            token if weight < 1 else f"{token} {token}"
+            for token, weight in ((concept_token(c), w) for c, w in indexed_concepts(record, vocabulary).items())
+        )
         rows.append(
             MomentRow(
                 content.lecture.id, record.kind, record.start_ms, record.end_ms, tokens, record.text,
-                " ".join(stems_of(record.text)),
+                " ".join(indexed_stems(record.text, lexicon_of(vocabulary))),
             )
         )  # fmt: skip
     return replace_moments(store, content.lecture.id, rows)
@@ -232,22 +242,18 @@ def search(
 
     Raises StoreError.
     """
-    expansion = expand(query, lexicon_of(vocabulary), known=_Known(store))
-    weights = {one: weight for one, weight in expansion.stems if one.isalnum()}
-    meant: dict[str, str] = {}
-    for concept_id, score in expansion.concepts:
-        meant[concept_token(concept_id)] = concept_id
-        weights[concept_token(concept_id)] = 1.6 * score
-    df = frequencies(store, list(weights))
-    if not df:
+    lexicon = lexicon_of(vocabulary)
+    counts = _Counts(store)
+    expansion = expand(query, lexicon, counts, _Present(counts))
+    asked = Asked(expansion, counts, moment_count(store))
+    if not asked.idf:
         return []
-    total = moment_count(store)
-    idf = {token: weights[token] * math.log(1 + (total - n + 0.5) / (n + 0.5)) for token, n in df.items()}
     required = " AND ".join(concept_token(c) for c in concept_ids)
-    rows = _candidates(store, df, idf, required, kinds, lecture_ids)
+    rows = _candidates(store, counts.known, asked.idf, required, kinds, lecture_ids)
+    meant = {concept_token(concept_id): concept_id for concept_id, _ in expansion.concepts}
     titles = {lecture.id: lecture.title for lecture in store.lectures()} if rows else {}
     scored = sorted(
-        ((_score(row, idf), row) for row in rows), key=lambda item: (-item[0], item[1].lecture_id, item[1].start_ms)
+        ((asked.score(row), row) for row in rows), key=lambda item: (-item[0], item[1].lecture_id, item[1].start_ms)
     )
     hits: list[Hit] = []
     seen: set[tuple[str, int]] = set()
@@ -257,26 +263,110 @@ def search(
         if len(hits) >= limit or place in seen:
             continue
         seen.add(place)
-        ids = tuple(meant[token] for token in row.concepts.split() if token in meant)
+        ids = tuple(dict.fromkeys(meant[token] for token in row.concepts.split() if token in meant))
         title = titles.get(row.lecture_id, row.lecture_id)
         hits.append(Hit(row.lecture_id, row.kind, row.text, row.start_ms, row.end_ms, title, ids, round(score, 4)))
     return hits
 
 
-class _Known(Collection[str]):
-    """The stems the texts themselves use; asks the index for one at a time."""
+class _Counts(Collection[str]):
+    """In how many rows a token stands; asks the index for one at a time and remembers."""
 
     def __init__(self, store: Store) -> None:
         self.store = store
+        self.known: dict[str, int] = {}
 
-    def __contains__(self, one: object) -> bool:
-        return isinstance(one, str) and bool(frequencies(self.store, [one]))
+    def __getitem__(self, token: str) -> int:
+        if token not in self.known:
+            self.known[token] = frequencies(self.store, [token]).get(token, 0) if token.isalnum() else 0
+        return self.known[token]
+
+    def __contains__(self, token: object) -> bool:
+        return isinstance(token, str) and self[token] > 0
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.known)
+
+    def __len__(self) -> int:
+        return len(self.known)
+
+
+class _Present(Collection[str]):
+    """The concepts that some row is found by."""
+
+    def __init__(self, counts: _Counts) -> None:
+        self.counts = counts
+
+    def __contains__(self, concept_id: object) -> bool:
+        return isinstance(concept_id, str) and concept_token(concept_id) in self.counts
 
     def __iter__(self) -> Iterator[str]:
         return iter(())
 
     def __len__(self) -> int:
         return 0
+
+
+class Asked:
+    """An expanded query over one index: what every row is scored by.
+
+    A typed word counts once, by the best of the words that may stand for it; nested concepts count by the best of
+    them and a little for each other one. A row that answers more of the query is worth more than the sum says.
+    """
+
+    def __init__(self, expansion: Expansion, counts: _Counts, total: int) -> None:
+        def idf(token: str) -> float:
+            return math.log(1 + (total - counts[token] + 0.5) / (counts[token] + 0.5))
+
+        def telling(group: Sequence[tuple[str, float]]) -> dict[str, float]:
+            # A rare word that stands for a typed one tells no more than the typed one would.
+            most = idf(group[0][0]) if group[0][0] in counts else math.inf
+            return {one: weight * min(most, idf(one)) for one, weight in group if one in counts}
+
+        self.groups = [telling(group) for group in expansion.groups]
+        self.synonyms = {one: weight * idf(one) for one, weight in expansion.synonyms if one in counts}
+        self.concepts: list[tuple[str, float, float, tuple[int, ...]]] = []
+        for (concept_id, score), support in zip(expansion.concepts, expansion.support, strict=True):
+            if (token := concept_token(concept_id)) in counts:
+                self.concepts.append((token, CONCEPT_WEIGHT * score * idf(token), score, support))
+        self.asks = [max(group.values(), default=UNKNOWN_WORD) for group in self.groups]
+        self.idf: dict[str, float] = {}
+        for one, weight in (
+            *(item for group in self.groups for item in group.items()), *self.synonyms.items(),
+            *((token, weight) for token, weight, _, _ in self.concepts),
+        ):  # fmt: skip
+            self.idf[one] = max(self.idf.get(one, 0.0), weight)
+
+    def score(self, row: MomentRow) -> float:
+        """BM25 (k1 1.2, b 0.4, mean length 14 stems), concepts, and how much of the query the row answers."""
+        words = row.expanded.split()
+        concepts = row.concepts.split()
+        length = 1.2 * (0.6 + 0.4 * len(words) / 14)
+
+        def part(one: str) -> float:
+            times = words.count(one)
+            return times * 2.2 / (times + length) if times else 0.0
+
+        answered = [0.0] * len(self.groups)
+        total = 0.0
+        for at, group in enumerate(self.groups):
+            best = max((weight * part(one) for one, weight in group.items()), default=0.0)
+            total += best
+            if best and self.asks[at]:
+                answered[at] = (
+                    max((weight for one, weight in group.items() if one in words), default=0.0) / self.asks[at]
+                )
+        total += sum(weight * part(one) for one, weight in self.synonyms.items())
+        found = []
+        for token, weight, sure, support in self.concepts:
+            if times := concepts.count(token):
+                found.append(weight if times > 1 else weight * IMPLIED_PART)
+                for at in support:
+                    answered[at] = max(answered[at], sure)
+        if found:
+            total += max(found) + OTHER_CONCEPTS * (sum(found) - max(found))
+        coverage = sum(a * b for a, b in zip(answered, self.asks, strict=True)) / (sum(self.asks) or 1.0)
+        return total * (1 - COVERAGE_PART + COVERAGE_PART * coverage) * KIND_WEIGHT.get(row.kind, 1.0)
 
 
 def _candidates(
@@ -288,7 +378,7 @@ def _candidates(
     lecture_ids: Sequence[str],
 ) -> list[MomentRow]:
     """Rows worth scoring. The most telling words choose them; words too common to rank only re-order."""
-    tokens = sorted(df, key=lambda token: -idf[token])
+    tokens = sorted(idf, key=lambda token: (-idf[token], token))
     rows: dict[tuple[str, int, str], MomentRow] = {}
 
     def take(expression: str, *, ranked: bool) -> None:
@@ -311,17 +401,3 @@ def _candidates(
     if not rows:
         take(tokens[0], ranked=df[tokens[0]] <= MATCHES_RANKED)
     return list(rows.values())
-
-
-def _score(row: MomentRow, idf: dict[str, float]) -> float:
-    """BM25 (k1 1.2, b 0.4, mean length 14 stems) over the stems, and whether each concept is there."""
-    words = row.expanded.split()
-    concepts = frozenset(row.concepts.split())
-    length = 1.2 * (0.6 + 0.4 * len(words) / 14)
-    score = 0.0
-    for token, weight in idf.items():
-        if token in concepts:
-            score += weight
-        elif times := words.count(token):
-            score += weight * times * 2.2 / (times + length)
-    return score * KIND_WEIGHT.get(row.kind, 1.0)

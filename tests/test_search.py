@@ -14,7 +14,7 @@ from notesmith.site import build
 from notesmith.store import Store
 from notesmith.store.moments import moment_count
 from notesmith.vocabulary import load_vocabulary
-from notesmith.vocabulary.expand import coarse, expand, lexicon_of, stem, stems_of, words_of
+from notesmith.vocabulary.expand import coarse, expand, lexicon_of, sound_code, stem, stems_of, words_of
 from tests.site.library_fixture import kali_session, lycopodium_session, small_library, thuja_session
 
 
@@ -94,9 +94,11 @@ def test_the_browser_reads_words_as_python_does(tmp_path, vocabulary):
     labels = [label for c in list(vocabulary.concepts.values())[::40] for label in (c.pref_label, *c.alt_labels)]
     script = (f"require({json.dumps(str(engine))});const P=NotesmithEngine.parts;"
               "const t=JSON.parse(require('fs').readFileSync(0));"
-              "console.log(JSON.stringify(t.map(s=>P.words(s).map(w=>[w,P.stem(w),P.coarse(w)]))))")  # fmt: skip
+              "console.log(JSON.stringify(t.map(s=>P.words(s).map(w=>[w,P.stem(w),P.coarse(w),P.soundCode([w])]))))")  # fmt: skip
     done = subprocess.run([node, "-e", script], input=json.dumps(labels), capture_output=True, text=True, check=True)
-    assert json.loads(done.stdout) == [[[w, stem(w), coarse(w)] for w in words_of(label)] for label in labels]
+    assert json.loads(done.stdout) == [
+        [[w, stem(w), coarse(w), sound_code([w])] for w in words_of(label)] for label in labels
+    ]
 
 
 def test_the_two_engines_agree_on_the_first_hit(tmp_path, store, vocabulary):

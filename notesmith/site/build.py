@@ -28,8 +28,10 @@ from notesmith.site.cards import Card, Head, SentenceCard, Share, card_of, sente
 from notesmith.site.index import (
     SearchIndex,
     labels_of,
+    names_file,
     postings_of,
     record_files,
+    relatives_files,
     script,
     shard_count,
     token_of,
@@ -79,6 +81,7 @@ class Manifest(msgspec.Struct):
     labels: dict[int, str] = {}
     concept_names: str = ""
     shards: int = 0
+    words_used: str = ""
 
 
 class LectureFile(msgspec.Struct, frozen=True):
@@ -481,6 +484,13 @@ class _Build:
         self._write_cache(frequency_path, msgspec.msgpack.encode(known))
         every = {term: n for counts in known.values() for term, n in counts.items()}
         self.writer.put("search/words.js", words_file(index.lexicon, present, every))
+        self.writer.put("search/names.js", names_file(index.lexicon, present))
+        # Only what words the course uses decides these files.
+        used = digest(sorted(every))
+        if manifest.words_used != used or not (self.folder / "search/e/0.js").is_file():
+            for name, body in relatives_files(index.lexicon, every.keys()).items():
+                self.writer.put(name, body)
+            manifest.words_used = used
         heads = [manifest.lectures[i].head for i in manifest.order]
         for start in range(0, len(heads), 64):
             rows = [[h.id, h.title[:120], h.date or ""] for h in heads[start : start + 64]]

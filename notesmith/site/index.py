@@ -11,7 +11,8 @@ from __future__ import annotations
 import hashlib
 import json
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from itertools import islice
 from pathlib import Path
 
 import msgspec
@@ -20,7 +21,7 @@ from numpy.typing import NDArray
 
 from notesmith.search import KIND_WEIGHT, Record, indexed_concepts
 from notesmith.vocabulary import Vocabulary
-from notesmith.vocabulary.expand import Lexicon, lexicon_of, make_label, stems_of
+from notesmith.vocabulary.expand import RELATIVES, Lexicon, everyday, indexed_stems, lexicon_of, make_label
 
 KINDS = ("point", "case", "question", "transcript")
 CAP = 1000  # published postings of one term
@@ -31,6 +32,8 @@ ORDINAL_BITS = 13
 MOST_RECORDS = 1 << ORDINAL_BITS
 SHARDS = ((60, 64), (600, 256), (6000, 1024))
 MOST_SHARDS = 4096
+IMPACT = 6.5  # what a quantised part of a score stands for: impact / IMPACT
+RELATIVE_SHARDS = 256
 DIGITS = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_"
 
 Put = Callable[[str, str], None]
@@ -67,15 +70,15 @@ def varint(value: int) -> str:
 
 def terms_of(record: Record, vocabulary: Vocabulary) -> dict[str, int]:
     """Each term of a record with its quantised part of BM25 (0 to 15)."""
-    stems = stems_of(record.text)
-    weight = KIND_WEIGHT[record.kind] * (1.0 + 0.1 * (record.weight - 1.0)) / 1.4
+    stems = indexed_stems(record.text, lexicon_of(vocabulary))
+    weight = KIND_WEIGHT[record.kind] * (1.0 + 0.1 * (record.weight - 1.0)) * IMPACT
     length = 1.2 * (0.6 + 0.4 * len(stems) / 14)
     counts: dict[str, int] = {}
     for one in stems:
         counts[one] = counts.get(one, 0) + 1
-    terms = {one: min(15, round(15 * weight * n / (n + length))) for one, n in counts.items()}
+    terms = {one: min(15, round(weight * n * 2.2 / (n + length))) for one, n in counts.items()}
     for concept_id, part in indexed_concepts(record, vocabulary).items():
-        terms[token_of(concept_id)] = min(15, round(10 * part * weight * 1.2))
+        terms[token_of(concept_id)] = min(15, round(part * weight))
     return terms
 
 
@@ -223,7 +226,7 @@ def labels_of(lexicon: Lexicon, present: frozenset[str], heard: Sequence[tuple[s
 
 
 def words_file(lexicon: Lexicon, present: frozenset[str], frequencies: Mapping[str, int]) -> str:
-    """The words a misspelling may stand for, front-coded, and the coarse spellings of remedy names."""
+    """The words a misspelling may stand for, front-coded."""
     words = {one for label in lexicon.labels if label.concept_id in present for one in label.stems}
     common = sorted((item for item in frequencies.items() if item[1] >= 3), key=lambda item: (-item[1], item[0]))
     words.update(word for word, _ in common[:4000])
@@ -234,11 +237,26 @@ def words_file(lexicon: Lexicon, present: frozenset[str], frequencies: Mapping[s
             same += 1
         coded.append("0123456789abcdefghijklmnopqrstuvwxyz"[same] + word[same:])
         before = word
-    names = sorted(
-        {(label.joined, token_of(label.concept_id)) for label in lexicon.labels
-         if label.concept_id in present and len(label.joined) >= 6 and label.joined.isascii()}
-    )  # fmt: skip
-    return script("words", [" ".join(coded), " ".join(f"{joined} {token}" for joined, token in names)])
+    return script("words", " ".join(coded))
+
+
+def names_file(lexicon: Lexicon, present: frozenset[str]) -> str:
+    """The names of the remedies taught, as spelt and as heard, for what sounds like one of them."""
+    names = {(name, code, token_of(concept_id)) for held in lexicon.names.values() for name, code, concept_id in held
+             if concept_id in present and name.isascii() and code.isascii()}  # fmt: skip
+    return script("names", " ".join(" ".join(row) for row in sorted(names)))
+
+
+def relatives_files(lexicon: Lexicon, used: Collection[str]) -> dict[str, str]:
+    """For each word that a student may type, the words of the course that may stand for it, with their weights."""
+    shards: list[dict[str, str]] = [{} for _ in range(RELATIVE_SHARDS)]
+    for one in sorted({*lexicon.by_stem, *everyday(), *used}):
+        if not one.isalnum() or len(one) > 24:
+            continue
+        found = islice(((other, w) for other, w in lexicon.relatives(one) if other in used), RELATIVES)
+        if row := " ".join(f"{other}:{round(weight * 100)}" for other, weight in found):
+            shards[fnv(one) % RELATIVE_SHARDS][one] = row
+    return {f"search/e/{n:x}.js": script(f"e/{n:x}", shard) for n, shard in enumerate(shards)}
 
 
 def record_files(lecture_id: str, records: Sequence[Record]) -> dict[str, str]:

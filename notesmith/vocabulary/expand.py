@@ -349,7 +349,10 @@ class Lexicon:
             target, self._coarse, scorer=OSA.distance, score_cutoff=limit, limit=most * 2
         )  # fmt: skip
         ranked = sorted((distance, OSA.distance(word, self.words[at]), self.words[at]) for _, distance, at in found)
-        return [(one, 0.9 / (1 + 0.5 * distance)) for distance, letters, one in ranked[:most] if letters <= limit + 2]
+        return [
+            (one, 0.95 / (1 + 0.2 * min(distance, letters)))
+            for distance, letters, one in ranked[:most] if letters <= limit + 2
+        ]  # fmt: skip
 
     def sounds_like(self, words: Sequence[str], known: Collection[str] | None = None) -> tuple[str, float] | None:
         """The remedy whose name is nearest to words run together (``lico podium``), by letters and by sound alike.
@@ -377,8 +380,10 @@ class Lexicon:
 Match = tuple[float, tuple[int, ...]]  # score, the groups that hold it
 
 
-def match_labels(lexicon: Lexicon, groups: Sequence[Sequence[Weighted]], most: int = MOST_CONCEPTS) -> dict[str, Match]:
-    """Concepts whose labels the groups of stems hold, best first."""
+def match_labels(
+    lexicon: Lexicon, groups: Sequence[Sequence[Weighted]], present: Collection[str] | None = None
+) -> dict[str, Match]:
+    """The ``MOST_CONCEPTS`` present concepts whose labels the groups of stems hold best, best first."""
     held: dict[int, dict[str, tuple[float, int]]] = {}
     asked = 0.0
     for at, group in enumerate(groups):
@@ -399,7 +404,8 @@ def match_labels(lexicon: Lexicon, groups: Sequence[Sequence[Weighted]], most: i
         score = label.weight * coverage * coverage * math.sqrt(min(1.0, weight / asked))
         if score > best.get(label.concept_id, (LEAST_SCORE, ()))[0]:
             best[label.concept_id] = (score, used)
-    return dict(sorted(best.items(), key=lambda item: (-item[1][0], item[0]))[:most])
+    ranked = sorted(best.items(), key=lambda item: (-item[1][0], item[0]))
+    return dict(islice((item for item in ranked if present is None or item[0] in present), MOST_CONCEPTS))
 
 
 def _labels(
@@ -488,7 +494,7 @@ def expand(
         if near_words:
             corrected.append((words[at], near_words[0][0]))
     rows = [tuple(group.items()) for group in groups]
-    for concept_id, match in match_labels(lexicon, rows).items():
+    for concept_id, match in match_labels(lexicon, rows, present).items():
         if match[0] > concepts.get(concept_id, (0.0, ()))[0]:
             concepts[concept_id] = match
     best = sorted(concepts.items(), key=lambda item: (-item[1][0], item[0]))[:MOST_CONCEPTS]

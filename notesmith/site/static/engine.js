@@ -7,8 +7,9 @@
   const VALUE = {};
   for (let i = 0; i < 64; i += 1) VALUE[DIGITS[i]] = i;
   const KINDS = ["point", "case", "question", "transcript"];
-  const ORDINALS = 8192, CHUNK = 24, CANDIDATES = 40;
-  const STOP = new Set(("a about all also am an and any are as at be been but by can do does for from get gets had has have he her him his how i if in into is it its like me more my of on or our out she so some that the their them then there these they this to very was we were what when where which who why will with would you your").split(" "));
+  const ORDINALS = 8192, CHUNK = 24, CANDIDATES = 40, IMPACT = 6.5, RELATIVE_SHARDS = 256;
+  const CONCEPT_WEIGHT = 2.0, OTHER_CONCEPTS = 0.4, COVERAGE_PART = 0.7, UNKNOWN_WORD = 3.0, ALIKE = 0.7, ALIKE_KNOWN = 0.76;
+  const STOP = new Set(("a about all also am an and any are as at be been but by can do does for from get gets had has have he her him his how i if in into is it its like me more my of on or our out she so some that the their them then there these they this to very was we were what when where which who why will with would you your being too up").split(" "));
 
   function words(text) {
     const plain = text.replace(/’/g, "'").normalize("NFKD").toLowerCase().replace(/\p{M}/gu, "");
@@ -43,6 +44,24 @@
     w = w.replace(/c(?=[eiy])/g, "s").replace(/c/g, "k").replace(/z/g, "s").replace(/y/g, "i").replace(/w/g, "v");
     w = w.slice(0, 1) + w.slice(1).replace(/h/g, "");
     return w.replace(/(.)\1+/g, "$1");
+  }
+  const SPELLINGS = [["tch", "k"], ["dge", "k"], ["ght", "t"], ["gh", ""], ["ph", "f"], ["sch", "sk"], ["ch", "k"], ["ck", "k"], ["sh", "s"],
+    ["th", "t"], ["x", "ks"], ["qu", "kv"]];
+  const VOICELESS = { g: "k", j: "k", b: "p", d: "t", v: "f", w: "f", z: "s", c: "k", q: "k" };
+  function soundCode(list) {
+    const joined = list.map((given) => {
+      let w = given.replace(/^(?:ps|pn|kn|wr|gn)/, (m) => m[1]).replace(/^x/, "s").replace(/mb$/, "m");
+      for (const [a, b] of SPELLINGS) w = w.split(a).join(b);
+      w = w.replace(/sc(?=[eiy])/g, "s").replace(/c(?=[eiy])/g, "s");
+      return w.replace(/[gjbdvwzcq]/g, (c) => VOICELESS[c]);
+    }).join("").replace(/h/g, "").replace(/[aeiouy]+/g, "a").replace(/(.)\1+/g, "$1");
+    return joined.length > 2 && joined.endsWith("a") ? joined.slice(0, -1) : joined;
+  }
+  function alike(a, b, least) {
+    const longest = Math.max(a.length, b.length);
+    const limit = Math.floor(longest * (1 - least) + 1e-9);
+    const d = distance(a, b, limit);
+    return d > limit ? 0 : 1 - d / longest;
   }
   function distance(a, b, limit) {
     if (Math.abs(a.length - b.length) > limit) return limit + 1;
@@ -112,28 +131,37 @@
       terms.forEach((term, i) => { const e = shards[i] && Object.hasOwn(shards[i], term) ? shards[i][term] : null; if (e) found.set(term, e); });
       return found;
     }
-    function concepts(stems, held) {
+    function concepts(groups, held) {
       const sums = new Map();
       let asked = 0;
-      for (const one of new Set(stems)) {
-        const entry = held.get(one);
-        if (!entry || typeof entry[3] !== "string") continue;
-        const idf = entry[2] / 10;
-        asked += idf;
-        for (const label of labels(entry[3])) {
-          const known = sums.get(label.name + label.token) || { label, sum: 0 };
-          known.sum += idf;
-          sums.set(label.name + label.token, known);
+      groups.forEach((group, at) => {
+        let most = 0;
+        for (const [one, weight] of group) {
+          const entry = held.get(one);
+          if (!entry || typeof entry[3] !== "string") continue;
+          const idf = entry[2] / 10;
+          most = Math.max(most, idf * weight);
+          for (const label of labels(entry[3])) {
+            const key = label.name + label.token;
+            let known = sums.get(key);
+            if (!known) { known = { label, mine: new Map() }; sums.set(key, known); }
+            const before = known.mine.get(one);
+            if (!before || weight > before[0]) known.mine.set(one, [weight, at, idf]);
+          }
         }
-      }
+        asked += most;
+      });
       const best = new Map();
-      for (const { label, sum } of sums.values()) {
+      for (const { label, mine } of sums.values()) {
+        let sum = 0;
+        for (const [weight, , idf] of mine.values()) sum += weight * idf;
         const coverage = Math.min(1, sum / label.total);
-        if (coverage < 0.65) continue;
-        const score = label.weight * coverage * coverage * (sum / asked);
-        if (score > (best.get(label.token) || 0.2)) best.set(label.token, score);
+        if (coverage < 0.595) continue;
+        const score = label.weight * coverage * coverage * Math.sqrt(Math.min(1, sum / asked));
+        const known = best.get(label.token);
+        if (score > (known ? known[0] : 0.2)) best.set(label.token, [score, [...new Set([...mine.values()].map((m) => m[1]))]]);
       }
-      return best;
+      return new Map([...best].sort((a, b) => b[1][0] - a[1][0] || (a[0] < b[0] ? -1 : 1)).slice(0, 12));
     }
     let lexicon = null;
     async function nearWords() {
@@ -141,16 +169,37 @@
       const [raw] = await need(["words"]);
       const list = [];
       let before = "";
-      for (const coded of (raw ? raw[0] : "").split(" ")) {
+      for (const coded of (raw || "").split(" ")) {
         if (!coded) continue;
         before = before.slice(0, parseInt(coded[0], 36)) + coded.slice(1);
         list.push(before);
       }
-      const names = (raw ? raw[1] : "").split(" ");
-      const joined = [];
-      for (let i = 0; i + 1 < names.length; i += 2) joined.push([names[i], names[i + 1]]);
-      lexicon = { list, coarse: list.map(coarse), joined };
+      lexicon = { list, coarse: list.map(coarse) };
       return lexicon;
+    }
+    let names = null;
+    async function nameLike(list) {
+      const joined = coarse(list.join("")), code = soundCode(list);
+      if (joined.length < 5 || code.length < 4) return null;
+      if (!names) {
+        const [raw] = await need(["names"]);
+        const parts = (raw || "").split(" ");
+        names = new Map();
+        for (let i = 0; i + 2 < parts.length; i += 3) {
+          const first = parts[i + 1][0];
+          if (!names.has(first)) names.set(first, []);
+          names.get(first).push([parts[i], parts[i + 1], parts[i + 2]]);
+        }
+      }
+      let best = null;
+      for (const [name, other, token] of names.get(code[0]) || []) {
+        if (Math.abs(other.length - code.length) > 0.45 * Math.max(other.length, code.length)) continue;
+        const bySound = alike(code, other, 0.45);
+        if (!bySound) continue;
+        const likeness = (bySound + alike(joined, name, 0)) / 2;
+        if (likeness >= ALIKE && (!best || likeness > best[1])) best = [token, likeness];
+      }
+      return best;
     }
     async function near(word) {
       const limit = word.length < 4 ? 0 : word.length < 6 ? 1 : word.length < 10 ? 2 : 3;
@@ -163,71 +212,70 @@
         if (d <= limit) found.push([d, distance(word, list[i], limit + 2), list[i]]);
       });
       found.sort((a, b) => a[0] - b[0] || a[1] - b[1] || (a[2] < b[2] ? -1 : 1));
-      return found.filter((f) => f[1] <= limit + 2).slice(0, 3).map(([d, , w]) => [w, 0.9 / (1 + 0.5 * d)]);
+      return found.filter((f) => f[1] <= limit + 2).slice(0, 3).map(([d, letters, w]) => [w, 0.95 / (1 + 0.2 * Math.min(d, letters))]);
     }
-    async function nearName(parts) {
-      const target = coarse(parts.join(""));
-      if (target.length < 6) return null;
-      const { joined } = await nearWords();
-      let best = null;
-      for (const [name, token] of joined) {
-        const longest = Math.max(target.length, name.length);
-        const limit = Math.floor(longest * 0.26 + 1e-9);
-        const d = distance(target, name, limit);
-        if (d <= limit && (!best || 1 - d / longest > best[1])) best = [token, 1 - d / longest];
-      }
-      return best;
-    }
-
     async function expand(query) {
       let typed = words(query).slice(0, 24);
       const telling = typed.filter((w) => !STOP.has(w));
       if (telling.length) typed = telling;
-      const stems = new Map(typed.map((w) => [stem(w), 1]));
+      const stems = typed.map(stem);
       const joins = typed.slice(1).map((w, i) => stem(typed[i] + w));
-      const held = await entries([...stems.keys(), ...joins]);
-      for (const one of joins) if (held.has(one) && !stems.has(one)) stems.set(one, 1);
-      const unknown = [];
-      typed.forEach((w, i) => { if (w.length > 3 && !held.has(stem(w))) unknown.push(i); });
-      const found = concepts([...stems.keys()], held);
-      const corrected = [];
-      const joinedAt = new Set();
-      const raise = (token, score) => { if (score > (found.get(token) || 0)) found.set(token, score); };
-      if (unknown.length) {
-        for (const size of [4, 3, 2]) {
-          for (let start = 0; start + size <= typed.length; start += 1) {
-            const window = Array.from({ length: size }, (_, k) => start + k);
-            if (window.some((i) => joinedAt.has(i)) || !window.some((i) => unknown.includes(i))) continue;
-            const hit = await nearName(window.map((i) => typed[i]));
-            if (hit) { raise(hit[0], hit[1]); corrected.push([window.map((i) => typed[i]).join(" "), hit[0]]); window.forEach((i) => joinedAt.add(i)); }
-          }
-        }
-        const kept = typed.filter((_, i) => !unknown.includes(i)).map(stem);
-        const variants = [];
-        for (const i of unknown) if (!joinedAt.has(i)) variants.push([i, await near(stem(typed[i]))]);
-        const all = variants.flatMap(([, list]) => list.map(([w]) => w));
-        for (const [term, entry] of await entries(all)) held.set(term, entry);
-        const firsts = variants.filter(([, list]) => list.length).map(([, list]) => list[0][0]);
-        for (const [i, list] of variants) {
-          list.forEach(([one, weight], rank) => {
-            stems.set(one, Math.max(stems.get(one) || 0, rank ? weight * 0.6 : weight));
-            const others = firsts.filter((w) => w !== list[0][0]);
-            for (const [token, score] of concepts([...kept, ...others, one], held)) raise(token, weight * score);
-          });
-          if (list.length) corrected.push([typed[i], list[0][0]]);
-        }
+      const shardsOf = stems.map((one) => "e/" + (hash(one) % RELATIVE_SHARDS).toString(16));
+      const [held, related] = await Promise.all([entries([...new Set([...stems, ...joins])]), need(shardsOf)]);
+      const relatives = stems.map((one, i) => (related[i] && Object.hasOwn(related[i], one)
+        ? related[i][one].split(" ").map((x) => [x.slice(0, x.lastIndexOf(":")), Number(x.slice(x.lastIndexOf(":") + 1)) / 100]) : []));
+      const groups = stems.map((one) => new Map([[one, 1]]));
+      joins.forEach((one, i) => { if (held.has(one)) for (const g of [groups[i], groups[i + 1]]) if (!g.has(one)) g.set(one, 1); });
+      const add = (at, list) => { for (const [one, weight] of list) if (!groups[at].has(one)) groups[at].set(one, weight); };
+      relatives.forEach((list, at) => add(at, list));
+      const unknown = new Set();
+      typed.forEach((w, i) => { if (w.length > 3 && !held.has(stems[i]) && !relatives[i].length) unknown.add(i); });
+      const corrected = [], found = new Map(), heard = new Set();
+      for (const [window, token, likeness] of await namesBySound(typed, unknown)) {
+        found.set(token, [likeness, window]);
+        corrected.push([window.map((i) => typed[i]).join(" "), token]);
+        window.forEach((i) => heard.add(i));
       }
-      const best = [...found].sort((a, b) => b[1] - a[1] || (a[0] < b[0] ? -1 : 1)).slice(0, 12);
+      for (const at of unknown) {
+        if (heard.has(at)) continue;
+        const list = await near(stems[at]);
+        list.forEach(([one, weight], rank) => add(at, [[one, rank ? weight * 0.6 : weight]]));
+        if (list.length) corrected.push([typed[at], list[0][0]]);
+      }
+      const missing = groups.flatMap((g) => [...g.keys()]).filter((one) => !held.has(one));
+      for (const [term, entry] of await entries([...new Set(missing)])) held.set(term, entry);
+      for (const [token, match] of concepts(groups, held)) if (match[0] > (found.get(token) || [0])[0]) found.set(token, match);
+      const best = [...found].sort((a, b) => b[1][0] - a[1][0] || (a[0] < b[0] ? -1 : 1)).slice(0, 12);
       for (const [term, entry] of await entries(best.map(([token]) => token))) held.set(term, entry);
       const more = new Map();
-      for (const [token, score] of best.slice(0, 3)) {
+      for (const [token, [score]] of best.slice(0, 3)) {
         const entry = held.get(token);
         if (score < 0.5 || !entry || !entry[4]) continue;
         for (const one of entry[4].split(" ")) more.set(one, Math.max(more.get(one) || 0, 0.4 * score));
       }
+      for (const group of groups) for (const one of group.keys()) more.delete(one);
       for (const [term, entry] of await entries([...more.keys()])) held.set(term, entry);
-      for (const [one, weight] of more) stems.set(one, Math.max(stems.get(one) || 0, weight));
-      return { stems, concepts: best, corrected, held };
+      return { groups, concepts: best.map(([token, [score, support]]) => [token, score, support]), synonyms: [...more], corrected, held };
+    }
+    async function namesBySound(typed, unknown) {
+      const found = [];
+      for (let size = 1; size <= Math.min(4, typed.length); size += 1) {
+        for (let start = 0; start + size <= typed.length; start += 1) {
+          const window = Array.from({ length: size }, (_, k) => start + k);
+          const doubtful = window.some((i) => unknown.has(i));
+          if (size === 1 && !doubtful) continue;
+          const hit = await nameLike(window.map((i) => typed[i]));
+          if (hit && (doubtful || hit[1] >= ALIKE_KNOWN)) found.push([window, ...hit]);
+        }
+      }
+      found.sort((a, b) => b[2] - a[2] || a[0].length - b[0].length || a[0][0] - b[0][0]);
+      const taken = new Set(), kept = [];
+      for (const item of found) {
+        if (item[0].some((i) => taken.has(i))) continue;
+        item[0].forEach((i) => taken.add(i));
+        kept.push(item);
+      }
+      return kept;
     }
 
     async function search(query, filters) {
@@ -235,7 +283,6 @@
       [meta] = await need(["meta"]);
       if (!meta) throw new Error("the search index cannot be read");
       const expansion = await expand(query);
-      const terms = [...expansion.stems].concat(expansion.concepts.map(([t, s]) => [t, 1.6 * s]));
       let allowed = null;
       for (const token of [wanted.remedy, wanted.chapter]) {
         if (!token) continue;
@@ -243,20 +290,8 @@
         const docs = new Set(entry ? postings(entry[1]).docs : []);
         allowed = allowed ? new Set([...docs].filter((d) => allowed.has(d))) : docs;
       }
-      const scores = new Map();
-      for (const [term, weight] of terms) {
-        const entry = expansion.held.get(term);
-        if (!entry || !entry[0]) continue;
-        const idf = Math.log(1 + (meta.records - entry[0] + 0.5) / (entry[0] + 0.5));
-        const { docs, parts } = postings(entry[1]);
-        for (let i = 0; i < docs.length; i += 1) {
-          const doc = docs[i];
-          if (wanted.kind !== undefined && wanted.kind !== "" && (parts[i] & 3) !== Number(wanted.kind)) continue;
-          if (wanted.slot !== undefined && wanted.slot !== "" && Math.floor(doc / ORDINALS) !== Number(wanted.slot)) continue;
-          if (allowed && !allowed.has(doc)) continue;
-          scores.set(doc, (scores.get(doc) || 0) + weight * idf * (parts[i] >> 2) / 7);
-        }
-      }
+      const scores = score(expansion, (doc, part) => !((wanted.kind !== undefined && wanted.kind !== "" && (part & 3) !== Number(wanted.kind))
+        || (wanted.slot !== undefined && wanted.slot !== "" && Math.floor(doc / ORDINALS) !== Number(wanted.slot)) || (allowed && !allowed.has(doc))));
       const ranked = [...scores].sort((a, b) => b[1] - a[1] || a[0] - b[0]).slice(0, CANDIDATES);
       const limit = wanted.limit || 10;
       const hits = [];
@@ -271,7 +306,52 @@
       }
       const names = expansion.concepts.map(([token]) => expansion.held.get(token)).filter((e) => e && e[0] && typeof e[2] === "string")
         .map((e) => ({ name: e[2], page: e[3] }));
-      return { hits, total: scores.size, names, corrected: expansion.corrected.map(([a, b]) => { const e = expansion.held.get(b); return [a, e && b[0] === "." ? e[2] : b]; }), stems: [...expansion.stems].filter(([, weight]) => weight > 0.3).map(([one]) => one) };
+      return { hits, total: scores.size, names, corrected: expansion.corrected.map(([a, b]) => { const e = expansion.held.get(b); return [a, e && b[0] === "." ? e[2] : b]; }), stems: [...new Set(expansion.groups.flatMap((g) => [...g]).concat(expansion.synonyms).filter(([, weight]) => weight > 0.3).map(([one]) => one))] };
+    }
+    /* A typed word counts once, by the best of what may stand for it; nested concepts count by the best of them and a
+       little for each other one; a record that answers more of the query is worth more than the sum says. */
+    function score(expansion, keep) {
+      const { held } = expansion;
+      const idf = (term) => { const e = held.get(term); return e && e[0] ? Math.log(1 + (meta.records - e[0] + 0.5) / (e[0] + 0.5)) : 0; };
+      const found = new Map();
+      const at = (doc) => {
+        let one = found.get(doc);
+        if (!one) { one = { sum: 0, best: 0, all: 0, parts: new Float64Array(size), answered: new Float64Array(size) }; found.set(doc, one); }
+        return one;
+      };
+      const size = expansion.groups.length;
+      const each = (term, use) => {
+        const { docs, parts } = postings(held.get(term)[1]);
+        for (let i = 0; i < docs.length; i += 1) if (keep(docs[i], parts[i])) use(at(docs[i]), (parts[i] >> 2) / IMPACT);
+      };
+      const asks = expansion.groups.map((group, g) => {
+        const first = idf(group.keys().next().value);
+        const terms = [...group].filter(([one]) => idf(one)).map(([one, weight]) => [one, weight * (first ? Math.min(first, idf(one)) : idf(one))]);
+        const ask = terms.length ? Math.max(...terms.map(([, weight]) => weight)) : UNKNOWN_WORD;
+        for (const [one, weight] of terms) each(one, (doc, part) => {
+          doc.parts[g] = Math.max(doc.parts[g], weight * part);
+          if (ask) doc.answered[g] = Math.max(doc.answered[g], weight / ask);
+        });
+        return ask;
+      });
+      for (const [one, weight] of expansion.synonyms) if (idf(one)) each(one, (doc, part) => { doc.sum += weight * idf(one) * part; });
+      for (const [token, sure, support] of expansion.concepts) {
+        if (!idf(token)) continue;
+        const weight = CONCEPT_WEIGHT * sure * idf(token);
+        each(token, (doc, part) => {
+          doc.all += weight * part;
+          doc.best = Math.max(doc.best, weight * part);
+          for (const g of support) doc.answered[g] = Math.max(doc.answered[g], sure);
+        });
+      }
+      const asked = asks.reduce((a, b) => a + b, 0) || 1;
+      const scores = new Map();
+      for (const [doc, one] of found) {
+        let total = one.sum + one.best + OTHER_CONCEPTS * (one.all - one.best), covered = 0;
+        for (let g = 0; g < size; g += 1) { total += one.parts[g]; covered += one.answered[g] * asks[g]; }
+        scores.set(doc, total * (1 - COVERAGE_PART + COVERAGE_PART * covered / asked));
+      }
+      return scores;
     }
     async function fetchRecords(list) {
       const slots = list.map(([doc]) => Math.floor(doc / ORDINALS));
@@ -294,5 +374,5 @@
     return { search, expand, conceptNames };
   }
   scope.NotesmithEngine = Engine;
-  scope.NotesmithEngine.parts = { words, stem, coarse, distance, hash };
+  scope.NotesmithEngine.parts = { words, stem, coarse, soundCode, distance, hash };
 })(typeof window === "undefined" ? globalThis : window);
