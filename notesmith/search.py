@@ -251,11 +251,11 @@ def search(
     required = " AND ".join(concept_token(c) for c in concept_ids)
     rows = _candidates(store, counts.known, asked.idf, required, kinds, lecture_ids)
     meant = {concept_token(concept_id): concept_id for concept_id, _ in expansion.concepts}
-    titles = {lecture.id: lecture.title for lecture in store.lectures()} if rows else {}
     scored = sorted(
         ((asked.score(row), row) for row in rows), key=lambda item: (-item[0], item[1].lecture_id, item[1].start_ms)
     )
     hits: list[Hit] = []
+    titles: dict[str, str] = {}
     seen: set[tuple[str, int]] = set()
     for score, row in scored:
         # A point and the question it stands in begin at one place; it is shown once.
@@ -264,7 +264,9 @@ def search(
             continue
         seen.add(place)
         ids = tuple(dict.fromkeys(meant[token] for token in row.concepts.split() if token in meant))
-        title = titles.get(row.lecture_id, row.lecture_id)
+        if row.lecture_id not in titles:
+            titles[row.lecture_id] = store.lecture(row.lecture_id)[0].title
+        title = titles[row.lecture_id]
         hits.append(Hit(row.lecture_id, row.kind, row.text, row.start_ms, row.end_ms, title, ids, round(score, 4)))
     return hits
 

@@ -81,6 +81,33 @@ def test_indexing_again_replaces(store, vocabulary):
     assert not search(store, vocabulary, "brittle glass")
 
 
+def test_the_counts_of_words_are_the_full_text_indexs_own(store, vocabulary):
+    """SQLite's fts5vocab is the judge, after indexing again and after removing a lecture."""
+    index_lecture(store, thuja_session(), vocabulary)
+    store.remove_lecture("2026-03-02-kali-bichromicum")
+    store.connection.execute("CREATE VIRTUAL TABLE temp.seen USING fts5vocab (main, moment, col)")
+    counted = store.query("SELECT term, doc FROM temp.seen WHERE col IN ('expanded', 'concepts') ORDER BY term")
+    assert counted
+    assert store.query("SELECT term, rows FROM moment_term ORDER BY term") == counted
+
+
+@pytest.mark.parametrize(
+    ("query", "concept"),
+    [  # found by decoding synthetic voices, benchmarks/data/pairs.tsv
+        ("a coney tum", "remedy/aconitum-napellus"), ("knocks vomica", "remedy/nux-vomica"),
+        ("lack to co virosa", "remedy/lactuca-virosa"),
+    ],
+)  # fmt: skip
+def test_a_misheard_name_is_taken_for_the_remedy(vocabulary, query, concept):
+    assert concept in dict(expand(query, lexicon_of(vocabulary)).concepts)
+
+
+@pytest.mark.parametrize(("typed", "meant"), [("afraid", "fear"), ("period", "mens"), ("burglar", "thief"),
+                                              ("appendix", "appendiciti")])  # fmt: skip
+def test_one_word_may_stand_for_another(vocabulary, typed, meant):
+    assert any(one.startswith(meant[:8]) for one, _ in lexicon_of(vocabulary).relatives(stem(typed)))
+
+
 def test_a_hidden_name_is_not_found(store, vocabulary):
     content = kali_session()
     assert all("Farrukh" not in r.text for r in records_of(content, Redaction(content)))

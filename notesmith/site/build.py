@@ -188,10 +188,9 @@ class _Build:
             lecture_id = entry.lecture.id
             old = self._kept_records(lecture_id) if lecture_id in manifest.lectures else ()
             before_of[lecture_id] = old
-            made = self._lecture(entry, manifest.lectures.get(lecture_id))
-            file, kept = made
+            file, kept, concepts = self._lecture(entry, manifest.lectures.get(lecture_id))
             manifest.lectures[lecture_id] = kept
-            after = postings_of(slots[lecture_id], file.records, self.vocabulary)
+            after = postings_of(slots[lecture_id], file.records, self.vocabulary, concepts)
             if fresh:
                 index.add(after)
             else:
@@ -261,7 +260,10 @@ class _Build:
 
     # ------------------------------------------------------------ one lecture
 
-    def _lecture(self, entry: LibraryEntry, old: KeptLecture | None) -> tuple[LectureFile, KeptLecture]:
+    def _lecture(
+        self, entry: LibraryEntry, old: KeptLecture | None
+    ) -> tuple[LectureFile, KeptLecture, list[dict[str, float]]]:
+        """What is kept of a lecture, and the concepts each of its records is found by."""
         content = self.library.content(entry.lecture.id)
         self.read += 1
         publication = self.settings.publish
@@ -279,14 +281,15 @@ class _Build:
         }
         self._write_cache(self.cache / "lectures" / f"{entry.lecture.id}.bin", msgspec.msgpack.encode(file))
         shares = {key: digest(share)[:16] for key, share in shares_of(card, self.vocabulary).items()}
-        present = {c for r in records for c in indexed_concepts(r, self.vocabulary) if c in self.vocabulary}
+        concepts = [indexed_concepts(r, self.vocabulary) for r in records]
+        present = {c for found in concepts for c in found if c in self.vocabulary}
         audio, audio_key = self._audio(content, redaction)
         kept = KeptLecture(
             entry.digest, card.head, shares, tuple(sorted(present)), len(records), audio, audio_key,
             (len(card.points), len(card.cases), card.waiting),
             sum(c.direction == "promised" for c in card.carry_overs), bool(card.cautions), tuple(sorted(heard)),
         )  # fmt: skip
-        return file, kept
+        return file, kept, concepts
 
     def _audio(self, content: LectureContent, redaction: Redaction) -> tuple[str | None, str | None]:
         lecture = content.lecture

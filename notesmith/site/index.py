@@ -68,8 +68,8 @@ def varint(value: int) -> str:
     return "".join(out)
 
 
-def terms_of(record: Record, vocabulary: Vocabulary) -> dict[str, int]:
-    """Each term of a record with its quantised part of BM25 (0 to 15)."""
+def terms_of(record: Record, vocabulary: Vocabulary, concepts: Mapping[str, float] | None = None) -> dict[str, int]:
+    """Each term of a record with its quantised part of BM25 (0 to 15). ``concepts`` where they are known already."""
     stems = indexed_stems(record.text, lexicon_of(vocabulary))
     weight = KIND_WEIGHT[record.kind] * (1.0 + 0.1 * (record.weight - 1.0)) * IMPACT
     length = 1.2 * (0.6 + 0.4 * len(stems) / 14)
@@ -77,18 +77,21 @@ def terms_of(record: Record, vocabulary: Vocabulary) -> dict[str, int]:
     for one in stems:
         counts[one] = counts.get(one, 0) + 1
     terms = {one: min(15, round(weight * n * 2.2 / (n + length))) for one, n in counts.items()}
-    for concept_id, part in indexed_concepts(record, vocabulary).items():
+    for concept_id, part in (indexed_concepts(record, vocabulary) if concepts is None else concepts).items():
         terms[token_of(concept_id)] = min(15, round(part * weight))
     return terms
 
 
-def postings_of(slot: int, records: Sequence[Record], vocabulary: Vocabulary) -> dict[str, list[int]]:
+def postings_of(
+    slot: int, records: Sequence[Record], vocabulary: Vocabulary,
+    concepts: Sequence[Mapping[str, float]] | None = None,
+) -> dict[str, list[int]]:  # fmt: skip
     """By term, packed postings: slot, ordinal, impact (4 bits), kind (2 bits)."""
     found: dict[str, list[int]] = {}
     for ordinal, record in enumerate(records[:MOST_RECORDS]):
         kind = KINDS.index(record.kind)
         base = ((slot << ORDINAL_BITS) | ordinal) << 6
-        for term, impact in terms_of(record, vocabulary).items():
+        for term, impact in terms_of(record, vocabulary, concepts[ordinal] if concepts else None).items():
             found.setdefault(term, []).append(base | (impact << 2) | kind)
     return found
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import hashlib
+from collections import Counter
 from collections.abc import Iterable, Sequence
 
 import msgspec
 
-from notesmith.store.store import Store, translated
+from notesmith.store.store import Store
 
 _ROWS_A_LECTURE = 1 << 20
 
@@ -32,16 +33,32 @@ def _first_row(lecture_id: str) -> int:
 def replace_moments(store: Store, lecture_id: str, rows: Iterable[MomentRow]) -> int:
     """Put a lecture's rows in place of its earlier ones; returns how many there are."""
     first = _first_row(lecture_id)
+    made = list(rows)
     values = [
         (first + n, row.lecture_id, row.kind, row.start_ms, row.end_ms, row.concepts, row.text, row.expanded)
-        for n, row in enumerate(rows)
+        for n, row in enumerate(made)
     ]
+    span = (first, first + _ROWS_A_LECTURE - 2)
     with store.transaction() as connection:
-        connection.execute("DELETE FROM moment WHERE rowid BETWEEN ? AND ?", (first, first + _ROWS_A_LECTURE - 2))
+        counts: Counter[str] = Counter()
+        for row in made:
+            counts.update({*row.concepts.split(), *row.expanded.split()})
+        for concepts, expanded in connection.execute(
+            "SELECT concepts, expanded FROM moment WHERE rowid BETWEEN ? AND ?", span
+        ):
+            counts.subtract({*concepts.split(), *expanded.split()})
+        connection.execute("DELETE FROM moment WHERE rowid BETWEEN ? AND ?", span)
         connection.executemany(
             "INSERT INTO moment (rowid, lecture_id, kind, start_ms, end_ms, concepts, text, expanded)"
             " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
             values,
+        )
+        connection.executemany(
+            "INSERT INTO moment_term VALUES (?, ?) ON CONFLICT (term) DO UPDATE SET rows = rows + excluded.rows",
+            sorted((term, n) for term, n in counts.items() if n),
+        )
+        connection.executemany(
+            "DELETE FROM moment_term WHERE term = ? AND rows <= 0", [(term,) for term, n in counts.items() if n < 0]
         )
     return len(values)
 
@@ -61,16 +78,9 @@ def moment_count(store: Store) -> int:
 
 def frequencies(store: Store, tokens: Sequence[str]) -> dict[str, int]:
     """In how many rows each token stands; tokens that stand in none are left out."""
-    with translated(store.path):
-        store.connection.execute(
-            "CREATE VIRTUAL TABLE IF NOT EXISTS temp.moment_terms USING fts5vocab('main', 'moment', 'row')"
-        )
-    found = {}
-    for token in tokens:
-        rows = store.query("SELECT doc FROM temp.moment_terms WHERE term = ?", (token,))
-        if rows:
-            found[token] = int(str(rows[0][0]))
-    return found
+    marks = ", ".join("?" * len(tokens))
+    rows = store.query(f"SELECT term, rows FROM moment_term WHERE term IN ({marks})", tokens)
+    return {str(term): int(str(count)) for term, count in rows}
 
 
 def matching(

@@ -68,6 +68,14 @@ MIGRATIONS: tuple[str, ...] = (
         body BLOB NOT NULL
     ) STRICT;
     """,
+    """
+    -- In how many rows of moment a token stands; the full-text index would count them anew at every search.
+    CREATE TABLE moment_term (term TEXT PRIMARY KEY, rows INTEGER NOT NULL) STRICT, WITHOUT ROWID;
+    CREATE VIRTUAL TABLE moment_seen USING fts5vocab ('moment', 'col');
+    INSERT INTO moment_term SELECT term, doc FROM moment_seen WHERE col = 'expanded';
+    INSERT OR REPLACE INTO moment_term SELECT term, doc FROM moment_seen WHERE col = 'concepts';
+    DROP TABLE moment_seen;
+    """,
 )
 CURRENT_VERSION = len(MIGRATIONS)
 

@@ -146,9 +146,11 @@ class Store:
 
     def remove_lecture(self, lecture_id: str) -> None:
         """Remove a lecture with its results, and its transcript unless another lecture uses the recording."""
+        from notesmith.store.moments import replace_moments  # which needs the store
+
         with self.transaction() as connection:
             lecture, _ = self.lecture(lecture_id)
-            connection.execute("DELETE FROM moment WHERE lecture_id = ?", (lecture_id,))
+            replace_moments(self, lecture_id, ())
             connection.execute("DELETE FROM lecture WHERE id = ?", (lecture_id,))
             if self.lecture_of_recording(lecture.recording_sha256) is None:
                 for table in ("transcript", "decoded_window"):

@@ -90,8 +90,11 @@ def words_of(text: str) -> list[str]:
     >>> words_of("Kali-bi., Müller's")
     ['kali', 'bi', 'mullers']
     """
-    plain = unicodedata.normalize("NFKD", text.replace("’", "'")).casefold()
-    plain = "".join(c for c in plain if not unicodedata.combining(c))
+    if text.isascii():
+        plain = text.lower()
+    else:
+        plain = unicodedata.normalize("NFKD", text.replace("’", "'")).casefold()
+        plain = "".join(c for c in plain if not unicodedata.combining(c))
     return [match[0].replace("'", "")[:40] for match in _WORD.finditer(plain)]
 
 
