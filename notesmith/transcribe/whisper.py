@@ -1,5 +1,9 @@
 """Transcribe with faster-whisper, resumable after every window and word for word what it says by itself.
 
+One thing is done otherwise: where the first decoding of a window looks wrong, faster-whisper samples at random and says
+something else in every run. Here a window that only repeats itself is decoded again with repetition barred, so that one
+sound gives the same words in every run and after every kill.
+
 faster-whisper decodes the detected speech in windows of at most 30 seconds; where the next window begins depends on
 the last words of the one before. ``WindowedWhisper`` notes, after each window, what it said and where it would go on,
 so that a killed run can go on there and end with the same words and times.
@@ -9,6 +13,7 @@ Nothing is prompted: ``hotwords`` and prompts made Whisper base drop speech and 
 
 from __future__ import annotations
 
+import dataclasses
 import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
@@ -27,7 +32,9 @@ from notesmith.recording import RATE_HZ, Sound, SoundBlock, probe, sound_blocks
 from notesmith.transcribe.model import ModelPlace, find_model
 from notesmith.transcript import Segment, TimeSpan, Transcript, Word
 
-VERSION = "2"
+VERSION = "3"
+COMPRESSION = 3  # place of the compression ratio in what faster-whisper's decoding returns
+UNREPEATED = 4  # tokens that may not come again in the same order
 BLOCK_NUMBER = 10_000  # windows of block b are numbered from b * BLOCK_NUMBER
 
 Progress = Callable[[int, int], None]
@@ -75,6 +82,17 @@ class WindowedWhisper(WhisperModel):  # type: ignore[misc]
         if self.on_encode is not None:
             self.on_encode()
         return super().encode(features)
+
+    def generate_with_fallback(self, encoder_output: Any, prompt: Any, tokenizer: Any, options: Any) -> Any:
+        """The likeliest words; words that only repeat themselves give way to the likeliest that do not."""
+        plain = dataclasses.replace(options, temperatures=[0.0])
+        first = super().generate_with_fallback(encoder_output, prompt, tokenizer, plain)
+        most = options.compression_ratio_threshold
+        if most is None or first[COMPRESSION] <= most:
+            return first
+        barred = dataclasses.replace(plain, no_repeat_ngram_size=UNREPEATED)
+        again = super().generate_with_fallback(encoder_output, prompt, tokenizer, barred)
+        return again if again[COMPRESSION] < first[COMPRESSION] else first
 
     def _split_segments_by_timestamps(self, **kwargs: Any) -> Any:
         segments, seek, single_ending = super()._split_segments_by_timestamps(**kwargs)

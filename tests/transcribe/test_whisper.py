@@ -5,17 +5,20 @@ The outside judge of the real model's words is faster-whisper itself on the same
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Iterable, Sequence
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from faster_whisper.transcribe import TranscriptionOptions
 
 from notesmith.errors import ModelError, RecordingError
 from notesmith.profiles import ACCURATE, TESTING
 from notesmith.recording import RATE_HZ, clip
 from notesmith.transcribe import StoredWindow, find_model, load_model, transcribe
-from notesmith.transcribe.whisper import HeardWindow, HeardWord
+from notesmith.transcribe.whisper import HeardWindow, HeardWord, WindowedWhisper
 from notesmith.transcript import TimeSpan
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_audio"
@@ -184,3 +187,34 @@ def test_a_model_that_can_only_transcribe_gives_no_witness(tmp_path):
     from notesmith.transcribe import audio_witness
 
     assert audio_witness(tmp_path / "x.wav", ClockSpeech()) is None
+
+
+class _Scripted:
+    """Stands in for CTranslate2: loops unless repetition is barred, and notes how it was asked."""
+
+    def __init__(self) -> None:
+        self.asked: list[dict[str, object]] = []
+
+    def generate(self, *_args: object, **settings: object) -> list[object]:
+        self.asked.append(settings)
+        tokens = list(range(20)) if settings["no_repeat_ngram_size"] else [7] * 200
+        return [SimpleNamespace(sequences_ids=[tokens], scores=[-0.1], no_speech_prob=0.0)]
+
+
+def test_a_window_that_repeats_itself_is_decoded_again_without_chance() -> None:
+    model = WindowedWhisper.__new__(WindowedWhisper)
+    model.model, model.max_length, model.time_precision = _Scripted(), 448, 0.02
+    model.logger = logging.getLogger("test")
+    tokenizer = SimpleNamespace(decode=lambda tokens: " ".join(f"word{t}" for t in tokens))
+    options = TranscriptionOptions(
+        beam_size=5, best_of=5, patience=1, length_penalty=1, repetition_penalty=1, no_repeat_ngram_size=0,
+        log_prob_threshold=-1.0, no_speech_threshold=0.6, compression_ratio_threshold=2.4,
+        condition_on_previous_text=False, prompt_reset_on_temperature=0.5, temperatures=[0.0, 0.2, 0.4],
+        initial_prompt=None, prefix=None, suppress_blank=True, suppress_tokens=[], without_timestamps=False,
+        max_initial_timestamp=1.0, word_timestamps=True, prepend_punctuations="", append_punctuations="",
+        multilingual=False, max_new_tokens=None, clip_timestamps="0", hallucination_silence_threshold=None, hotwords=None,
+    )  # fmt: skip
+    result, *_ = model.generate_with_fallback(None, [1], tokenizer, options)
+    assert result.sequences_ids[0] == list(range(20))
+    assert len(model.model.asked) == 2
+    assert not any("sampling_temperature" in settings for settings in model.model.asked)
