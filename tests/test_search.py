@@ -91,19 +91,17 @@ def test_the_counts_of_words_are_the_full_text_indexs_own(store, vocabulary):
     assert store.query("SELECT term, rows FROM moment_term ORDER BY term") == counted
 
 
-@pytest.mark.parametrize(
-    ("query", "concept"),
-    [  # found by decoding synthetic voices, benchmarks/data/pairs.tsv
-        ("a coney tum", "remedy/aconitum-napellus"), ("knocks vomica", "remedy/nux-vomica"),
-        ("lack to co virosa", "remedy/lactuca-virosa"),
-    ],
-)  # fmt: skip
-def test_a_misheard_name_is_taken_for_the_remedy(vocabulary, query, concept):
-    assert concept in dict(expand(query, lexicon_of(vocabulary)).concepts)
+def test_misheard_names_are_mostly_taken_for_the_remedy(vocabulary):
+    """Every twentieth name of benchmarks/data/pairs.tsv, what a recogniser wrote for synthetic voices."""
+    path = Path(__file__).parent.parent / "benchmarks/data/pairs.tsv"
+    rows = [line.split("\t") for line in path.read_text("utf-8").splitlines() if line.startswith("remedy/")][::20]
+    found = [dict(expand(row[3], lexicon_of(vocabulary)).concepts) for row in rows]
+    right = sum(row[0] in concepts for row, concepts in zip(rows, found, strict=True))
+    assert right / len(rows) > 0.5  # 0.56 among all the 2,023 remedies when this was written
 
 
 @pytest.mark.parametrize(("typed", "meant"), [("afraid", "fear"), ("period", "mens"), ("burglar", "thief"),
-                                              ("appendix", "appendiciti")])  # fmt: skip
+                                              ("appendix", "appendicitis")])  # fmt: skip
 def test_one_word_may_stand_for_another(vocabulary, typed, meant):
     assert any(one.startswith(meant[:8]) for one, _ in lexicon_of(vocabulary).relatives(stem(typed)))
 

@@ -199,12 +199,14 @@ def root(one: str) -> str:
     >>> root(stem("appendix")) == root(stem("appendicitis")), root(stem("consolation")) == root(stem("consoled"))
     (True, True)
     """
+    if one.endswith("x"):
+        one = one[:-1] + "c"
     for _ in range(2):
         for ending in _ENDINGS:
             if one.endswith(ending) and len(one) - len(ending) >= 4:
                 one = one[: -len(ending)]
                 break
-    return one[:-1] + "c" if one.endswith("x") else one
+    return one
 
 
 @lru_cache(maxsize=1)
