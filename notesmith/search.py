@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import math
 from bisect import bisect_left
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from typing import Literal
 
 import msgspec
@@ -23,14 +23,15 @@ from notesmith.store.store import Store
 from notesmith.transcript import WordRange, iter_sentences
 from notesmith.verdicts import PersonVerdict, VerdictEntry
 from notesmith.vocabulary import Vocabulary
-from notesmith.vocabulary.expand import Expansion, ancestors, expand, indexed_stems, lexicon_of
+from notesmith.vocabulary.expand import Expansion, ancestors, expand, indexed_stems, lexicon_of, stems_of
 
 RecordKind = Literal["point", "case", "question", "transcript"]
 KIND_WEIGHT: dict[str, float] = {"point": 1.25, "case": 1.15, "question": 1.1, "transcript": 1.0}
 SHORT_SENTENCE_WORDS = 5
 LONG_SENTENCE_WORDS = 45
 COVERED = 0.6
-MATCHES_RANKED = 6000  # rows SQLite may rank for one query; commoner words only re-order
+MOST_LETTERS = 1000  # of a query
+MATCHES_RANKED = 2000  # rows SQLite may rank for one query; commoner words only re-order
 CANDIDATES = 150
 CONCEPT_WEIGHT = 2.0
 IMPLIED_PART = 0.75  # of a concept that a row only implies
@@ -244,7 +245,10 @@ def search(
     """
     lexicon = lexicon_of(vocabulary)
     counts = _Counts(store)
-    expansion = expand(query, lexicon, counts, _Present(counts))
+    counts.load(
+        one for typed in stems_of(query[:MOST_LETTERS]) for one in (typed, *(r for r, _ in lexicon.relatives(typed)))
+    )
+    expansion = expand(query[:MOST_LETTERS], lexicon, counts, _Present(counts))
     asked = Asked(expansion, counts, moment_count(store))
     if not asked.idf:
         return []
@@ -277,6 +281,11 @@ class _Counts(Collection[str]):
     def __init__(self, store: Store) -> None:
         self.store = store
         self.known: dict[str, int] = {}
+
+    def load(self, tokens: Iterable[str]) -> None:
+        """Ask for many at once."""
+        wanted = {token for token in tokens if token.isalnum() and token not in self.known}
+        self.known.update(dict.fromkeys(wanted, 0) | frequencies(self.store, sorted(wanted)))
 
     def __getitem__(self, token: str) -> int:
         if token not in self.known:

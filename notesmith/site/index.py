@@ -245,7 +245,8 @@ def words_file(lexicon: Lexicon, present: frozenset[str], frequencies: Mapping[s
 
 def names_file(lexicon: Lexicon, present: frozenset[str]) -> str:
     """The names of the remedies taught, as spelt and as heard, for what sounds like one of them."""
-    names = {(name, code, token_of(concept_id)) for held in lexicon.names.values() for name, code, concept_id in held
+    names = {(name, code, token_of(concept_id)) for held, codes in lexicon.names.values()
+             for (name, concept_id), code in zip(held, codes, strict=True)
              if concept_id in present and name.isascii() and code.isascii()}  # fmt: skip
     return script("names", " ".join(" ".join(row) for row in sorted(names)))
 

@@ -19,6 +19,8 @@ from importlib import resources
 from itertools import islice
 
 import msgspec
+import numpy as np
+from numpy.typing import NDArray
 from rapidfuzz import process
 from rapidfuzz.distance import OSA
 
@@ -52,6 +54,7 @@ BROADER_WEIGHT = 0.5
 # Names by sound: likeness from which typed words are taken for a remedy, learnt on benchmarks/data/pairs.tsv.
 SOUNDS_LIKE_UNKNOWN = 0.7
 SOUNDS_LIKE_KNOWN = 0.76
+LEAST_BY_SOUND = 0.55
 IMPLIED_SCHEMES = ("rubric/", "medical/", "idea/")
 SCHEMES = frozenset({"remedy", "family", "rubric", "chapter", "canon", "idea", "medical"})
 _WORD = re.compile(r"[^\W_]+(?:'[^\W_]+)?")
@@ -256,9 +259,20 @@ class Lexicon:
         names = {(label.joined, label.sound, label.concept_id): None for label in self.labels
                  if len(label.joined) >= 5 and len(label.sound) >= 4}  # fmt: skip
         # By the first sound, which is the last to be misheard.
-        self.names: dict[str, list[tuple[str, str, str]]] = {}
-        for name in names:
-            self.names.setdefault(name[1][0], []).append(name)
+        self.names: dict[str, tuple[list[tuple[str, str]], list[str]]] = {}
+        for name, code, concept_id in names:
+            held_names, codes = self.names.setdefault(code[0], ([], []))
+            held_names.append((name, concept_id))
+            codes.append(code)
+
+    @cached_property
+    def numbers(self) -> dict[str, NDArray[np.int64]]:
+        """The labels of each stem, for reckoning with many at once."""
+        return {one: np.array(held, dtype=np.int64) for one, held in self.by_stem.items()}
+
+    @cached_property
+    def total_weights(self) -> NDArray[np.float64]:
+        return np.array(self.totals, dtype=np.float64)
 
     @cached_property
     def _by_rarest(self) -> dict[str, list[int]]:
@@ -368,13 +382,11 @@ class Lexicon:
         if len(joined) < 5 or len(sound) < 4:
             return None
         best: tuple[float, str] | None = None
-        for name, code, concept_id in self.names.get(sound[0], ()):
-            longest = max(len(code), len(sound))
-            if abs(len(code) - len(sound)) > 0.45 * longest:
-                continue
-            by_sound = OSA.normalized_similarity(sound, code, score_cutoff=0.45)
-            if not by_sound:
-                continue
+        names, codes = self.names.get(sound[0], ([], []))
+        for _, by_sound, at in process.extract(
+            sound, codes, scorer=OSA.normalized_similarity, score_cutoff=LEAST_BY_SOUND, limit=None
+        ):
+            name, concept_id = names[at]
             likeness = (by_sound + OSA.normalized_similarity(joined, name)) / 2
             if likeness >= SOUNDS_LIKE_UNKNOWN and (best is None or likeness > best[0]):
                 if known is None or concept_id in known:
@@ -389,26 +401,33 @@ def match_labels(
     lexicon: Lexicon, groups: Sequence[Sequence[Weighted]], present: Collection[str] | None = None
 ) -> dict[str, Match]:
     """The ``MOST_CONCEPTS`` present concepts whose labels the groups of stems hold best, best first."""
-    held: dict[int, dict[str, tuple[float, int]]] = {}
+    held: dict[str, tuple[float, int]] = {}  # the greatest weight of each stem, and its group
     asked = 0.0
     for at, group in enumerate(groups):
-        asked += max((lexicon.weight[one] * weight for one, weight in group if one in lexicon.by_stem), default=0.0)
-        for one, weight in group:
-            for number in lexicon.by_stem.get(one, ()):
-                mine = held.setdefault(number, {})
-                if weight > mine.get(one, (0.0, 0))[0]:
-                    mine[one] = (weight, at)
+        known = [(one, weight) for one, weight in group if one in lexicon.by_stem]
+        asked += max((lexicon.weight[one] * weight for one, weight in known), default=0.0)
+        for one, weight in known:
+            if weight > held.get(one, (0.0, 0))[0]:
+                held[one] = (weight, at)
+    if not held:
+        return {}
+    # Common words stand in thousands of labels: which are held enough is reckoned at once.
+    numbers = [lexicon.numbers[one] for one in held]
+    sums = np.bincount(
+        np.concatenate(numbers),
+        weights=np.repeat(
+            [lexicon.weight[one] * weight for one, (weight, _) in held.items()], [len(n) for n in numbers]
+        ),
+        minlength=len(lexicon.labels),
+    )
     best: dict[str, Match] = {}
-    for number, mine in held.items():
+    for number in np.flatnonzero(sums >= LEAST_COVERAGE * lexicon.total_weights).tolist():
         label = lexicon.labels[number]
-        weight = sum(lexicon.weight[one] * share for one, (share, _) in mine.items())
+        weight = float(sums[number])
         coverage = weight / lexicon.totals[number]
-        if coverage < LEAST_COVERAGE:
-            continue
-        used = tuple(sorted({at for _, at in mine.values()}))
         score = label.weight * coverage * coverage * math.sqrt(min(1.0, weight / asked))
         if score > best.get(label.concept_id, (LEAST_SCORE, ()))[0]:
-            best[label.concept_id] = (score, used)
+            best[label.concept_id] = (score, tuple(sorted({held[one][1] for one in label.stems if one in held})))
     ranked = sorted(best.items(), key=lambda item: (-item[1][0], item[0]))
     return dict(islice((item for item in ranked if present is None or item[0] in present), MOST_CONCEPTS))
 

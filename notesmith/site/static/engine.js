@@ -193,8 +193,7 @@
       }
       let best = null;
       for (const [name, other, token] of names.get(code[0]) || []) {
-        if (Math.abs(other.length - code.length) > 0.45 * Math.max(other.length, code.length)) continue;
-        const bySound = alike(code, other, 0.45);
+        const bySound = alike(code, other, 0.55);
         if (!bySound) continue;
         const likeness = (bySound + alike(joined, name, 0)) / 2;
         if (likeness >= ALIKE && (!best || likeness > best[1])) best = [token, likeness];
