@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
@@ -18,6 +19,7 @@ from notesmith.desk import editor, flow, home, label, names, notes_editor, poten
 from notesmith.desk.context import HERE, Desk, desk_of, error_status
 from notesmith.desk.guard import App, Guard, Keys, new_keys
 from notesmith.desk.opening import OPENING_FILE, Openings
+from notesmith.desk.suggest import warm
 from notesmith.desk.worker import Worker
 from notesmith.errors import NotesmithError
 
@@ -33,6 +35,7 @@ def make_app(course: Course, *, port: int, keys: Keys | None = None, who: str = 
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
         if worker is not None:
             worker.start()
+            threading.Thread(target=warm, args=(desk.vocabulary,), name="desk-sounds", daemon=True).start()
         yield
         if worker is not None:
             worker.stop()

@@ -189,7 +189,7 @@ def undo_back(entries: Sequence[VerdictEntry]) -> str:
         case WordVerdict(start_ms=None):
             return "/words"
         case WordVerdict():
-            return "/potencies"
+            return "/next"
         case NoteVerdict(lecture_id=lecture_id):
             return f"/notes/{lecture_id}"
     return "/names"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import islice
 from typing import Literal
 
 import msgspec
@@ -24,16 +25,19 @@ from notesmith.desk.context import (
     undo_back,
 )
 from notesmith.desk.queue import Place, place_at, word_rulings
+from notesmith.desk.suggest import alike
 from notesmith.errors import ConflictError, InputError
 from notesmith.extract.privacy import hidden, person_rulings
 from notesmith.lecture import Lecture
 from notesmith.store import Store
 from notesmith.transcript import Transcript, WordRange, sounding
 from notesmith.verdicts import PersonVerdict, Verdict, VerdictEntry, WordVerdict
+from notesmith.vocabulary import Vocabulary
 
 LONGEST_REPLACEMENT = 80
 NAMES_A_PAGE = 10  # a form holds at most 64 fields
-WORDS_BESIDE = 9
+WORDS_BESIDE = 6
+TERMS_OFFERED = 3
 Choice = Literal["hide", "show", "replace", "term"]
 CHOICES: dict[str, Choice] = {"hide": "hide", "show": "show", "replace": "replace", "term": "term"}
 
@@ -57,12 +61,13 @@ class NameItem(msgspec.Struct, frozen=True):
 
 
 class NameRow(msgspec.Struct, frozen=True):
-    """An open name with a few words on both sides of one place."""
+    """An open name with a few words on both sides of one place, and terms that sound like it."""
 
     item: NameItem
     place: Place
     before: str
     after: str
+    terms: tuple[tuple[str, str], ...] = ()
 
 
 def finished(store: Store) -> list[tuple[Lecture, Extraction]]:
@@ -125,7 +130,7 @@ def names(store: Store, verdicts: Sequence[VerdictEntry]) -> tuple[NameItem, ...
     return tuple(sorted(items, key=lambda item: not item.open))
 
 
-def rows(store: Store, items: Sequence[NameItem]) -> tuple[NameRow, ...]:
+def rows(store: Store, vocabulary: Vocabulary, items: Sequence[NameItem]) -> tuple[NameRow, ...]:
     """The names with the words around them; each lecture's transcript is read once."""
     wanted = {item.lecture_id for item in items}
     transcripts = {
@@ -138,7 +143,9 @@ def rows(store: Store, items: Sequence[NameItem]) -> tuple[NameRow, ...]:
         transcript, words = transcripts[item.lecture_id], item.words[0]
         before = transcript.text(WordRange(max(0, words.start - WORDS_BESIDE), words.start))
         after = transcript.text(WordRange(words.end, min(len(transcript.words), words.end + WORDS_BESIDE)))
-        found.append(NameRow(item, place_at(transcript, words), before, after))
+        place = place_at(transcript, words)
+        terms = tuple((one, vocabulary.label(one)) for one, _ in islice(alike(vocabulary, place.heard), TERMS_OFFERED))
+        found.append(NameRow(item, place, before, after, terms))
     return tuple(found)
 
 
@@ -149,7 +156,7 @@ def page(request: Request) -> Response:
         current = store.verdicts()
         every = names(store, current)
         waiting = [item for item in every if item.open]
-        shown = rows(store, waiting[:NAMES_A_PAGE])
+        shown = rows(store, desk.vocabulary, waiting[:NAMES_A_PAGE])
         seen = last_verdict_id(store)
         pending = is_applying(store)
     latest = latest_own(request, current, desk.who)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import msgspec
 
@@ -18,7 +18,8 @@ LONGEST_SENTENCE_WORDS = 45
 CLIP_MARGIN_MS = 600
 LONGEST_CLIP_MS = 60_000
 # What is heard of a doubtful word at first: the phrase that leads to it, and its end.
-LEAD_MS, TAIL_MS = 2000, 800
+LEAD_MS, TAIL_MS = 1500, 600
+SAME_PLACE_MS = 1500  # as rulings on one place are obeyed
 
 
 class Place(msgspec.Struct, frozen=True):
@@ -70,6 +71,10 @@ def word_queue(
     rulings = word_rulings(verdicts)
     ruled_course = frozenset(sounding(r.heard) for r in rulings if r.lecture_id is None and r.start_ms is None)
     ruled_here = frozenset((sounding(r.heard), r.lecture_id) for r in rulings if r.start_ms is None)
+    ruled_places: dict[tuple[str, str | None], list[int]] = {}
+    for one in rulings:
+        if one.start_ms is not None:
+            ruled_places.setdefault((sounding(one.heard), one.lecture_id), []).append(one.start_ms)
     found: dict[tuple[str, str], tuple[Lecture, list[Correction]]] = {}
     lectures_of: dict[str, set[str]] = {}
     for lecture in store.lectures():
@@ -83,6 +88,8 @@ def word_queue(
             and (form := sounding(item.heard)) not in ruled_course
             and (form, lecture.id) not in ruled_here
         ]
+        if any(lecture.id == ruled for _, ruled in ruled_places):
+            wanted = _without_places(store, lecture, corrections, wanted, ruled_places)
         for item in wanted:
             form = sounding(item.heard)
             found.setdefault((lecture.id, form), (lecture, []))[1].append(item)
@@ -105,6 +112,34 @@ def word_queue(
     return tuple(sorted(items, key=lambda i: (*i.worth, i.lecture_id, i.corrections[0].segment_id, i.form)))
 
 
+def _without_places(
+    store: Store,
+    lecture: Lecture,
+    corrections: Corrections,
+    items: Sequence[Correction],
+    ruled: Mapping[tuple[str, str | None], Sequence[int]],
+) -> list[Correction]:
+    """The items but those whose very place a person has ruled on."""
+    for stored in store.transcripts(lecture.recording_sha256):
+        if stored.transcript.digest == corrections.transcript_digest:
+            return [
+                item
+                for item in items
+                if not any(
+                    abs(middle_of(stored.transcript, item) - at) <= SAME_PLACE_MS
+                    for at in ruled.get((sounding(item.heard), lecture.id), ())
+                )
+            ]
+    return list(items)
+
+
+def middle_of(transcript: Transcript, item: Correction) -> int:
+    """The middle of a correction's words in ms: how a ruling names a single place."""
+    start = transcript.segment_starts[item.segment_id]
+    span = transcript.time(WordRange(start + item.word_start, start + item.word_end))
+    return (span.start_ms + span.end_ms) // 2
+
+
 def _is_wanted(item: Correction, vocabulary: Vocabulary, *, restored: bool) -> bool:
     if any(e.kind == "verdict" for e in item.evidence):
         return False
@@ -118,14 +153,38 @@ def _is_potency(item: Correction, vocabulary: Vocabulary) -> bool:
     return concept is not None and concept.scheme == "potency"
 
 
-def places(store: Store, item: QueueItem) -> tuple[Place, ...]:
-    """The sentences an item's form stands in. Read for the item that is shown alone: transcripts are long."""
+def places(store: Store, item: QueueItem) -> tuple[tuple[Place, ...], int]:
+    """The sentences an item's form stands in, and how often the form was heard in the lecture in all.
+
+    Read for the item that is shown alone: transcripts are long.
+    """
     lecture, _ = store.lecture(item.lecture_id)
     corrections = store.result(item.lecture_id, "corrections", Corrections)
     for stored in store.transcripts(lecture.recording_sha256):
         if corrections is not None and stored.transcript.digest == corrections.transcript_digest:
-            return tuple(place_of(stored.transcript, one) for one in item.corrections)
+            heard = len(form_ranges(stored.transcript, item.form))
+            return tuple(place_of(stored.transcript, one) for one in item.corrections), heard
     raise ConflictError("this lecture was heard again meanwhile; load the page again")
+
+
+def form_ranges(transcript: Transcript, form: str) -> tuple[WordRange, ...]:
+    """Every place where a form (as ``sounding`` gives it) was heard, inside one segment as a ruling applies."""
+    plain = [sounding(word.text) for word in transcript.words]
+    found = []
+    for segment in transcript.segments:
+        first = transcript.segment_starts[segment.id]
+        last = first + len(segment.words)
+        for start in range(first, last):
+            if not plain[start] or not form.startswith(plain[start]):
+                continue
+            text = plain[start]
+            for end in range(start + 1, last + 1):
+                if text == form:
+                    found.append(WordRange(start, end))
+                if text == form or end == last or not form.startswith(text):
+                    break
+                text = f"{text} {plain[end]}" if plain[end] else text
+    return tuple(found)
 
 
 def place_of(transcript: Transcript, item: Correction) -> Place:

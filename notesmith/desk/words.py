@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import msgspec
 from starlette.requests import Request
 from starlette.responses import Response
 
@@ -23,7 +24,7 @@ from notesmith.desk.context import (
     undo_back,
 )
 from notesmith.desk.queue import QueueItem, places, word_queue
-from notesmith.desk.suggest import suggest
+from notesmith.desk.suggest import alike, suggest
 from notesmith.errors import InputError
 from notesmith.store import Store
 from notesmith.store.jobs import enqueue_once
@@ -35,6 +36,7 @@ from notesmith.vocabulary.load import SCHEME_OF_PREFIX
 from notesmith.vocabulary.vocabulary import label_key
 
 RULINGS: dict[str, WordRuling] = {"accept": "accept", "reject": "reject", "always": "always", "never": "never"}
+RIVALS_SHOWN = 4
 NEW_TERM_SCHEMES: tuple[Scheme, ...] = ("remedy", "idea", "medical", "canon", "family", "prescription")
 
 
@@ -49,13 +51,14 @@ def words(request: Request) -> Response:
         seen = last_verdict_id(store)
         pending = is_applying(store)
         item = queue[min(at, len(queue) - 1)] if queue else None
-        shown = places(store, item) if item is not None else ()
+        shown, times = places(store, item) if item is not None else ((), 0)
     latest = latest_own(request, entries, desk.who)
     return desk.page(
         "words.html",
         here="words",
         item=item,
         places=shown,
+        times=times,
         at=min(at, max(0, len(queue) - 1)),
         total=len(queue),
         seen=seen,
@@ -71,16 +74,31 @@ def words(request: Request) -> Response:
     )
 
 
-def _rivals(item: QueueItem | None, desk: Desk) -> list[tuple[str, str, int, str]]:
+class Rival(msgspec.Struct, frozen=True):
+    """Another term that the words may have meant; ``detail`` tells it apart."""
+
+    concept_id: str
+    label: str
+    detail: str
+
+
+def _rivals(item: QueueItem | None, desk: Desk) -> list[Rival]:
+    """The terms that lost against the proposed one, then others that sound like what was heard."""
     if item is None:
         return []
-    found: list[tuple[str, str, int, str]] = []
-    for rival in item.proposed.rivals[:4]:
+    found: list[Rival] = []
+    for rival in item.proposed.rivals[:RIVALS_SHOWN]:
         concept = desk.vocabulary.get(rival.concept_id)
-        detail: str = "unknown" if concept is None else concept.scheme
+        detail = f"{'unknown' if concept is None else concept.scheme}, {round(100 * rival.score)} %"
         if concept is not None and concept.pref_label != rival.restored:
             detail = f"{concept.pref_label}, {detail}"
-        found.append((rival.concept_id, rival.restored, round(100 * rival.score), detail))
+        found.append(Rival(rival.concept_id, rival.restored, detail))
+    offered = {item.proposed.concept_id, *(one.concept_id for one in found)}
+    for concept_id, label in alike(desk.vocabulary, item.proposed.heard):
+        if concept_id not in offered and len(found) < RIVALS_SHOWN:
+            concept = desk.vocabulary[concept_id]
+            known_as = "" if concept.pref_label == label else f" as “{label}”"
+            found.append(Rival(concept_id, concept.pref_label, f"{concept.scheme}, sounds like it{known_as}"))
     return found
 
 
@@ -109,9 +127,11 @@ def _write(desk: Desk, store: Store, request: Request, ruling: WordRuling, put: 
         raise InputError("there is no term to put in place")
     if len(restored) > MAX_TERM_CHARACTERS or len(form) > 400:
         raise InputError("that is longer than a term")
-    verdict = WordVerdict(
-        ruling, form, concept_id or None, restored or None, lecture.id if ruling in ("accept", "reject") else None
-    )
+    here = lecture.id if ruling in ("accept", "reject") else None
+    # Only a term put in place can hold for one place; what is kept as heard is kept wherever it was heard so.
+    place = field(request, "at_ms", "") if ruling == "accept" else ""
+    at_ms = number(place, "the time") if place else None
+    verdict = WordVerdict(ruling, form, concept_id or None, restored or None, here, at_ms)
     rule(store, verdict, who=desk.who, seen=number(field(request, "seen"), "the page's state"))
 
 

@@ -150,3 +150,18 @@ def test_a_rival_is_put_with_the_label_that_was_offered(course: Course, browser:
     verdict = verdicts_of(course)[0].verdict
     assert isinstance(verdict, WordVerdict)
     assert (verdict.concept_id, verdict.restored) == ("remedy/kali-carbonicum", "Kali carb")
+
+
+def test_a_term_can_be_put_at_one_place_only(course: Course, browser: TestClient) -> None:
+    """A word can be right at one place and a garble at another."""
+    text = browser.get("/words?at=1").text
+    assert "heard 2 times in this lecture" in text
+    at_ms = int(re.search(r'name="at_ms" value="(\d+)"', text)[1])  # type: ignore[index]
+    browser.post("/words", data=form_of(0, ruling="accept", at_ms=str(at_ms)))
+    verdict = verdicts_of(course)[0].verdict
+    assert isinstance(verdict, WordVerdict)
+    assert (verdict.lecture_id, verdict.start_ms) == ("one", at_ms)
+    with course.open_store() as store:
+        queue = word_queue(course.load_vocabulary(), store, store.verdicts())
+    (left,) = [item for item in queue if (item.lecture_id, item.form) == ("one", "colley by chromacum")]
+    assert len(left.corrections) == 1  # the other place still waits

@@ -94,9 +94,10 @@
   });
   // In a row a suggestion is marked, not sent: the page is confirmed as a whole.
   document.addEventListener("click", (event) => {
-    const button = event.target.closest("[data-choices] button"), own = button?.closest("[data-row]");
+    const button = event.target.closest("[data-choices] button, [data-term]"), own = button?.closest("[data-row]");
     if (!own) return;
     event.preventDefault();
+    own.querySelector("[value=term]").checked = true;
     own.querySelector("[data-concept]").value = button.value;
     own.querySelector("[data-chosen]").textContent = `: ${button.dataset.label}`;
     own.focus();
