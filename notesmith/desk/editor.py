@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from itertools import islice
 
 import msgspec
 from starlette.requests import Request
@@ -13,7 +14,7 @@ from wordfreq import zipf_frequency
 from notesmith.annotations import Corrections
 from notesmith.desk.context import Choice, NotThereError, desk_of, field, last_verdict_id, see_other
 from notesmith.desk.names import finished, transcript_of
-from notesmith.desk.queue import Place, place_at, word_rulings
+from notesmith.desk.queue import Place, form_ranges, place_at, word_rulings
 from notesmith.desk.suggest import suggest
 from notesmith.desk.words import NEW_TERM_SCHEMES
 from notesmith.errors import InputError
@@ -77,19 +78,36 @@ def unknown_words(store: Store, vocabulary: Vocabulary, verdicts: Sequence[Verdi
     return tuple(UnknownWord(form, text[form], times[form], len(lectures[form])) for form in ranked)
 
 
-def occurrences(store: Store, form: str) -> Iterator[Occurrence]:
-    """Every place where a form was heard, inside one segment as a ruling applies."""
-    wanted = form.split()
+def spoken_texts(store: Store) -> dict[str, str]:
+    """What was heard in each finished lecture, by its id, laid out so that a form can be counted fast.
+
+    A line a segment, since a ruling applies inside one; two spaces between words, so that neighbours share none.
+    """
+    texts = {}
     for lecture, extraction in finished(store):
         transcript = transcript_of(store, lecture, extraction)
-        for segment in transcript.segments:
-            base = transcript.segment_starts[segment.id]
-            texts = [word.text for word in segment.words]
-            for start in range(len(texts)):
-                for end in range(start + 1, min(len(texts), start + len(wanted)) + 1):
-                    if sounding(" ".join(texts[start:end])) == form:
-                        yield Occurrence(lecture, transcript, WordRange(base + start, base + end))
-                        break
+        lines = ("  ".join(filter(None, (sounding(w.text) for w in one.words))) for one in transcript.segments)
+        texts[lecture.id] = "".join(f" {line.replace(' ', '  ').replace('    ', '  ')} \n" for line in lines)
+    return texts
+
+
+def times_heard(texts: Mapping[str, str], form: str) -> dict[str, int]:
+    """How often a form (as ``sounding`` gives it) was heard in each lecture; lectures without it are left out."""
+    wanted = f" {form.replace(' ', '  ')} "
+    return {lecture_id: times for lecture_id, text in texts.items() if (times := text.count(wanted))}
+
+
+def occurrences(store: Store, form: str, lecture_ids: Collection[str] | None = None) -> Iterator[Occurrence]:
+    """The places where a form was heard, in the order of the course; in some lectures, or in all."""
+    for lecture, extraction in finished(store):
+        if lecture_ids is None or lecture.id in lecture_ids:
+            transcript = transcript_of(store, lecture, extraction)
+            yield from (Occurrence(lecture, transcript, words) for words in form_ranges(transcript, form))
+
+
+def _results(store: Store) -> list[tuple[str, str | None]]:
+    """What the finished lectures' present results were made from: it changes when any of them does."""
+    return [(one.id, store.result_key(one.id, "extraction")) for one in store.lectures()]
 
 
 def browse(request: Request) -> Response:
@@ -101,8 +119,7 @@ def browse(request: Request) -> Response:
     if not asked:
         with desk.store() as store:
             vocabulary, verdicts = desk.vocabulary, store.verdicts()
-            results = [(one.id, store.result_key(one.id, "extraction")) for one in store.lectures()]
-            key = (vocabulary.digest, [entry.id for entry in verdicts], results)
+            key = (vocabulary.digest, [entry.id for entry in verdicts], _results(store))
             unknown = desk.kept("unknown words", key, lambda: unknown_words(store, vocabulary, verdicts))
     return desk.page(
         "terms.html", here="terms", asked=asked, choices=choices, unknown=unknown, size=len(desk.vocabulary)
@@ -172,18 +189,18 @@ def heard_form(request: Request) -> Response:
     if not form or len(form.split()) > MAX_FORM_WORDS:
         raise InputError(f"name one to {MAX_FORM_WORDS} heard words")
     with desk.store() as store:
-        found = list(occurrences(store, form))
+        texts = desk.kept("spoken texts", _results(store), lambda: spoken_texts(store))
+        times = times_heard(texts, form)
+        found = list(islice(occurrences(store, form, times), PLACES_SHOWN))
         seen = last_verdict_id(store)
-    places: list[tuple[Lecture, Place]] = [
-        (one.lecture, place_at(one.transcript, one.words)) for one in found[:PLACES_SHOWN]
-    ]
+    places: list[tuple[Lecture, Place]] = [(one.lecture, place_at(one.transcript, one.words)) for one in found]
     return desk.page(
         "heard.html",
         here="terms",
         form=form,
         places=places,
-        times=len(found),
-        sessions=len({one.lecture.id for one in found}),
+        times=sum(times.values()),
+        sessions=len(times),
         seen=seen,
         schemes=NEW_TERM_SCHEMES,
     )
