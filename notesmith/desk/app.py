@@ -15,7 +15,20 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from notesmith.course import Course
-from notesmith.desk import editor, flow, home, label, names, notes_editor, potencies, publication, sound, uploads, words
+from notesmith.desk import (
+    editor,
+    flow,
+    home,
+    label,
+    names,
+    notes_editor,
+    potencies,
+    publication,
+    removal,
+    sound,
+    uploads,
+    words,
+)
 from notesmith.desk.context import HERE, Desk, desk_of, error_status
 from notesmith.desk.guard import App, Guard, Keys, new_keys
 from notesmith.desk.opening import OPENING_FILE, Openings
@@ -65,6 +78,10 @@ def make_app(course: Course, *, port: int, keys: Keys | None = None, who: str = 
             Route("/potencies", potencies.page),
             Route("/potencies", potencies.decide, methods=["POST"]),
             Route("/next", flow.go_on),
+            Route("/lectures/{lecture}/remove", removal.page),
+            Route("/lectures/{lecture}/remove", removal.remove, methods=["POST"]),
+            Route("/removed/{lecture}/back", removal.bring_back, methods=["POST"]),
+            Route("/removed/{lecture}/delete", removal.delete, methods=["POST"]),
             Route("/notes", notes_editor.overview),
             Route("/notes/{lecture}", notes_editor.page),
             Route("/notes/{lecture}", notes_editor.decide, methods=["POST"]),

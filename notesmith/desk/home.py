@@ -10,6 +10,7 @@ from notesmith.annotations import Extraction
 from notesmith.desk.context import Desk, desk_of, is_applying
 from notesmith.desk.names import is_open
 from notesmith.desk.queue import word_queue
+from notesmith.desk.removal import removed
 from notesmith.desk.uploads import open_jobs
 from notesmith.lecture import Lecture
 from notesmith.store import Store
@@ -57,6 +58,7 @@ def home(request: Request) -> Response:
         "home.html",
         here="home",
         lines=lines,
+        removed=removed(desk),
         jobs=[job_line(one) for one in current],
         busy=_busy(current),
         words=sum(line.words for line in lines),
