@@ -84,6 +84,8 @@ class Session:
         self.units = tuple(_units(reading))
         self.sentences = tuple(self._sentences(nlp))
         self._starts = [sentence.start for sentence in self.sentences]
+        #: Lower-case text and the offset of each unit in it, for the ranges already searched.
+        self._searched: dict[tuple[int, int], tuple[list[int], str]] = {}
         self.parse = Parse(self, nlp)
 
     def __len__(self) -> int:
@@ -134,15 +136,18 @@ class Session:
 
     def search(self, pattern: re.Pattern[str], start: int, end: int) -> Iterator[tuple[int, int, re.Match[str]]]:
         """Matches of a pattern in the lower-case text of a range of units, with the units they touch."""
-        offsets: list[int] = []
-        parts: list[str] = []
-        at = 0
-        for unit in self.units[start:end]:
-            offsets.append(at)
-            part = lowered(unit.text)
-            parts.append(part)
-            at += len(part) + 1
-        for match in pattern.finditer(" ".join(parts)):
+        if (start, end) not in self._searched:
+            offsets: list[int] = []
+            parts: list[str] = []
+            at = 0
+            for unit in self.units[start:end]:
+                offsets.append(at)
+                part = lowered(unit.text)
+                parts.append(part)
+                at += len(part) + 1
+            self._searched[start, end] = (offsets, " ".join(parts))
+        offsets, text = self._searched[start, end]
+        for match in pattern.finditer(text):
             if match.end() == match.start():
                 continue
             yield (

@@ -1,0 +1,184 @@
+"""Words that may be heard as advice against surgery, medicines, vaccination, tests or referral.
+
+Built from parts: a word for care, a word that sends away or forbids, a word that belittles, and how near they stand
+in one sentence. The parts are ordinary English; the list of cares follows what the statements of NHMRC 2015 and WHO
+2009 warn of delaying. A refusal in the speaker's favour ("I never tell anyone to stop insulin") is flagged as well:
+a listener may catch only half of it, and the flag only asks for a look.
+"""
+
+from __future__ import annotations
+
+import re
+
+#: Places, people, acts and medicines of medical care, each plain enough to stand by itself.
+CARE = (
+    r"(?:surger(?:y|ies)|surgical\w*|operations?|operat(?:e|ed|ing)|(?:the |a )?(?:surgeon's )?knife|scalpel|"
+    r"hysterectomy|\w+ectom(?:y|ies)|\w+plast(?:y|ies)|transplants?|amputations?|bypass|stents?|pacemaker|stitches|"
+    r"caesarean|cesarean|c-section|forceps|plaster(?: cast)?|antibiotics?|steroids?|cortison\w*|hydrocortisone|"
+    r"betamethasone|predniso\w+|inhalers?|insulin|injections?|jabs?|shots?(?! sulph)|vaccin\w*|immuni[sz]\w+|boosters?|"
+    r"polio drops|doses? of polio|mmr|tetanus|antitoxin|anti-?venom|serum|allopath\w*|hospital\w*|casualty|icu|"
+    r"ambulance|emergency (?:room|department|ward|care)|the emergency|clinic of the specialist|nursing home|"
+    r"specialists?|surgeons?|physicians?|consultants?|\w+ologists?|psychiatrists?|pa?ediatricians?|oncolog\w+|dentists?|"
+    r"skin doctor|eye doctor|family doctor|gps?\b|general practitioners?|chemotherap\w+|chemo|radiation|radiotherap\w+|"
+    r"dialysis|transfusions?|painkillers?|analgesics?|anti[- ]?(?:epileptic|convulsant|depressant|psychotic|coagulant|"
+    r"hypertensive|histamine|malarial|viral|fungal|pyretic|inflammator\w+|acid|tb|retroviral|thyroid|rabies|diabetic)"
+    r"(?: (?:treatment|drugs?|medicines?|tablets?|therapy))?s?|anticoagulants?|antidepressants?|antihistamines?|"
+    r"antipyretics?|blood thinners?|paracetamol|acetaminophen|aspirin|ibuprofen|brufen|crocin|thyroxine|eltroxin|"
+    r"metformin|statins?|warfarin|lithium|chloroquine|quinine|ventolin|salbutamol|digoxin|morphine|"
+    r"\w{3,}(?:cillin|mycin|prazole|olol|pril|sartan|oxacin|cycline|azepam|triptan|dipine|setron|statin)|hormone\w*|"
+    r"the pill\b|contracepti\w+|antacids?|sleeping (?:pills|tablets)|tranquilli[sz]ers?|nebuli[sz]\w+|oxygen|saline|"
+    r"iv fluids?|the drip|drips?\b|scans?|x-?rays?|biops(?:y|ies)|mri|ct scan|sonograph\w+|ultrasounds?|blood tests?|"
+    r"screening|mammogra\w+|pap smears?|investigations?|check-?ups?|second opinion|referrals?|referr\w+|admission|admitt?\w*|"
+    r"root canal|(?:asthma )?(?:pump|puffer)s?\b|prescriptions?|(?:blood|lab|scan|test|x-?ray) reports?|nitrates?|sorbitrate|ointments?|(?:steroid|skin|medicated|their|his|her) creams?|cream from the (?:doctor|hospital)|"
+    r"(?:modern|western|conventional|orthodox|regular|official|english) (?:medicines?|drugs?|treatments?|doctors?|care)|"
+    r"medical (?:help|care|advice|treatment|attention)|psychiatric (?:drugs?|medicines?|treatment))"
+)
+#: Words that in this subject may mean the remedy too, so that they count only with a word that says whose they are.
+_PLAIN = (
+    r"(?:(?:(?:all|all the|any|other|his|her|their|your|my|those|these|that|such|strong|daily|prescribed|doctor's|hospital|"
+    r"allopathic|english|chemical|bp|blood pressure|pressure|sugar|heart|cardiac|thyroid|fits?|epilepsy|sleeping|pain|fever|"
+    r"asthma|tb|hiv|cancer|diabetes|diabetic|hormonal|psychiatric|regular|usual|other doctor's) )+"
+    r"(?:medicines?|tablets?|pills?|drugs?|treatments?|medications?|capsules?|syrups?|puffs?|drops|doctors?|tests?)"
+    r"|medications?|tablets|pills|doctors)"
+)
+_ANY = rf"(?:{CARE}|{_PLAIN})"
+_SEND_AWAY = (
+    r"(?:stop(?:s|ped|ping)?|walk(?:s|ed|ing)? (?:out|away)|ran away|ignor\w*|neglect\w*|tear|tore|burn(?:t|ed)? the|throw\w*|threw|thrown|withdr[ae]w\w*|discontinu\w*|giv(?:e|es|ing|en) up|gave up|"
+    r"le(?:ave|aves|aving|ft)(?: off| out| aside)?|discard\w*|avoid\w*|refus\w*|reject\w*|skip\w*|cancel\w*|postpon\w*|"
+    r"delay\w*|put(?:s|ting)? off|taper\w*|wean\w*|cut(?:s|ting)? (?:down|out|back)|reduc\w+|halv\w+|(?:come|comes|came|"
+    r"coming|get|gets|got|take|took|taken|taking|goes|go|went|keep|kept|stay|stayed) off|(?:keep|kept|stay|stayed|run|"
+    r"ran|keeping|staying|remain) (?:well |far )?(?:away|clear)|(?:do|did|done|doing|manag\w+|cop\w+|live|lived|got|get) "
+    r"without|get rid|got rid|getting rid|put(?:ting)? (?:away|aside|down|in the (?:bin|dustbin|drawer))|flush\w*|drop(?:s|ped|ping)? "
+    r"(?:the|his|her|their|your|all|that)|chuck\w*|bin(?:ned)?|ditch\w*|omit\w*|quit\w*|ceas\w+|forget(?: about)?|say no|"
+    r"said no|turn(?:ed)? down|declin\w+|tear up|tore up|burn(?:t)? (?:the|her|his) prescription|wash(?:ed)? your hands of|"
+    r"free (?:of|from)|freed? (?:him|her|them) (?:of|from)|sav(?:e|ed|es|ing) (?:\w+ ){0,3}from|spar(?:e|ed|es) (?:\w+ ){0,2}|"
+    r"escap(?:e|ed|es)|rescu\w+ (?:\w+ )?from|protect\w* (?:\w+ )?from the|beware of|be wary of|fear)"
+)
+_NEGATION = (
+    r"(?:no|not|never|nobody|no one|none|nothing|nor|neither|without|cannot|hardly|\w+n['’]t|dont|didnt|wont|cant|shouldnt|"
+    r"neednt|doesnt|instead of|rather than|in place of|in lieu of|before (?:any|the|going|you go|running|rushing)|"
+    r"against|unnecessary|useless|needless|avoidable|"
+    r"(?:no|little|hardly any|without) (?:need|point|use|sense|reason|necessity|question|call) (?:of|for|in|to)?|"
+    r"(?:waste|wasting) (?:\w+ ){0,3}(?:on|with)|why (?:should|do|would|must|take|go|give|run|rush|use|bother|have)|"
+    r"what (?:is the need|do (?:you|we|they) need|need (?:is there|have we)|use (?:is|are)|good (?:is|are|will)|for)|who needs|"
+    r"do (?:we|you) (?:really )?need|too much|too many|enough of)"
+)
+_BETWEEN = (
+    r"(?:(?!(?:and|but|then|so|until|unless|till|because|who|which|although|though|if|when|she|he)\b)[\w'’-]+,? ){0,7}?"
+)
+_BELITTLED = (
+    r"(?:useless|unnecessary|needless|harmful|harm\w*|poison\w*|toxic|dangerous|suppress\w*|palliat\w+|cause[sd]? (?:of|more|half|"
+    r"most|many|all|the|autism|asthma|cancer)|(?:the|real|root) (?:cause|culprit)|to blame|nonsense|not the answer|"
+    r"no answer|never the answer|of no use|no use|no good|(?:a )?waste|avoid\w*|cancelled|postponed|stopped|withdrawn|thrown|"
+    r"tapered|given up|left off|bad|evil|the enemy|spoil\w*|damag\w*|ruin\w*|weaken\w*|destroy\w*|kill\w*|nothing to offer|"
+    r"(?:last |the )*(?:refuge|resort) of|(?:in|into) the (?:bin|dustbin|gutter|drain)|(?:can|could|may) (?:safely )?(?:be )?"
+    r"(?:stop\w*|wait|avoid\w*|throw\w*|left|omit\w*|spared|forgotten)|(?:need|needs|do|does|did|will|would|is|are|was|were) "
+    r"(?:not|never|no longer) (?:be )?(?:\w+ )?(?:need\w*|requir\w*|necessary|remov\w*|done|given|taken|call\w*|help\w*|"
+    r"cure\w*|work\w*)|(?:isn't|aren't|wasn't|weren't|not|no longer|hardly|won't be|never) (?:\w+ ){0,2}?(?:needed|required|"
+    r"necessary|called for|wanted)|need not|needn't|masks?|drives? (?:it|the disease) in\w*|only (?:suppress\w*|palliat\w+|make|"
+    r"harm\w*|cover\w*|hide\w*|weaken\w*)|more harm|spreads? (?:it|the|cancer)|frighten\w*|scare\w*|money|business|butcher\w*|fear of)"
+)
+_CUT = r"(?:cut|remov\w+|take out|taken out|operate|open(?:ed)? (?:him|her|them)? ?up|burn(?:t|ed)? off|admit|vaccinate|immuni[sz]e|refer|hospitali[sz]e|inject|transfuse)"
+
+PATTERNS = tuple(
+    re.compile(pattern)
+    for pattern in (
+        # stop, throw away, come off, stay away from … care
+        rf"\b{_SEND_AWAY} (?:[\w'’-]+,? ){{0,6}}?{_ANY}\b",
+        rf"\b(?:put|chuck\w*|threw|throw\w*|flush\w*) (?:[\w'’-]+ ){{0,4}}?{_ANY} (?:away|out|in|into|down|off)\b",
+        rf"\b(?:tell|told|tells|ask(?:ed)?|advis\w+|make|made|let|want\w*|persuad\w+) (?:[\w'’-]+ ){{0,3}}?(?:to )?(?:stop|leave|give up|"
+        rf"come off|reduce|throw|discontinue|avoid|skip|refuse) (?:[\w'’-]+ ){{0,5}}?{_ANY}\b",
+        # no need of, don't go to, never allow, without, instead of … care
+        rf"\b{_NEGATION} {_BETWEEN}{CARE}\b",
+        rf"\b{_NEGATION} {_BETWEEN}(?:taking|take|took|need|use|want|on|of|for|with|touch|change|trust) {_PLAIN}\b",
+        rf"\b(?:not|never|\w+n['’]t|dont|nobody|no need to|need not|refused? to|without) (?:[\w'’-]+ ){{0,4}}?{_CUT}\b(?! the (?:dose|remedy|"
+        r"pain|story))",
+        rf"\b{_CUT} [^.;?!]{{0,40}}\b(?:i|we|but i|but we) (?:did not|didn't|do not|don't|never|refused to|would not|wouldn't) (?:allow|"
+        r"let|agree|permit|listen|hear)",
+        # care … is useless, harmful, not needed, only suppresses
+        rf"\b{CARE}[^.;?!]{{0,55}}\b{_BELITTLED}",
+        rf"\b{CARE} (?:will|would|can|could|has|have|had|does|do) (?:\w+ )?(?:nothing|not help|never help|not cure|never cure|no effect)",
+        # harm from care
+        rf"\b(?:bad effects?|ill effects?|side effects?|damage[sd]?|harm(?:ed)?|suppress\w*|never well since|poison\w*|spoil\w*|ruin\w*|"
+        rf"victim\w*|dying|died|killed|fed up|drugged|cause[sd]?|brought on|result)[^.;?!]{{0,25}}\b(?:of|from|by|since|after|with) "
+        rf"(?:[\w'’-]+ ){{0,2}}?(?:{CARE}|(?:the |these |those |so many |all these )?(?:drugs|medicines|tablets))\b",
+        r"\b(?:dying|died|killed) (?:of|by|from) (?:the |his |her |their |these )?(?:drugs?|medicines?|treatment|tablets?)",
+        # the remedy in place of care
+        r"\b(?:replac\w+|substitut\w+ (?:for|of)|alternative to|do(?:es)? (?:the )?(?:work|job|duty) of|better than|safer than|stronger than|"
+        r"superior to|as good as|equal to|in place of|takes? the place of|preferable to|equivalent of|homeopathic|homoeopathic|our (?:own )?)"
+        r" ?(?:[\w'’-]+ ){0,3}?(?:surgery|knife|operation|antibiotics?|steroids?|insulin|vaccin\w*|immuni[sz]\w+|tetanus|allopath\w*|the "
+        r"surgeon|inhaler|chemo\w*|painkillers?|hospital|prophyla\w+|shot|injection|antidepressants?|aspirin)\b",
+        r"\b(?:homeopathy|homoeopathy|our (?:medicines?|remedy|remedies|system|pills|drops)|(?:this|the) remedy|[\w-]+ alone|[\w-]+ by itself)"
+        r" (?:\w+ )?(?:alone )?(?:is|are|will be|was|can be) (?:quite |more than |always )?(?:enough|sufficient|all (?:you|she|he|that|we) need\w*)",
+        r"\b(?:remedy|nosode|globules?|pills?|drops?|sulphur|thuja|ledum|arnica|belladonna|it) (?:\w+ )?(?:protects?|immuni[sz]es?) (?:against|"
+        r"from|them|him|her|the)\b",
+        r"\b(?:nosodes?|prophyla\w+) (?:protect\w*|instead|in place|is enough|are enough|works? better)",
+        # vaccination
+        r"\b(?:vaccin\w+|immuni[sz]ation\w*|inoculat\w+)[^.;?!]{0,60}\b(?:autism|damag\w*|ruin\w*|avoid|never|skip|harm\w*|poison\w*|bad|"
+        r"since|ill|wait|not)\b|\b(?:after|since|from|against|anti|no|not|never|unvaccinated|without)[- ](?:the |this |that |a |any |single "
+        r"|one )*(?:vaccin\w+|immuni[sz]\w+)|\bunvaccinated\b",
+        # surgeons and hospitals belittled
+        r"\b(?:knife|surgeons?|allopaths?|allopathic doctors?|specialists?|hospitals?|doctors|oncologists?) (?:will|would|just|only|"
+        r"always|want|wants|wanted|are|is|was|were)[^.;?!]{0,40}\b(?:but|cut|butcher|money|poison|suppress|spoil|nothing|wrong|useless|"
+        r"business|fear|frighten\w*|scare|ruin|kill)",
+        r"\b(?:don't|do not|never|dont) (?:listen|go by|believe|obey|trust|follow|depend|rely|bother)[^.;?!]{0,30}\b(?:doctors?|them|hospital|"
+        r"specialists?|surgeons?|reports?|tests?)\b(?=[^.;?!]*$)",
+        # advised surgery and then not done
+        r"\b(?:advis\w+|told|suggest\w+|fix\w*|plan\w*|recommend\w*|schedul\w+|posted for|listed for|date (?:was )?(?:given|fixed))"
+        r"[^.;?!]{0,40}(?:surgery|operation|knife|hospital\w*|admission|vaccin\w+|transplant|amputation|\w+ectomy|removal|insulin|dialysis|"
+        r"chemo\w*|steroids?)[^.;?!]{0,60}\b(?:i said no|refused|not needed|no need|avoided|cancelled|did not|didn't|never|wait|told her|"
+        r"told him|told them|but (?:i|we) (?:said|told|gave))",
+        r"\b(?:i|we|you) (?:said|told|tell|say|advised|ask(?:ed)?)[^.;?!]{0,30}\b(?:no (?:surgery|operation|medicines?|tablets?|antibiotics?|"
+        r"steroids?|injections?|vaccin\w+|hospital|paracetamol|cream)|not to (?:go|take|operate|admit|vaccinate|use|continue|worry about the))",
+        # waiting before sending
+        r"\b(?:wait|try|give|keep (?:on )?(?:giving|waiting))[^.;?!]{0,40}\b(?:before|instead of|rather than) (?:you )?(?:send\w*|rush\w*|"
+        r"call\w*|refer\w*|go(?:es|ing)? to|tak\w+ (?:him|her|them|the child)|operat\w+|hospital\w*|admit\w*|surgery|surgical|seeing a)",
+        r"\b(?:do not|don't|dont|never|no need to|need not|no hurry to) (?:be afraid|fear|panic|worry|rush|hurry|run)\b[^.;?!]{0,60}"
+        r"(?:hospital|doctor|refer|send|admit|surg|operat|fever|fit|breath|emergency|casualty|ambulance|specialist)",
+        r"\b(?:do not|don't|dont|never|no need to|need not) (?:refer|send|admit|call|operate|hospitali[sz]e|vaccinate)\b",
+        # fever and fits to be left alone
+        r"\b(?:do not|don't|dont|never|no need to|need not) (?:\w+ ){0,2}?(?:bring|lower|suppress|reduce|control|cool)\b[^.;?!]{0,25}"
+        r"(?:fever|temperature|it|down|eruption|discharge|fit)[^.;?!]{0,40}(?:tablets?|paracetamol|medicines?|drugs?|crocin|sponging)",
+        r"\bfever is (?:a|your|our) friend",
+    )
+)
+
+#: Words that speak ill of a thing, or set another in its place, however they are joined with it.
+_ILL = re.compile(
+    r"\b(?:sin|crime|criminal|crutch\w*|curse|crazy|mad|madness|foolish|fool\w*|stupid|idiot\w*|mistake\w*|blunder|wrong|evil|enemy|trap|cheat\w*|"
+    r"fraud|loot\w*|money|business|slave\w*|addict\w*|depend\w*|habit\w*|burden|price|suffer\w*|victim\w*|pay for|eats?|eating|ate|burns?|burnt|"
+    r"kills?|killed|killing|die|died|dies|death|poison\w*|toxi\w*|harm\w*|damage\w*|destroy\w*|ruin\w*|spoil\w*|weak\w*|suppress\w*|inside|inward\w*|"
+    r"drive\w* (?:it|the)|push\w* (?:it|the)|worse|worsen\w*|useless|unnecessary|needless|futile|waste\w*|nothing|nobody|none|never|no such|no (?:use|need|"
+    r"point|value|role|place)|without|instead|rather|than|not (?:necessary|needed|required|believe|trust|work|help|cure|the answer|for us)|only "
+    r"(?:palliat\w+|mask\w*|hide|cover|temporar\w+)|temporar\w+|refus\w*|reject\w*|avoid\w*|ignor\w*|throw\w*|threw|dustbin|bin|stop|stopped|halv\w+|"
+    r"half|reduc\w+|cut|cuts|skip\w*|miss(?:ed)?|cancel\w*|postpon\w*|delay\w*|wait|against|allergic|afraid|fear\w*|scare\w*|fright\w*|unlucky|"
+    r"regret\w*|pity|sorry|alas|unfortunately|hate\w*|laugh\w*|can (?:he|she|they|a|the) \w+ do|mean(?:s)? (?:nothing|little)|last resort|better than|side effects?)\b"
+)
+#: Words that keep care going, send to it, or tell it as plain history.
+_KEEPS = re.compile(
+    r"\b(?:send (?:him|her|them|the|to|such|it)|sent (?:him|her|them|the|to|by|for)|refer(?:red)? (?:him|her|them|the|to|such|at|by)|must (?:go|be seen|be sent|"
+    r"be shown|be operated|continue|take|see)|should (?:go|be seen|be sent|be under|be shown|continue|see|be referred)|needs? (?:to (?:go|be|see)|a |an |the |"
+    r"surg\w*|antibiot\w*|hospital\w*)|continu\w+|go(?:es|ing)? on (?:with|taking)|went on (?:with|taking)|keep (?:on )?taking|kept (?:on )?taking|carry on|along with|"
+    r"as (?:told|advised|prescribed)|under (?:the|his|her)|ask (?:the|his|her|your|their)|with (?:the|his|her) (?:doctor|physician|surgeon)'?s|own doctor|rush\w*|"
+    r"ring|rang|call(?:ed)? (?:the|an) ambulance|admitted|was admitted|first|at once|immediately|indispensable|life[- ]?saving|necessary and|after (?:the |an |his |her )?(?:operation|surgery)"
+    r"|was (?:given|taking|on|put|started|using|done|operated|repaired|drained)|had (?:taken|been|used|tried|had)|has (?:been|taken)|were (?:given|going)|started (?:him|her|on)|showed|shown|taken for)\b"
+)
+_CARE_WORD = re.compile(rf"\b(?:{CARE}|(?:the|these|those|strong|chemical) (?:drugs?|medicines?|tablets?))\b")
+_NEAR_CHARS = 60
+
+
+def discouraging_place(text: str) -> re.Match[str] | None:
+    """The words of a lower-case sentence that may be heard as advice against care, None where there are none.
+
+    First the patterns above; then any care beside a word that speaks ill of it, unless the sentence keeps care going.
+    """
+    for pattern in PATTERNS:
+        match = pattern.search(text)
+        if match is not None:
+            return match
+    if _KEEPS.search(text):
+        return None
+    for match in _CARE_WORD.finditer(text):
+        if _ILL.search(text, max(0, match.start() - _NEAR_CHARS), min(len(text), match.end() + _NEAR_CHARS)):
+            return match
+    return None

@@ -1,0 +1,41 @@
+"""Sentences that must be flagged (+) and that must not (-): advice against care, and urgent conditions.
+
+Written for these tests. The conditions are those of ordinary first-aid and emergency teaching (common practice); what
+must not be discouraged follows NHMRC, Information Paper CAM02A, 2015.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from notesmith.extract.discouraging import discouraging_place
+from notesmith.extract.urgent import URGENT
+
+DATA = Path(__file__).parent / "data"
+
+
+def sentences(name: str, sign: str) -> list[str]:
+    lines = (DATA / name).read_text(encoding="utf-8").splitlines()
+    return [line[2:].lower() for line in lines if line.startswith(sign)]
+
+
+@pytest.mark.parametrize("sentence", sentences("discouraging.txt", "+"))
+def test_advice_against_care_is_flagged(sentence: str) -> None:
+    assert discouraging_place(sentence) is not None
+
+
+@pytest.mark.parametrize("sentence", sentences("discouraging.txt", "-"))
+def test_other_talk_is_not_taken_for_advice_against_care(sentence: str) -> None:
+    assert discouraging_place(sentence) is None
+
+
+@pytest.mark.parametrize("sentence", sentences("urgent.txt", "+"))
+def test_urgent_conditions_are_flagged(sentence: str) -> None:
+    assert any(urgent.pattern.search(sentence) for urgent in URGENT)
+
+
+@pytest.mark.parametrize("sentence", sentences("urgent.txt", "-"))
+def test_ordinary_symptoms_are_not_flagged(sentence: str) -> None:
+    assert not any(urgent.pattern.search(sentence) for urgent in URGENT)
