@@ -52,6 +52,7 @@ class CaseCard(msgspec.Struct, frozen=True):
     again_ms: tuple[int, ...]
     remedy_ids: tuple[str, ...]
     not_stated: tuple[str, ...]
+    rubric_ids: tuple[str, ...] = ()
 
 
 class QuestionCard(msgspec.Struct, frozen=True):
@@ -162,6 +163,11 @@ def card_of(content: LectureContent, redaction: Redaction, vocabulary: Vocabular
         kinds = [c.kind for c in found.cautions if any(r is not None and c.words.overlaps(r) for r in ranges)]
         return tuple(dict.fromkeys(kinds))
 
+    def rubrics(words: WordRange) -> tuple[str, ...]:
+        """The symptoms named in a stretch."""
+        inside = (m.concept_id for m in found.mentions if words.start <= m.words.start < words.end)
+        return tuple(dict.fromkeys(one for one in inside if one.startswith("rubric/")))
+
     cautions: dict[tuple[str, str, str, str], list[tuple[int, str]]] = {}
     for caution in found.cautions:
         place = (caution.time.start_ms, said(redaction, caution.words))
@@ -195,7 +201,7 @@ def card_of(content: LectureContent, redaction: Redaction, vocabulary: Vocabular
                 f"case-{c.key}", clean(c.title, c.words), c.time.start_ms, c.time.end_ms,
                 tuple(FieldCard(f.label, clean(f.text, f.words), f.time.start_ms, flags(f.words)) for f in c.findings),
                 tuple(content.transcript.time(words).start_ms for words in c.follow_ups if len(words)),
-                c.remedy_ids, c.not_stated,
+                c.remedy_ids, c.not_stated, rubrics(c.words),
             )
             for c in found.vignettes
         ),
@@ -310,7 +316,7 @@ def shares_of(card: Card, vocabulary: Vocabulary) -> dict[str, Share]:
                 points.setdefault(key, []).append(point)
     cases: dict[str, list[CaseCard]] = {}
     for case in card.cases:
-        for key in case.remedy_ids:
+        for key in dict.fromkeys((*case.remedy_ids, *case.rubric_ids)):
             if paged(key):
                 cases.setdefault(key, []).append(case)
     questions: dict[str, list[QuestionCard]] = {}

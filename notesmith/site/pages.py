@@ -32,6 +32,7 @@ MOST_SESSIONS = 120  # sessions shown on a course-wide page; more are found by s
 LIST_PAGE = 200
 FEED_ENTRIES = 30
 CLUES = 6
+CLUE_STEMS = 2
 CAPTION_WORDS = 14
 CSP = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; media-src 'self'; connect-src 'self';"
@@ -507,6 +508,8 @@ class SiteView:
         found: dict[str, Clue] = {}
         for share, point in points:
             text = hide_names(point.text, names)
+            if not tells(text):
+                continue
             found.setdefault(text, Clue(text, KIND_TITLES[point.kind], share.head.id, point.anchor))
             if len(found) >= CLUES:
                 break
@@ -531,6 +534,11 @@ def hide_names(text: str, names: set[str]) -> str:
     hidden = re.sub(r"\0(?:[\s-]+\0)*", "this remedy", re.sub(r"[^\W_]+(?:'[^\W_]+)?", swap, text))
     hidden = hidden.replace("this remedy's", "its")
     return first_upper(hidden)
+
+
+def tells(clue: str) -> bool:
+    """Whether a clue says enough to guess from, besides that it is of a remedy."""
+    return len(stems_of(clue.casefold().replace("this remedy", ""))) >= CLUE_STEMS
 
 
 def stamp(date: str | None) -> str:

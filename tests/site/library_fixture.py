@@ -135,6 +135,8 @@ def thuja_session() -> LectureContent:
     s.corrections.append(Correction(len(s.segments) - 1, 10, 12, "two yah", THUJA, "Thuja", 0.97, (), "applied"))
     s.part("commentary", w, t, THUJA)
     start = s.say("A student of nineteen came with eleven warts on the left hand.")
+    warts = WordRange(start[0].start + 7, start[0].start + 8)
+    s.add("mentions", Mention("rubric/skin/warts", warts, start[1], "warts"))
     given = s.say("I gave Thuja 200 a single dose and waited four weeks.")
     after = s.say("By the third month nine of eleven warts were gone.")
     whole, when = WordRange(start[0].start, after[0].end), start[1].cover(after[1])

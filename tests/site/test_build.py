@@ -18,6 +18,7 @@ from notesmith.errors import OutputError
 from notesmith.library import MemoryLibrary
 from notesmith.site import build
 from notesmith.site.build import cache_of
+from notesmith.site.pages import hide_names, tells
 from notesmith.transcribe.captions import load_captions
 from notesmith.verdicts import PersonVerdict, VerdictEntry
 from tests.site.library_fixture import (
@@ -151,6 +152,17 @@ def test_every_page_has_the_standing_caution(site_folder):
     for path in site_folder.rglob("*.html"):
         text = path.read_text("utf-8")
         assert "not medical advice" in text or 'http-equiv="refresh"' in text, path
+
+
+def test_a_symptom_page_leads_to_the_cases_it_stands_in(site_folder):
+    page = Page((site_folder / "symptoms/skin--warts.html").read_text("utf-8"))
+    assert any("2026-03-09-thuja-1.html#case-" in link for link in page.links)
+
+
+def test_a_clue_says_enough_to_guess_from():
+    assert hide_names("Thuja and.", {"thuja"}) == "This remedy and."
+    assert not tells(hide_names("Thuja and.", {"thuja"}))
+    assert tells("Warts like figs ooze.")
 
 
 def test_names_of_persons_are_nowhere(tmp_path, site_folder, vocabulary):
