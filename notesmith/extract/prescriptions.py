@@ -8,8 +8,9 @@ from dataclasses import dataclass
 
 from notesmith.annotations import Prescription
 from notesmith.extract.mentions import Hit
-from notesmith.extract.potency_words import COMMON_STEPS, NUMBER, POTENCY, normalise, number_of
-from notesmith.extract.session import Session, bare
+from notesmith.extract.potency_words import BARE_STEPS, NUMBER, potencies_in
+from notesmith.extract.session import Sentence, Session, bare
+from notesmith.vocabulary.potency import ParsedPotency
 
 _COUNT = rf"(?:{NUMBER}|a|one|single|few|a few|couple of|a couple of|two|three|some)"
 _UNIT = r"(?:days?|weeks?|months?|hours?|minutes?|years?)"
@@ -91,67 +92,79 @@ class Given:
 
 def find_potencies(session: Session, remedies: Sequence[Hit]) -> tuple[Said, ...]:
     """Every potency said. A bare number counts only beside a remedy, the word potency or giving."""
-    starts = {hit.end: hit for hit in remedies}
+    ends = {hit.end: hit for hit in remedies}
+    named = {unit for hit in remedies for unit in range(hit.start, hit.end)}
     found: list[Said] = []
     for sentence in session.sentences:
-        for start, end, match in session.search(POTENCY, sentence.start, sentence.end):
-            normal = normalise(match)
-            if normal is None:
+        texts = [unit.text for unit in session.units[sentence.start : sentence.end]]
+        for first, last, parsed in potencies_in(texts):
+            start, end = sentence.start + first, sentence.start + last
+            if named & set(range(start, end)):
                 continue
-            if any(hit.start < end and start < hit.end for hit in remedies):
-                continue
-            remedy = _nearest(session, starts, start, sentence.start)
-            near = session.low(max(sentence.start, start - 6), min(sentence.end, end + 4))
-            after = session.units[end].low if end < len(session.units) else ""
-            if match["bare"]:
-                if _a_count(session, start, end, match):
-                    continue
-                beside = remedy is not None and start - remedy.end <= 3
-                if (
-                    not beside
-                    and not re.search(r"\bpotenc(?:y|ies)\b", near)
-                    and not (_GIVES.search(near) and normal[0] not in ("3C", "6C", "12C"))
-                ):
-                    continue
-            elif match["num"] or match["d"] or match["mn"]:
-                if match["mn"] and match["mn"].casefold() in ("a",) and remedy is None:
-                    continue
-                unmistakable = match["scale"] in ("c", "ch") and number_of(match["num"] or "") in COMMON_STEPS
-                if match["num"] and not unmistakable and remedy is None and not _GIVES.search(near):
-                    continue
-            elif match["q"]:
-                if match["q"].startswith("q") and remedy is None:
-                    continue
-            elif match["cm"]:
-                # cm is a length as well: "two cm". After a remedy or a word of giving it is a potency.
-                previous = session.units[start - 1].low if start > sentence.start else ""
-                if (previous.isdigit() and not remedy) or (remedy is None and not _GIVES.search(near)):
-                    continue
-            elif match["lm"] and remedy is None and not _GIVES.search(near) and not re.search(r"potenc", near):
-                continue
-            if after in {
-                "years",
-                "year",
-                "days",
-                "weeks",
-                "months",
-                "hours",
-                "minutes",
-                "times",
-                "doses",
-                "percent",
-                "per",
-                "grams",
-                "mg",
-                "ml",
-                "kilos",
-                "kg",
-                "%",
-            }:
-                continue
-            said = bare(session.text(start, end))
-            found.append(Said(start, end, normal[0], said, normal[1], remedy))
+            remedy = _nearest(session, ends, start, sentence.start)
+            doubtful = _potency_meant(session, sentence, start, end, parsed, remedy)
+            if doubtful is not None:
+                said = bare(session.text(start, end))
+                found.append(Said(start, end, parsed.senses[0].name, said, doubtful, remedy))
     return tuple(found)
+
+
+_POTENCY_WORD = re.compile(r"\bpotenc(?:y|ies)\b")
+_AFTER_A_COUNT = frozenset(
+    "years year days weeks months hours minutes times doses percent per grams mg ml kilos kg %".split()
+)
+#: Letters written as the words they sound like; before a number they are seldom a scale.
+_LETTER_NAMES = frozenset("see sea cee em ex el ell kay dee cue l m c d x k".split())
+
+
+def _potency_meant(
+    session: Session, sentence: Sentence, start: int, end: int, parsed: ParsedPotency, remedy: Hit | None
+) -> bool | None:
+    """Whether what may be a potency is doubtful; None where something else is meant."""
+    near = session.low(max(sentence.start, start - 6), min(sentence.end, end + 4))
+    after = session.units[end].low if end < len(session.units) else ""
+    stopped = session.units[end - 1].text.endswith((",", ".", ";", "?", "!"))
+    if not stopped and after in _AFTER_A_COUNT:
+        return None
+    beside = remedy is not None and start - remedy.end <= 3
+    worded = bool(_POTENCY_WORD.search(near))
+    gives = bool(_GIVES.search(near))
+    potency = parsed.senses[0]
+    words = [session.units[unit].low for unit in range(start, end)]
+    digits = any(any(c.isdigit() for c in word) for word in words)
+    if parsed.doubt.startswith("a bare number"):
+        ordinal = words[-1].endswith("th")
+        if ordinal and session.units[start - 1].low == "the" and (beside or worded or gives or remedy):
+            return False
+        if potency.step not in BARE_STEPS or ordinal and not (beside or worded) or _a_count(session, start, end, words):
+            return None
+        small = (potency.step or 0) < 30
+        if not beside and not worded and not (gives and not small):
+            return None
+        return small
+    if parsed.doubt:  # M, CM, LM, Q by themselves have other senses
+        if len(words[0]) == 1 or words[0] in _LETTER_NAMES or words[0] in ("mm", "dm"):
+            return False if beside or worded else None
+        previous = session.units[start - 1].low if start > sentence.start else ""
+        if previous.isdigit() and remedy is None:
+            return None  # two cm
+        return False if remedy is not None or gives or worded else None
+    if potency.scale == "mother tincture":
+        return False
+    if words[0] in _LETTER_NAMES and len(words) > 1 and not (beside or worded):
+        return None
+    if potency.scale == "centesimal" and digits and potency.step in BARE_STEPS:
+        return False
+    if potency.scale == "fifty-millesimal" and words[0].startswith(("lm", "0")):
+        return False
+    if remedy is None and not gives and not worded:
+        return None
+    return (
+        potency.scale == "centesimal"
+        and (potency.step or 0) > 30
+        and potency.step not in BARE_STEPS
+        and ((potency.step or 0) < 1000)
+    )
 
 
 _COUNTED = re.compile(
@@ -164,12 +177,18 @@ _COUNTED = re.compile(
 )
 
 
-def _a_count(session: Session, start: int, end: int, match: re.Match[str]) -> bool:
+def _a_count(session: Session, start: int, end: int, words: Sequence[str]) -> bool:
     after = session.units[end].low if end < len(session.units) else ""
     before = session.units[start - 1].low if start else ""
     stopped = session.units[end - 1].text.endswith((",", ".", ";", "?", "!"))
     if not stopped and _COUNTED.fullmatch(after):
         return True
+    if (
+        before == "of"
+        and start > 1
+        and session.units[start - 2].low in ("dose", "doses", "potency", "powder", "powders")
+    ):
+        return False
     return before in {
         "page",
         "aged",
@@ -190,7 +209,7 @@ def _a_count(session: Session, start: int, end: int, match: re.Match[str]) -> bo
         "line",
         "over",
         "by",
-    } or (before == "in" and len(match["bare"]) == 4 and match["bare"].isdigit())
+    } or (before == "in" and len(words[0]) == 4 and words[0].isdigit())
 
 
 def _nearest(session: Session, ends: dict[int, Hit], start: int, first: int) -> Hit | None:
@@ -336,6 +355,11 @@ def _build(
     if potency_units:
         pieces.append(potency_units)
     anchor = min(start for start, _ in pieces) if pieces else first
+    # what comes after "…, he's kept clear for a year" is told of the patient, not ordered
+    stop = max(e for _, e in pieces) if pieces else first
+    for at, _, _ in session.search(_NEW_CLAUSE, stop, last):
+        last = max(stop, at)
+        break
     repetition = _first_of(session, REPETITION, max(first, anchor - 8), last, said)
     duration = _first_of(session, DURATION, max(first, anchor - 4), last, said)
     if repetition is None and last < len(session.units):
@@ -367,6 +391,12 @@ def _build(
     )
     by_others = bool(_BY_OTHERS.search(session.low(max(first, start - 12), min(last, start + 2))))
     return Given(value, start, end, remedy_units, potency_units, repetition, duration, by_others)
+
+
+_NEW_CLAUSE = re.compile(
+    r"\b(?:and |but |so |then |,)*(?:(?:s?he|they|it)(?:'s|'d| is| was| has| had| came| did| slept| kept| remained| got| felt| went)|because|since then|"
+    r"(?:he|she|they) \w+ed)\b"
+)
 
 
 def _piece(session: Session, units: tuple[int, int] | None) -> str | None:
