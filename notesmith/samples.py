@@ -21,9 +21,14 @@ def samples_dir() -> Path:
     raise InputError("the sample recordings are not installed; run this command in a clone of the project")
 
 
+def sample_recordings() -> tuple[Path, ...]:
+    """The sample recordings in the order of the course. Raises InputError where they are missing."""
+    return tuple(sorted(path for path in samples_dir().iterdir() if path.suffix in SOUND_ENDINGS))
+
+
 def make_sample_course(folder: Path) -> Course:
     """Make the sample course in a folder, or open it where it was made before."""
-    recordings = sorted(path for path in samples_dir().iterdir() if path.suffix in SOUND_ENDINGS)
+    recordings = sample_recordings()
     if (folder / SETTINGS_NAME).is_file():
         course = open_course(folder)
     else:

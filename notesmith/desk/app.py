@@ -64,6 +64,7 @@ def make_app(course: Course, *, port: int, keys: Keys | None = None, who: str = 
             Route("/jobs/{id}/retry", uploads.retry, methods=["POST"]),
             Route("/jobs/{id}/forget", uploads.forget, methods=["POST"]),
             Route("/uploads", uploads.begin, methods=["POST"]),
+            Route("/sample", uploads.add_samples, methods=["POST"]),
             Route("/uploads/{id}", uploads.state),
             Route("/uploads/{id}", uploads.put, methods=["PUT"]),
             Route("/clip/{lecture}.wav", sound.clip_wav),

@@ -16,8 +16,9 @@ from notesmith.desk.context import Desk, desk_of, field, job_of, number, see_oth
 from notesmith.desk.guard import CHUNK_LIMIT_BYTES
 from notesmith.errors import ConflictError, InputError
 from notesmith.files import output_errors
+from notesmith.samples import sample_recordings
 from notesmith.store import Store
-from notesmith.store.jobs import Job, JobBody, add_job, change_job, jobs, received_bytes, remove_job
+from notesmith.store.jobs import OPEN_STATES, Job, JobBody, add_job, change_job, jobs, received_bytes, remove_job
 
 UPLOAD_LIMIT_BYTES = 8 * 1024**3
 SPARE_BYTES = 200 * 1024**2
@@ -165,6 +166,28 @@ def discard(desk: Desk, one: Job) -> None:
     path.unlink(missing_ok=True)
     if path.parent.is_dir():
         path.parent.rmdir()
+
+
+def add_samples(request: Request) -> Response:
+    """POST /sample: the packaged sample lectures into an empty course, to try everything with; needs no network."""
+    desk = desk_of(request)
+    recordings = sample_recordings()
+    with desk.store() as store:
+        with store.transaction():
+            if store.lectures() or jobs(store, *OPEN_STATES):
+                raise ConflictError("the sample lectures go into an empty course only; begin another course for them")
+            made = [
+                add_job(store, JobBody("add", path.name, size=path.stat().st_size, stamp="sample"), "receiving")
+                for path in recordings
+            ]
+        for path, one in zip(recordings, made, strict=True):
+            target = part_path(desk, one)
+            with output_errors(target):
+                target.parent.mkdir(parents=True, exist_ok=True)
+                shutil.copyfile(path, target)
+            body = msgspec.structs.replace(one.body, received=one.body.size)
+            change_job(store, one.id, "waiting", body, only_from=("receiving",))
+    return see_other("/")
 
 
 def open_jobs(store: Store) -> tuple[Job, ...]:

@@ -40,8 +40,7 @@ def address(course: Course) -> Iterator[str]:
         heard = store.transcripts("a" * 64)[0].transcript
         assert extraction is not None
         points = tuple(
-            TeachingPoint(key, "mind", f"Point {key}.", "spoken", WordRange(0, 3), heard.words[0].time)
-            for key in NOTES
+            TeachingPoint(key, "mind", f"Point {key}.", "spoken", WordRange(0, 3), heard.words[0].time) for key in NOTES
         )
         store.put_result("one", "extraction", "k", msgspec.structs.replace(extraction, points=points))
     port = free_port()
@@ -114,7 +113,7 @@ class OneEditor(threading.Thread):
         status = answer.status_code
         self.asked.append((status, self.seen, verdicts))
         if status not in (303, 409):
-            self.odd.append((path, status, answer.text.partition("role=\"alert\"")[2][:200]))
+            self.odd.append((path, status, answer.text.partition('role="alert"')[2][:200]))
 
 
 def test_a_thousand_operations_of_two_at_once(course: Course, address: str) -> None:
