@@ -33,6 +33,9 @@ _AGE = re.compile(
     rf"{PERSON}\b[^.?!]{{0,50}}, (?:about |around |hardly |just )?(?P<h>{NUMBER}(?: or so| odd| plus)?)(?=[,.]|$)|"
     rf"(?:male|female|man|woman|boy|girl|lady|child|gentleman|housewife),? (?P<g>{NUMBER}(?:[ "
     r"-]?(?:years?|yrs?|months?))?)(?=[ ,.;]|$)|"
+    rf"(?P<j>{NUMBER}),? (?=(?:male|female)\b)|(?<=[.!?] )(?P<i>{NUMBER})(?=, (?!\d))|"
+    rf"(?:she|he)(?:'s| would be| must be| must have been| was| is) (?:about |around |nearly |just |only )*(?P<k>{NUMBER})(?=[ ,.;]|$)(?! "
+    r"(?:times|kilos|kg|feet|days|weeks|months|hours|o'clock|per))|"
     r"in (?:her|his) (?P<f>(?:early |mid |mid-|late )?(?:teens|twenties|thirties|forties|fifties|sixties|"
     r"seventies|eighties)))"
 )
@@ -63,6 +66,11 @@ _COMPLAINT = re.compile(
     r"with (?:a )?(?:complaint|history|problem)s? of |(?:lady|woman|man|boy|girl|gentleman|child|patient|"
     r"baby|infant|male|female|years?|old),? with |troubled (?:by|with) |(?:got|developed|contracted|landed (?:up )?with|down with|afflicted with) (?:a |an |this |some )?)"
     r"(?P<what>[^.?!;]{3,110})"
+)
+_NO_COMPLAINT = re.compile(
+    r"(?:(?:just |also |already |never |always |once )*(?:come|gone|been (?!having|suffering|getting|troubled)|taken|tried|seen|heard|read|told|asked|said|"
+    r"brought|lost|left|married|moved|worked|given|used|done|finished|flown|written|kept|to |no |not |two |three |one (?:son|daughter|child|brother|sister)|"
+    r"a (?:son|daughter|brother|sister|wife|husband|shop|job|habit|good|child|baby|grandmother|grandfather|grandson|fear|way)|children|nothing|something to))"
 )
 _HISTORY = re.compile(
     r"\b(?:years?|months?|weeks?) (?:back|before|ago|earlier|previously)\b|\b(?:had|'d) (?:died|lost|nursed|left|divorced|married|moved|buried|retired|failed|separated|been dreading|been dismissed)\b|"
@@ -103,7 +111,9 @@ _CONCURRENT = re.compile(
     r"tablets? (?:for|of)))\b"
 )
 _INVESTIGATION = re.compile(
-    r"\b(?:x-?rays?|mri|ct scan|scan|ultrasound|ultrasonography|sonography|usg|ecg|eeg|echo|endoscopy|"
+    r"\b(?:(?:her|his|the) (?:blood )?pressure (?:\w+ ){0,3}?(?:was|were|read|stood)|(?:blood|pus|sputum|skin|throat|vaginal) (?:smear|swab|culture)|"
+    r"(?:the )?(?:smear|swab|scrape|fluid|film|scopy|scan|test|tests|counts?) (?:\w+ )?(?:was|were|showed|came|had shown|grew)|lumbar puncture|"
+    r"tested (?:positive|negative)|x-?rays?|mri|ct scan|scan|ultrasound|ultrasonography|sonography|usg|ecg|eeg|echo|endoscopy|"
     r"colonoscopy|biopsy|culture|blood (?:test|tests|count|report|reports|sugar)|haemoglobin|hemoglobin|"
     r"hb\b|tsh|t3|esr|cbc|creatinine|urine (?:report|test|routine|examination)|"
     r"stool (?:report|test|examination)|widal|mantoux|liver function|lft|lipid|cholesterol|hba1c|ige|pap "
@@ -113,6 +123,7 @@ _INVESTIGATION = re.compile(
 _N = rf"(?:{NUMBER}|a|a few|few|couple of|a couple of|half an?|one|some|the first|the second|several)"
 _U = r"(?:days?|weeks?|months?|hours?|minutes?|years?|fortnights?|hour|doses?)"
 _FOLLOW_TIME = re.compile(
+    rf"^(?:and |then |but )?{_N} {_U} after(?= (?:she|he|it|they|the)\b)|^(?:and |then )?after the (?:course|operation|treatment|exams?|holidays?|marriage|delivery)\b|"
     r"\b(?:(?:after|within) (?:about |just |nearly |another |the next |exactly |some |"
     rf"only )?(?:{_N} )?(?:and a half )?{_U}(?: time| after that| from then)?|(?:after|within) "
     rf"(?:another|a) {_U}|"
@@ -145,7 +156,9 @@ _OUTCOME = re.compile(
     r"returned|had|recurred)|(?:is|was|are|were|remained|remains|has been|have been|had been) (?:now |"
     r"still |totally |perfectly |absolutely |quite |completely )*(?:well|fine|cured|free|symptom[- ]free|"
     r"all right|alright|healthy|normal|stable|under treatment|recovered|keeping well)|"
-    r"(?:till|until|to) (?:date|today|now|this day)|cured|recovered|discharged|lost to follow[- ]?up|did "
+    r"(?:till|until|to) (?:date|today|now|this day)|now (?:he|she|they)(?:'s| is|'re| are| has)|(?:stopped|stops) coming|(?:he|she)(?:'s| has| is)? (?:kept|stayed|been) (?:clear|well|free)|"
+    r"(?:went|gone|is|was|are) back (?:to|at) (?:work|school|college|duty)|on duty|picked up|off (?:the|his|her|all) (?:tablets|medicines|inhaler|steroids|insulin|drugs)|"
+    r"(?:has|had|have)(?: had)? (?:no|not a single) \w+ (?:for|since)|lost sight|moved away|went home|free of|cured|recovered|discharged|lost to follow[- ]?up|did "
     r"not (?:come back|return|come again)|never came (?:back|again)|still (?:under|on|continuing|coming|"
     r"has)|remained well|keeping well|that was the end|(?:did not|didn't) need|died|expired|was (?:saved|"
     r"referred)|i (?:sent|referred) (?:her|him)|admitted)\b"
@@ -167,7 +180,19 @@ _CLAUSE_CUT = re.compile(
     r"(?:[;]| — | - |, (?:and|but|so|then|which|who) (?=(?:she|he|they|i|it|the|there|her|his|no|not|"
     r"after|when|since|was|had|is|has|could|cannot|every|now|then|by|in|at|great|very|much)(?:'\w+)?\b)|"
     r", (?=(?:she|he|they|i|the mother|the father|his|her)(?:'\w+)? )|(?<=[a-z]) (?:and|but) (?=(?:she|"
-    r"he|they|i)(?:'\w+)? ))"
+    r"he|they|i)(?:'\w+)? )|(?<=[a-z])(?:,| and| but|, and|, but) (?=(?:the|her|his|my|our|their) (?:[\w-]+ ){1,2}(?:was|were|had|has|did|is|came|said|"
+    r"told|gave|got|showed|felt|became)\b)|(?<=[a-z])(?:,| and| but|, and|, but|, then| then) (?=(?:in|after|by|at|on|within) (?:the |a |an |about |next )*"
+    r"(?:\w+ ){0,2}?(?:days?|weeks?|fortnight|months?|years?|evening|morning|visit)\b)|(?<=[a-z]), (?=no \w+)|, and (?=no \w+))"
+)
+#: The visit itself, or what the teller did: no change in the patient.
+_ONLY_REPORTS = re.compile(
+    r"^(?:(?:and|then|so|but) )*(?:she|he|they|(?:her|his|the) \w+)(?:'d| had)? (?:\w+ly )?(?:came(?: back| again)?|reported|rang|phoned|called|"
+    r"brought|wrote|returned|visited|said|told me|told us|sent)(?! (?:better|down|well|worse))(?:(?! (?:that|it was|no |she was|he was)).){0,40}$|"
+    r"^(?:the )?first thing"
+)
+_ONE_SELF = re.compile(
+    r"^(?:(?:and|then|so|but) )*(?:i|we)(?:'d|'ve| had| have)? (?:was|were|gave|did|do|told|waited|repeated|left|said|asked|thought|saw|kept|can't|"
+    r"cannot|claim|put|decided|had)\b"
 )
 _ASIDE = re.compile(
     r"^(?:(?:so|now|okay|and|see|you|well),? )*(?:let me|let us|i(?:'ll| will| want| would|'d)|listen|"
@@ -311,12 +336,19 @@ def _closing_clause(
 
 
 def _with_outcome(found: list[Finding]) -> list[Finding]:
-    """The last change told is how the case came out, where nothing else says so."""
+    """The last changes told are how the case came out, where nothing else said after the last visit says so."""
     changes = [f for f in found if f.label == "follow-up change"]
-    if not changes or any(f.label == "outcome" and f.words.start >= changes[-1].words.start - 12 for f in found):
+    if not changes:
         return found
-    last = max(changes, key=lambda f: f.words.start)
-    return [msgspec.structs.replace(f, label="outcome") if f is last else f for f in found]
+    last = max(f.words.start for f in changes)
+    visit = max((f.words.start for f in found if f.label == "follow-up time" and f.words.start <= last), default=-1)
+    if any(f.label == "outcome" and f.words.start >= max(visit, last - 12) for f in found):
+        return found
+    return [
+        msgspec.structs.replace(f, label="outcome")
+        if f.label == "follow-up change" and f.words.start > visit and last - f.words.start <= 14 else f
+        for f in found
+    ]  # fmt: skip
 
 
 def _unique(found: list[Finding]) -> list[Finding]:
@@ -344,7 +376,7 @@ def _person(session: Session, ranges: list[tuple[int, int]], put: _Put, taken: s
     start, end = ranges[0]
     head_end = end
     for first, _, match in session.search(_AGE, start, head_end):
-        group = next((name for name in "abcdefgh" if match[name]), None)
+        group = next((name for name in "abcdefghijk" if match[name]), None)
         if group is None:
             continue
         units = session.span_of(start, match, group)
@@ -402,7 +434,9 @@ def _sentence(
         # "it went in three weeks", "two colds in a year": at the end of a clause these are lengths, not visits
         times = [t for t in times if not (t[2][0].startswith(("in ", "within ")) and t[0] > start + 2)]
         if not complaint_seen and not complained and not after_remedy:
-            match = next((m for _, _, m in session.search(_COMPLAINT, start, end)), None)
+            match = next(
+                (m for _, _, m in session.search(_COMPLAINT, start, end) if not _NO_COMPLAINT.match(m["what"])), None
+            )
             if (
                 match is not None
                 and not _SOMEBODY.match(match["what"])
@@ -414,15 +448,33 @@ def _sentence(
                     complained = True
                     continue
         treats = any(unit in medicines for unit in inside) or bool(_MEDICINE_WORD.search(low))
-        if _REASON.search(low) and (
-            after_remedy or gives or look.remedies or re.search(r"thought|rubric|remed|took|wanted", low)
+        reasoned = _REASON.search(low)
+        if reasoned and reasoned[0].startswith("because") and not (gives or re.search(r"\b(?:i|we) (?:\w+ )?(?:gave|chose|"
+            r"took|thought|selected|decided|preferred|went for)", low)):  # fmt: skip
+            reasoned = None
+        if (
+            reasoned
+            and not look.question
+            and (
+                after_remedy
+                or gives
+                or look.remedies
+                or re.search(r"thought|rubric|remed|took|wanted|matter|settled", low)
+            )
         ):
-            put("reason for prescription", start, end)
+            because = re.search(r"\bbecause\b", low) if gives else None
+            if because is not None:
+                put("reason for prescription", start + low.count(" ", 0, because.start()), end)
+            else:
+                put("reason for prescription", start, end)
             continue
         if treats and not gives and (_ONGOING.search(low) or _ONGOING.search(sentence.low)) and not times:
             put("concurrent treatment", start, end)
             continue
-        if not after_remedy and not gives and (_PRIOR.search(low) or treats):
+        if not gives and not after_remedy and _BY_OTHERS.search(low) and (look.remedies or treats):
+            put("prior treatment", start, end)
+            continue
+        if not after_remedy and not gives and (_PRIOR.search(low) or treats) and not _OWN_GIVING.search(low):
             put("prior treatment", start, end)
             continue
         if not gives and (any(unit in investigations for unit in inside) or _INVESTIGATION.search(low)) and not times:
@@ -435,11 +487,14 @@ def _sentence(
         if gives:
             continue
         if after_remedy:
-            at = times[0][1] if times and times[0][0] <= start + 2 and times[0][1] < end else start
+            at = times[0][1] if times and times[0][0] <= start + 2 else start
             if at >= end or _ASIDE.match(low) or look.question:
                 continue
+            low = session.low(at, end)
             if _OUTCOME.search(low):
                 put("outcome", at, end)
+            elif _ONLY_REPORTS.match(low) or _ONE_SELF.match(low):
+                continue
             elif _CHANGE.search(low) or (timed and look.past):
                 put("follow-up change", at, end)
             continue
@@ -448,15 +503,25 @@ def _sentence(
             continue
         if _ASIDE.match(low) or look.question:
             continue
-        if not complaint_seen and not complained and opening and _names_complaint(session, start, end):
-            put("presenting complaint", start, end)
-            complained = True
-            continue
+        if not complaint_seen and not complained and opening:
+            named = next(
+                (piece for piece in _comma_pieces(session, start, end) if _names_complaint(session, *piece)), None
+            )
+            if named is not None:
+                put("presenting complaint", named[0], end)
+                complained = True
+                continue
         if _is_finding(session, look, low, start, end) and not _introduces_person(low):
             put("finding", start, end)
     return complained
 
 
+_BY_OTHERS = re.compile(
+    r"\b(?:neighbou?rs?|friends?|relatives?|(?:another|other|previous|earlier|some|local|family|her|his|their|a|the) (?:\w+ ){0,2}?(?:homoe?opath|homeopath|"
+    r"doctor|physician|chemist|practitioner|vaidya|hakim|specialist|surgeon|dermatologist|gp)|mother|father|aunt|grandmother|somebody|someone|people|they) "
+    r"(?:had |has |have |was |kept |also |already |then |been )*(?:gave|given|giving|put|tried|used|started|treated|treating|prescribed|applied|rubbed)\b"
+)
+_OWN_GIVING = re.compile(r"\b(?:i|we) (?:\w+ )?(?:gave|prescribed|repeated|did)\b")
 _INTRODUCES_PERSON = re.compile(
     rf"\b(?:{PERSON}|old)\b.*\b(?:{NUMBER}|years?|from|came|senior|by profession|engineers?)\b"
 )
@@ -466,8 +531,20 @@ def _introduces_person(low: str) -> bool:
     return bool(_INTRODUCES_PERSON.search(low)) and not re.search(r"\b(?:she|he) (?:was|had|felt|could|used)\b", low)
 
 
+def _comma_pieces(session: Session, start: int, end: int) -> list[tuple[int, int]]:
+    cuts = [start, *(unit + 1 for unit in range(start, end - 1) if session.units[unit].text.endswith(",")), end]
+    return list(zip(cuts, cuts[1:], strict=False))
+
+
+_AGE_FIRST = re.compile(
+    rf"^(?:about |nearly |around )?{NUMBER}\b|\b(?:face|build|built|stout|thin|complexion\w*|case|{PERSON})\b"
+)
+
+
 def _names_complaint(session: Session, start: int, end: int) -> bool:
     """A bare complaint at the opening of a case: ``Itching, elbows and groin, ten years of it.``"""
+    if _AGE_FIRST.search(session.low(start, end)):
+        return False
     tags = {session.parse.tag(unit) for unit in range(start, end)}
     words = [unit.low.removesuffix("'s") for unit in session.units[start:end]]
     content = sum(w in BODY_CHAPTERS or w in SENSATIONS or w in CLINICAL_COMPLAINTS for w in words)
@@ -483,7 +560,12 @@ CLINICAL_COMPLAINTS = frozenset(
 )
 
 
+_TRAVELS = re.compile(r"\b(?:come|came|flown|travelled|traveled|driven|walked)\b[^.;]{0,25}\bfrom\b")
+
+
 def _is_finding(session: Session, look: Look, low: str, start: int, end: int) -> bool:
+    if _ONE_SELF.match(low) or _TRAVELS.search(low):
+        return False
     words = [unit.low.removesuffix("'s") for unit in session.units[start:end]]
     content = sum(w in BODY_CHAPTERS or w in MIND_WORDS or w in SENSATIONS or w in MODALITY_WORDS for w in words)
     if content:
@@ -514,9 +596,28 @@ def _end_complaint(session: Session, start: int, end: int) -> tuple[int, int]:
     return start, end
 
 
+_NEW_SUBJECT = re.compile(
+    r" (?=(?:(?:he|she|they|i|it|there)(?:'s|'d)?|(?:the|his|her|each|every|my|our|their) (?!she|he|they|it)(?:\w+ )?(?!she|he|they|it)\w+|fever|sonography) (?:only |never |always |also |just |then )*"
+    r"(?:was|were|is|has|had|could|would|did|said|says|takes?|took|counts?|drank|drinks|came|comes|wanted|wants|got|gets|became|felt|kept|went|gave|showed|"
+    r"started|stopped|sleeps|slept|ate|eats|cries|cried|sits|sat|told)\b)"
+)
+_JOINS = frozenset(
+    "that when if because as which what how where who while since after before until till whenever and or but said says told thinks thought feels felt "
+    "so than like whether of for with in on at to from by".split()
+)
+
+
 def _clauses(session: Session, start: int, end: int) -> list[tuple[int, int]]:
     low = session.low(start, end)
     cuts = [start]
+    if not re.search(r"[,.;]", low[:-1]) and end - start > 8:
+        for match in _NEW_SUBJECT.finditer(low):
+            at = start + low.count(" ", 0, match.end())
+            if at - cuts[-1] >= 3 and session.units[at - 1].low not in _JOINS and end - at >= 3:
+                cuts.append(at)
+        if len(cuts) > 1:
+            pieces = list(zip(cuts, [*cuts[1:], end], strict=True))
+            return [piece for first, last in pieces for piece in _clauses(session, first, last)]
     for match in _CLAUSE_CUT.finditer(low):
         at = start + low.count(" ", 0, match.end())
         if match.group().strip() in (";", ":") or match.group().endswith((";", ":")):

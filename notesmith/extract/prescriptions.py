@@ -15,7 +15,7 @@ from notesmith.vocabulary.potency import ParsedPotency
 _COUNT = rf"(?:{NUMBER}|a|one|single|few|a few|couple of|a couple of|two|three|some)"
 _UNIT = r"(?:days?|weeks?|months?|hours?|minutes?|years?)"
 REPETITION = re.compile(
-    rf"\b(?:(?:just |only |in )?(?:a |one |the )?single doses?|(?:just |only )?{NUMBER} doses?(?: (?:a|"
+    rf"\b(?:(?:just |only |in )?(?:a |one |the )?single (?:doses?|powders?)|(?:just |only )?{NUMBER} doses?(?: (?:a|"
     r"per) day| daily)?|(?:just |only )?a dose|"
     rf"(?:once|twice|thrice|{NUMBER} times|three times|four times) (?:a|per|in a|every|each) (?:day|week|"
     rf"month|fortnight)|(?:once|twice|thrice) daily|{NUMBER} times daily|"
@@ -365,7 +365,16 @@ def _build(
     if repetition is None and last < len(session.units):
         # "… thirty. Three times a day for a week." said as a sentence of its own
         following = session.sentence_at(last) if session.sentence_at(last).start == last else None
-        if following is not None and len(following) <= 12 and not re.search(r"\b(?:remed|he|she)\b", following.low):
+        others = following is not None and any(
+            parsed.doubt == "" or parsed.senses[0].step in BARE_STEPS
+            for _, _, parsed in potencies_in([u.text for u in session.units[following.start : following.end]])
+        )
+        if (
+            following is not None
+            and not others
+            and len(following) <= 12
+            and not re.search(r"\b(?:remed|he|she)\b", following.low)
+        ):
             repetition = _first_of(session, REPETITION, following.start, following.end, said)
             duration = duration or _first_of(session, DURATION, following.start, following.end, said)
     for piece in (repetition, duration):
