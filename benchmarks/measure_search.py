@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import argparse
+import functools
+import http.server
 import json
+import os
 import shutil
 import statistics
 import subprocess
 import sys
 import tempfile
+import threading
 import time
+import urllib.parse
 from collections import Counter
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -26,6 +31,7 @@ from notesmith.library import MemoryLibrary
 from notesmith.reading import read
 from notesmith.search import Record, Redaction, index_lecture, records_of, search
 from notesmith.site import build
+from notesmith.site.preview import RangeHandler
 from notesmith.store import Store
 from notesmith.vocabulary import Vocabulary, load_vocabulary
 
@@ -94,13 +100,18 @@ def load_queries(name: str, contents: Sequence[LectureContent]) -> list[tuple[st
     return loaded
 
 
+def near_place(place: Place, hit: tuple[str, int, int]) -> bool:
+    """Whether a hit begins within five seconds of the sentence that answers."""
+    return any(where == hit[0] and abs(hit[1] - sentence) <= NEAR_MS for where, _, sentence in place.starts)
+
+
 Answer = list[tuple[str, int, int]]  # session, start, end of each hit, best first
 
 
 def judge(queries: Sequence[tuple[str, str, Place]], answers: Sequence[Answer]) -> dict[str, float]:
     """nDCG@10, MRR and the share whose first hit is right, by ir-measures; one place counts once."""
     qrels, run = [], []
-    first = 0
+    first = near = 0
     for number, ((_, _, place), answer) in enumerate(zip(queries, answers, strict=True)):
         name = str(number)
         qrels += [Qrel(name, f"place{n}", 1) for n in range(len(place.starts))] or [Qrel(name, "none", 1)]
@@ -108,6 +119,7 @@ def judge(queries: Sequence[tuple[str, str, Place]], answers: Sequence[Answer]) 
         for rank, hit in enumerate(answer[:DEPTH]):
             which = place.which(*hit)
             first += rank == 0 and which is not None
+            near += rank == 0 and near_place(place, hit)
             doc = f"place{which}" if which is not None and which not in seen else f"other{rank}"
             if which is not None:
                 seen.add(which)
@@ -119,6 +131,7 @@ def judge(queries: Sequence[tuple[str, str, Place]], answers: Sequence[Answer]) 
         "ndcg_at_10": round(found[nDCG @ DEPTH], 3),
         "mrr": round(found[RR @ DEPTH], 3),
         "first_hit_right": round(first / len(queries), 3),
+        "first_hit_within_5_s": round(near / len(queries), 3),
     }
 
 
@@ -205,13 +218,14 @@ def quality(vocabulary: Vocabulary, *, tell: bool) -> dict[str, Any]:
                 engines["bm25s"] = [bm25(text) for text in texts]
             figures: dict[str, Any] = {engine: judge(queries, answers) for engine, answers in engines.items()}
             kinds = sorted({kind for kind, _, _ in queries})
-            figures["by kind, course store"] = {
-                kind: judge(
-                    [q for q in queries if q[0] == kind],
-                    [a for q, a in zip(queries, engines["course store"], strict=True) if q[0] == kind],
-                )["mrr"]
-                for kind in kinds
-            }
+            for engine in ("course store", "site"):
+                figures[f"by kind, {engine}"] = {
+                    kind: judge(
+                        [q for q in queries if q[0] == kind],
+                        [a for q, a in zip(queries, engines[engine], strict=True) if q[0] == kind],
+                    )["mrr"]
+                    for kind in kinds
+                }
             figures["queries"] = len(queries)
             figures["kinds"] = dict(Counter(kind for kind, _, _ in queries))
             result[half] = figures
@@ -225,23 +239,108 @@ def quality(vocabulary: Vocabulary, *, tell: bool) -> dict[str, Any]:
 # ---------------------------------------------------------------- scale
 
 
-def scale(vocabulary: Vocabulary, sessions: int, folder: Path) -> dict[str, Any]:
+def pagefind(site: Path, queries: Sequence[str]) -> dict[str, Any]:
+    """The same pages indexed by Pagefind, a general-purpose library: its time, its size, bytes of a first search.
+
+    Its command is looked for on the path, or named by NOTESMITH_PAGEFIND; the bytes are counted in Chromium, each query
+    in a browser without a cache, the texts of ten results fetched as a result list needs them.
+    """
+    tool = os.environ.get("NOTESMITH_PAGEFIND") or shutil.which("pagefind")
+    if not tool:
+        return {}
+    started = time.perf_counter()
+    subprocess.run(
+        [tool, "--site", str(site), "--glob", "sessions/*.html", "--output-path", str(site / "pagefind")],
+        check=True, capture_output=True,
+    )  # fmt: skip
+    figures: dict[str, Any] = {"pagefind_index_s": round(time.perf_counter() - started, 1)}
+    made = [p for p in (site / "pagefind").rglob("*") if p.is_file()]
+    figures["pagefind_index_mb"] = round(sum(p.stat().st_size for p in made) / 1e6, 1)
+    from playwright.sync_api import sync_playwright
+
+    handler = functools.partial(RangeHandler, directory=str(site))
+    sizes, times = [], []
+    with http.server.ThreadingHTTPServer(("127.0.0.1", 0), handler) as server, sync_playwright() as playwright:
+        threading.Thread(target=server.serve_forever, daemon=True).start()
+        (site / "pagefind-ask.html").write_text("<!doctype html><title>ask</title>", "utf-8")
+        browser = playwright.chromium.launch(
+            executable_path="/usr/bin/chromium",
+            args="--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking".split(),
+        )
+        for query in queries:
+            page = browser.new_context().new_page()
+            page.goto(f"http://127.0.0.1:{server.server_port}/pagefind-ask.html")
+            held: list[int] = []
+            page.on("response", lambda r, held=held: held.append(len(r.body())) if r.ok else None)
+            ask = """async (q) => { const p = await import('/pagefind/pagefind.js'); const t = performance.now();
+                const s = await p.search(q); await Promise.all(s.results.slice(0, 10).map((r) => r.data()));
+                return performance.now() - t; }"""
+            times.append(page.evaluate(ask, query))
+            sizes.append(sum(held))
+            page.context.close()
+        browser.close()
+        server.shutdown()
+    figures["pagefind_first_search_kb_median"] = round(statistics.median(sizes) / 1000)
+    figures["pagefind_first_search_kb_most"] = round(max(sizes) / 1000)
+    figures["pagefind_first_search_ms_median"] = round(statistics.median(times), 1)
+    return figures
+
+
+def folder_mb(folder: Path) -> float:
+    return round(sum(p.stat().st_size for p in folder.rglob("*") if p.is_file()) / 1e6, 1)
+
+
+def in_browser(site: Path, queries: Sequence[str]) -> dict[str, Any]:
+    """Bytes and time of a first search in Chromium: the page, its scripts, what the search reads, filters included."""
+    from playwright.sync_api import sync_playwright
+
+    handler = functools.partial(RangeHandler, directory=str(site))
+    sizes, times = [], []
+    with http.server.ThreadingHTTPServer(("127.0.0.1", 0), handler) as server, sync_playwright() as playwright:
+        threading.Thread(target=server.serve_forever, daemon=True).start()
+        browser = playwright.chromium.launch(
+            executable_path="/usr/bin/chromium",
+            args="--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking".split(),
+        )
+        for query in queries:
+            page = browser.new_context().new_page()
+            held: list[int] = []
+            page.on("response", lambda r, held=held: held.append(len(r.body())) if r.ok else None)
+            started = time.perf_counter()
+            page.goto(f"http://127.0.0.1:{server.server_port}/search.html?q={urllib.parse.quote(query)}")
+            page.wait_for_selector("#hits li", timeout=60000)
+            times.append((time.perf_counter() - started) * 1000)
+            page.wait_for_load_state("networkidle")
+            sizes.append(sum(held))
+            page.context.close()
+        browser.close()
+        server.shutdown()
+    return {
+        "browser_first_search_kb_median": round(statistics.median(sizes) / 1000),
+        "browser_first_search_kb_most": round(max(sizes) / 1000),
+        "browser_first_search_ms_median": round(statistics.median(times), 1),
+    }
+
+
+def scale(vocabulary: Vocabulary, sessions: int, folder: Path, spoken: int) -> dict[str, Any]:
     sys.path.insert(0, str(HERE.parent))
     from tests.site.library_fixture import GeneratedLibrary
 
-    library = GeneratedLibrary(vocabulary, sessions)
+    library = GeneratedLibrary(vocabulary, sessions, points=40, spoken=spoken)
+    words = len(library.content("session-00000").transcript.words)
     started = time.perf_counter()
     report = build(library, folder / "site")
-    figures: dict[str, Any] = {"sessions": sessions, "records": report.records, "pages": report.pages}
+    figures: dict[str, Any] = {"sessions": sessions, "words_a_session": words, "records": report.records,
+                               "pages": report.pages}  # fmt: skip
     figures["build_s"] = round(time.perf_counter() - started, 1)
     library.edited.add(sessions // 2)
-    started = time.perf_counter()
+    started, used = time.perf_counter(), time.process_time()
     again = build(library, folder / "site")
     figures["rebuild_after_one_correction_s"] = round(time.perf_counter() - started, 2)
+    figures["rebuild_cpu_s"] = round(time.process_time() - used, 2)
     figures["files_rewritten"] = again.files_written
-    figures["search_index_mb"] = round(
-        sum(p.stat().st_size for p in (folder / "site/search").rglob("*.js")) / 1e6, 1
-    )  # fmt: skip
+    figures["search_index_mb"] = folder_mb(folder / "site/search")
+    figures["site_mb"] = folder_mb(folder / "site")
     queries = []
     for number in range(0, sessions, max(1, sessions // 60)):
         content = library.content(f"session-{number:05d}")
@@ -257,20 +356,28 @@ def scale(vocabulary: Vocabulary, sessions: int, folder: Path) -> dict[str, Any]
     figures["first_search_kb_median"] = round((statistics.median(a["bytes"] for a in answers) + fixed) / 1000)
     figures["first_search_kb_most"] = round((max(a["bytes"] for a in answers) + fixed) / 1000)
     figures["first_search_ms_median"] = round(statistics.median(a["ms"] for a in answers), 1)
+    figures |= in_browser(folder / "site", queries[:12])
+    figures |= pagefind(folder / "site", queries[:12])
     with Store(folder / "course.db") as store:
         started = time.perf_counter()
-        with store.transaction():
-            for entry in library.entries():
+        for entry in library.entries():
+            with store.transaction():
+                store.add_lecture(entry.lecture)
                 index_lecture(store, library.content(entry.lecture.id), vocabulary)
         figures["fts5_index_s"] = round(time.perf_counter() - started, 1)
         search(store, vocabulary, queries[0])
-        times = []
-        for query in queries:
-            started = time.perf_counter()
+        # The judged queries too: everyday words that the generated sentences share with real ones.
+        asked = [line.split(";")[1] for line in (QUERIES / "queries-open.txt").read_text("utf-8").splitlines()]
+        times, cpu = [], []
+        for query in (*queries, *asked):
+            started, used = time.perf_counter(), time.process_time()
             search(store, vocabulary, query)
             times.append((time.perf_counter() - started) * 1000)
+            cpu.append((time.process_time() - used) * 1000)
     figures["fts5_p50_ms"] = round(statistics.median(times), 1)
     figures["fts5_p95_ms"] = round(sorted(times)[int(len(times) * 0.95)], 1)
+    figures["fts5_p95_cpu_ms"] = round(sorted(cpu)[int(len(cpu) * 0.95)], 1)
+    figures["load"] = round(os.getloadavg()[0], 1)
     return figures
 
 
@@ -279,22 +386,25 @@ def run(arguments: Sequence[str]) -> dict[str, Any]:
     parser.add_argument("--scale", type=int, action="append", default=[], help="also a generated course of N sessions")
     parser.add_argument("--no-quality", action="store_true")
     parser.add_argument("--tell", action="store_true", help="name the open queries whose first hit is wrong")
+    parser.add_argument("--spoken", type=int, default=250, help="sentences of 14 words a generated session has")
     given = parser.parse_args(list(arguments))
     vocabulary = load_vocabulary()
     result: dict[str, Any] = {}
     if not given.no_quality:
         result["quality"] = quality(vocabulary, tell=given.tell)
-        print(f"{'':8}{'engine':16}{'nDCG@10':>9}{'MRR':>8}{'first right':>13}")
+        print(f"{'':8}{'engine':16}{'nDCG@10':>9}{'MRR':>8}{'first right':>13}{'within 5 s':>12}")
         for half in ("open", "sealed"):
             for engine in ("course store", "site", "plain FTS5", "bm25s"):
                 if figures := result["quality"][half].get(engine):
                     print(
                         f"{half:8}{engine:16}{figures['ndcg_at_10']:9.3f}{figures['mrr']:8.3f}{figures['first_hit_right']:13.3f}"
+                        f"{figures['first_hit_within_5_s']:12.3f}"
                     )
-            print(f"{half:8}MRR by kind: {result['quality'][half]['by kind, course store']}")
+            for engine in ("course store", "site"):
+                print(f"{half:8}MRR by kind, {engine}: {result['quality'][half][f'by kind, {engine}']}")
     for sessions in given.scale:
         with tempfile.TemporaryDirectory() as name:
-            figures = scale(vocabulary, sessions, Path(name))
+            figures = scale(vocabulary, sessions, Path(name), given.spoken)
         result[f"scale {sessions}"] = figures
         for key, value in figures.items():
             print(f"  {key:34}{value:>12}")

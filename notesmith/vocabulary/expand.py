@@ -38,7 +38,7 @@ STOP_WORDS = frozenset(
 UNLIKE_ANY = frozenset("not no non never one two three four five six seven eight nine ten".split())
 LEAST_COVERAGE = 0.6  # share of a label's weight that the query must hold
 LEAST_SCORE = 0.2
-MOST_CONCEPTS = 12
+MOST_CONCEPTS = 8
 MOST_WORDS = 24
 MOST_NAME_WORDS = 4
 # Words that may stand for a typed word.
@@ -47,8 +47,8 @@ SUBSTITUTE_FROM = 0.05  # association of two words over the labels that differ i
 ROOT_WEIGHT = 0.6
 # The other words of the best concepts are looked up too, at less weight: not every place is indexed by its concept.
 SYNONYMS_FROM_SCORE = 0.5
-SYNONYM_CONCEPTS = 3
-SYNONYM_STEMS = 8
+SYNONYM_CONCEPTS = 1
+SYNONYM_STEMS = 4
 SYNONYM_WEIGHT = 0.4
 BROADER_WEIGHT = 0.5
 # Names by sound: likeness from which typed words are taken for a remedy, learnt on benchmarks/data/pairs.tsv.

@@ -7,7 +7,7 @@
   const VALUE = {};
   for (let i = 0; i < 64; i += 1) VALUE[DIGITS[i]] = i;
   const KINDS = ["point", "case", "question", "transcript"];
-  const ORDINALS = 8192, CHUNK = 24, CANDIDATES = 40, IMPACT = 6.5, RELATIVE_SHARDS = 256;
+  const ORDINALS = 8192, CHUNK = 24, CANDIDATES = 40, IMPACT = 6.5, RELATIVE_SHARDS = 256, MOST_CONCEPTS = 8;
   const CONCEPT_WEIGHT = 2.0, OTHER_CONCEPTS = 0.4, COVERAGE_PART = 0.7, UNKNOWN_WORD = 3.0, ALIKE = 0.7, ALIKE_KNOWN = 0.76;
   const STOP = new Set(("a about all also am an and any are as at be been but by can do does for from get gets had has have he her him his how i if in into is it its like me more my of on or our out she so some that the their them then there these they this to very was we were what when where which who why will with would you your being too up").split(" "));
 
@@ -161,7 +161,7 @@
         const known = best.get(label.token);
         if (score > (known ? known[0] : 0.2)) best.set(label.token, [score, [...new Set([...mine.values()].map((m) => m[1]))]]);
       }
-      return new Map([...best].sort((a, b) => b[1][0] - a[1][0] || (a[0] < b[0] ? -1 : 1)).slice(0, 12));
+      return new Map([...best].sort((a, b) => b[1][0] - a[1][0] || (a[0] < b[0] ? -1 : 1)).slice(0, MOST_CONCEPTS));
     }
     let lexicon = null;
     async function nearWords() {
@@ -244,10 +244,10 @@
       const missing = groups.flatMap((g) => [...g.keys()]).filter((one) => !held.has(one));
       for (const [term, entry] of await entries([...new Set(missing)])) held.set(term, entry);
       for (const [token, match] of concepts(groups, held)) if (match[0] > (found.get(token) || [0])[0]) found.set(token, match);
-      const best = [...found].sort((a, b) => b[1][0] - a[1][0] || (a[0] < b[0] ? -1 : 1)).slice(0, 12);
+      const best = [...found].sort((a, b) => b[1][0] - a[1][0] || (a[0] < b[0] ? -1 : 1)).slice(0, MOST_CONCEPTS);
       for (const [term, entry] of await entries(best.map(([token]) => token))) held.set(term, entry);
       const more = new Map();
-      for (const [token, [score]] of best.slice(0, 3)) {
+      for (const [token, [score]] of best.slice(0, 1)) {
         const entry = held.get(token);
         if (score < 0.5 || !entry || !entry[4]) continue;
         for (const one of entry[4].split(" ")) more.set(one, Math.max(more.get(one) || 0, 0.4 * score));
