@@ -125,14 +125,27 @@ def _rule_vignettes(vignettes: list[CaseVignette], ruling: NoteVerdict) -> list[
 
 
 def _rule_findings(vignette: CaseVignette, ruling: NoteVerdict) -> tuple[Finding, ...]:
-    kept: list[Finding] = []
-    for finding in vignette.findings:
-        if finding_key(vignette, finding) != ruling.key:
-            kept.append(finding)
-        elif ruling.ruling == "reword" and ruling.value:
-            kept.append(msgspec.structs.replace(finding, text=ruling.value))
-        elif ruling.ruling == "retype" and ruling.value in FINDING_LABELS:
-            kept.append(msgspec.structs.replace(finding, label=ruling.value))
-        elif ruling.ruling != "hide":
-            kept.append(finding)
-    return tuple(kept)
+    findings = list(vignette.findings)
+    keys = [finding_key(vignette, finding) for finding in findings]
+    if ruling.key not in keys:
+        return vignette.findings
+    at = keys.index(ruling.key)
+    finding = findings[at]
+    rest, rest_keys = findings[:at] + findings[at + 1 :], keys[:at] + keys[at + 1 :]
+    match ruling.ruling:
+        case "hide":
+            return tuple(rest)
+        case "reword" if ruling.value:
+            findings[at] = msgspec.structs.replace(finding, text=ruling.value)
+        case "retype" if ruling.value in FINDING_LABELS:
+            findings[at] = msgspec.structs.replace(finding, label=ruling.value)
+        case "move":
+            place = rest_keys.index(ruling.value) + 1 if ruling.value in rest_keys else 0
+            return (*rest[:place], finding, *rest[place:])
+        case "merge" if ruling.value in rest_keys:
+            into = rest_keys.index(ruling.value)
+            kept = rest[into]
+            first, second = (kept, finding) if kept.words <= finding.words else (finding, kept)
+            rest[into] = msgspec.structs.replace(kept, text=f"{first.text}; {second.text}")
+            return tuple(rest)
+    return tuple(findings)

@@ -57,3 +57,30 @@ def test_a_hidden_field_is_said_to_be_not_stated():
     assert case.findings == ()
     assert case.not_stated == ("age", "sex")
     assert ruled(note("reword", finding_key(CASE, FINDING), "19")).vignettes[0].findings[0].text == "19"
+
+
+OUTCOMES = tuple(
+    Finding("outcome", text, WordRange(at, at + 1), TimeSpan(at * 10, at * 10 + 5))
+    for at, text in ((6, "better"), (7, "slept well"), (8, "no relapse"))
+)
+LONG_CASE = CaseVignette("c2", "A case", WordRange(4, 9), TimeSpan(40, 90), OUTCOMES, not_stated=("sex",))
+
+
+@pytest.mark.parametrize(
+    ("ruling", "moved", "value", "texts"),
+    [
+        ("move", 2, 0, ["better", "no relapse", "slept well"]),
+        ("move", 1, None, ["slept well", "better", "no relapse"]),
+        ("move", 0, 2, ["slept well", "no relapse", "better"]),
+        ("merge", 2, 1, ["better", "slept well; no relapse"]),
+        ("merge", 0, 1, ["better; slept well", "no relapse"]),
+        ("merge", 0, None, ["better", "slept well", "no relapse"]),
+    ],
+)
+def test_fields_of_a_case_move_and_join(ruling, moved, value, texts):
+    keys = [finding_key(LONG_CASE, finding) for finding in OUTCOMES]
+    verdict = note(ruling, keys[moved], None if value is None else keys[value])
+    entry = VerdictEntry(1, verdict, "editor", "2026-01-01T00:00:00Z")
+    (case,) = curate(Extraction("d", vignettes=(LONG_CASE,)), "lec", [entry]).vignettes
+    assert [finding.text for finding in case.findings] == texts
+    assert case.not_stated == ("sex",)

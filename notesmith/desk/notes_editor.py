@@ -113,6 +113,7 @@ def note_groups(
                     finding.time.end_ms,
                     finding.words,
                     FINDING_LABELS,
+                    can_move=True,
                     entry=rulings.get(key),
                 )
             )
@@ -199,7 +200,7 @@ def decide(request: Request) -> Response:
         curated = curate(extraction, lecture.id, store.verdicts())
         if key not in _keys(curated):
             raise InputError("that note is not there any more; load the page again")
-        ruling, value = _ruling(wanted, key, text, field(request, "kind", ""), [p.key for p in curated.points])
+        ruling, value = _ruling(wanted, key, text, field(request, "kind", ""), _beside(curated, key))
         verdict = NoteVerdict(ruling, lecture.id, key, value)
         rule(store, verdict, who=desk.who, seen=number(field(request, "seen"), "the page's state"))
     anchor = f"#n-{quote(key)}" if ruling not in ("hide", "merge") else ""
@@ -213,9 +214,27 @@ def _keys(extraction: Extraction) -> set[str]:
     return keys | {finding_key(case, finding) for case in extraction.vignettes for finding in case.findings}
 
 
-def _ruling(wanted: str, key: str, text: str, kind: str, points: Sequence[str]) -> tuple[NoteRuling, str | None]:
+def _beside(extraction: Extraction, key: str) -> tuple[str, ...]:
+    """The keys among which a note can be moved and joined, in their order; empty where it cannot."""
+    points = tuple(one.key for one in extraction.points)
+    if key in points:
+        return points
+    for case in extraction.vignettes:
+        keys = tuple(finding_key(case, finding) for finding in case.findings)
+        if key in keys:
+            return keys
+    return ()
+
+
+def _label_in(key: str) -> str:
+    """The label of a case's field by its key; fields of two labels are not joined, since one would go unstated."""
+    return key.rsplit("/", 2)[1]
+
+
+def _ruling(wanted: str, key: str, text: str, kind: str, beside: Sequence[str]) -> tuple[NoteRuling, str | None]:
     """The ruling and its value. Raises InputError where the thing cannot be ruled on so."""
-    at = points.index(key) if key in points else None
+    at = beside.index(key) if key in beside else None
+    kinds = () if at is None else FINDING_LABELS if "/" in key else POINT_KINDS
     match wanted:
         case "keep":
             return "keep", None
@@ -223,14 +242,14 @@ def _ruling(wanted: str, key: str, text: str, kind: str, points: Sequence[str]) 
             return "hide", None
         case "reword" if text:
             return "reword", text
-        case "retype" if kind in (POINT_KINDS if at is not None else FINDING_LABELS if "/" in key else ()):
+        case "retype" if kind in kinds:
             return "retype", kind
         case "up" if at:
-            return "move", points[at - 2] if at > 1 else ""
-        case "down" if at is not None and at + 1 < len(points):
-            return "move", points[at + 1]
-        case "merge" if at:
-            return "merge", points[at - 1]
+            return "move", beside[at - 2] if at > 1 else ""
+        case "down" if at is not None and at + 1 < len(beside):
+            return "move", beside[at + 1]
+        case "merge" if at and (kinds is POINT_KINDS or _label_in(key) == _label_in(beside[at - 1])):
+            return "merge", beside[at - 1]
     raise InputError("that cannot be done with this note")
 
 

@@ -70,10 +70,12 @@ def full(course: Course, write_sound: Callable[..., Path]) -> Course:
             doubtful=True,
         )  # fmt: skip
         fields = (
-            Finding("complaint", "pain in small spots", WordRange(18, 24), span),
+            Finding("presenting complaint", "pain in small spots", WordRange(18, 24), span),
             Finding("outcome", "better after a week", WordRange(24, 28), heard.words[24].time),
         )
-        case = CaseVignette("c0", "Case: pain in spots", WordRange(12, 28), span, fields, ("setting", "history"))
+        case = CaseVignette(
+            "c0", "Case: pain in spots", WordRange(12, 28), span, fields, not_stated=("setting", "history")
+        )
         store.put_result(
             "one", "extraction", "k",
             msgspec.structs.replace(found, points=points, vignettes=(case,), prescriptions=(given,)),
@@ -114,7 +116,9 @@ def look(browser: Any, address: str, axe: str, pages: tuple[str, ...], width: in
     faults: list[str] = []
     page.on("pageerror", lambda error: faults.append(f"{page.url}: {error}"))
     for path in pages:
-        page.goto(address + path)
+        answer = page.goto(address + path)
+        if answer.status != (404 if path == "/nowhere" else 200):
+            faults.append(f"{path}: {answer.status} {page.locator('main').inner_text()[:200]}")
         page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
         if (folder := os.environ.get("NOTESMITH_SCREENSHOTS")) is not None:
             name = "".join(c if c.isalnum() else "-" for c in path).strip("-") or "home"

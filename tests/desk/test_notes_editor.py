@@ -22,8 +22,12 @@ def noted(course: Course) -> Course:
             )
             for n in range(3)
         )
-        finding = Finding("age", "forty", WordRange(4, 5), TimeSpan(1600, 1950))
-        case = CaseVignette("c0", "A case", WordRange(4, 9), TimeSpan(1600, 3500), (finding,))
+        fields = (
+            Finding("age", "forty", WordRange(4, 5), TimeSpan(1600, 1950)),
+            Finding("outcome", "better", WordRange(6, 7), TimeSpan(2400, 2750)),
+            Finding("outcome", "slept well", WordRange(7, 8), TimeSpan(2800, 3150)),
+        )
+        case = CaseVignette("c0", "A case", WordRange(4, 9), TimeSpan(1600, 3500), fields)
         store.put_result("one", "extraction", "k", Extraction(heard.digest, points=points, vignettes=(case,)))
     return course
 
@@ -70,8 +74,24 @@ def test_fields_of_a_case(noted: Course, browser: TestClient) -> None:
     assert rule(browser, "c0/age/1600", "reword", text="about forty") == 200
     assert now(noted).vignettes[0].findings[0].text == "about forty"
     assert rule(browser, "c0/age/1600", "hide", 1) == 200
-    assert now(noted).vignettes[0].findings == ()
+    assert [one.label for one in now(noted).vignettes[0].findings] == ["outcome", "outcome"]
     assert "age" in now(noted).vignettes[0].not_stated
+
+
+def test_fields_of_a_case_move_and_join(noted: Course, browser: TestClient) -> None:
+    def texts() -> list[str]:
+        return [finding.text for finding in now(noted).vignettes[0].findings]
+
+    assert rule(browser, "c0/outcome/2800", "up") == 200
+    assert texts() == ["forty", "slept well", "better"]
+    assert rule(browser, "c0/outcome/2400", "merge", seen=1) == 200
+    assert texts() == ["forty", "better; slept well"]
+    assert rule(browser, "c0/outcome/2800", "merge", seen=9) == 400  # into an age: the outcome would go unstated
+    assert rule(browser, "c0/age/1600", "down", seen=9) == 200
+    assert texts() == ["better; slept well", "forty"]
+    for verdict in ("3", "2", "1"):
+        browser.post("/undo", data={"verdict": verdict})
+    assert texts() == ["forty", "better", "slept well"]
 
 
 @pytest.mark.parametrize(
