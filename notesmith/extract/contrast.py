@@ -238,7 +238,7 @@ def _whole(session: Session, look: Look, remedies: Sequence[Hit], focus: str | N
     owners = [hit for hit in remedies if _owns(session, sentence.start, hit)]
     if owners:
         remedy, explicit = owners[0].concept_id, True
-    elif remedies and focus is None:
+    elif remedies and focus is None and not _pointed(session, sentence.start, remedies[0]):
         remedy = remedies[0].concept_id
     elif partner and _OTHER.search(sentence.low):
         remedy = partner
@@ -327,7 +327,7 @@ def _pointed(session: Session, start: int, hit: Hit) -> bool:
         re.search(
             (
                 r"\b(?:unlike|just like|not like|different from|differs? from|distinguish\w* "
-                r"(?:it )?from|looks like|is like|as in|than in|than)\s*$"
+                r"(?:it )?from|looks like|is like|as in|than in|than|not (?:\w+ )?like|\w+ly like)\s*$"
             ),
             before + " ",
         )

@@ -12,7 +12,7 @@ from functools import lru_cache
 
 from wordfreq import zipf_frequency
 
-from notesmith.extract.lexicon import BODY_CHAPTERS, STOP_STEMS, stem
+from notesmith.extract.lexicon import BODY_CHAPTERS, MIND_WORDS, MODALITY_WORDS, SENSATIONS, STOP_STEMS, stem
 from notesmith.extract.session import Sentence, Session, keys_of
 from notesmith.vocabulary import Vocabulary, label_key
 
@@ -155,6 +155,16 @@ def _capitalised(session: Session, unit: int) -> bool:
     return session.units[unit].bare[:1].isupper()
 
 
+_SYMPTOM_WORDS = frozenset(BODY_CHAPTERS) | SENSATIONS | MIND_WORDS | MODALITY_WORDS
+
+
+def _only_common(session: Session, concept_id: str, key: str) -> bool:
+    """Whether a word is no more than the English name of what a remedy is made from."""
+    concept = session.vocabulary[concept_id]
+    latin = {word for label in (concept.pref_label, *concept.alt_labels) for word in label_key(label).split()}
+    return key not in latin and any(label_key(label) == key for label in concept.fact("common"))
+
+
 def _remedy_meant(session: Session, key: str, ids: tuple[str, ...], start: int, end: int, recent: list[str]) -> bool:
     if " " in key and len(key) > 6:
         return True
@@ -163,6 +173,16 @@ def _remedy_meant(session: Session, key: str, ids: tuple[str, ...], start: int, 
         frequency = min(zipf_frequency(word, "en") for word in key.split())
     if len(key) <= 2:
         return False
+    inside = _capitalised(session, start) and start != session.sentence_at(start).start
+    if " " not in key and key in _SYMPTOM_WORDS and not inside:
+        return False  # the rectum is a part of the body before it is a nosode
+    if (
+        " " not in key
+        and not inside
+        and not any(i in recent for i in ids)
+        and all(_only_common(session, i, key) for i in ids)
+    ):
+        return False  # curds, salt: the English name of a source counts once its remedy has been named
     if frequency < ORDINARY_ZIPF and (len(key) > 4 or _capitalised(session, start)):
         return True
     sentence = session.sentence_at(start)

@@ -18,6 +18,7 @@ from notesmith.extract.names import name_lists
 from notesmith.extract.sentences import Look
 from notesmith.extract.session import Session
 from notesmith.transcript import TimeSpan, WordRange
+from notesmith.vocabulary import label_key
 
 KINDS: tuple[PartKind, ...] = get_args(PartKind)
 CHANGE_PRICE = 2.6
@@ -259,6 +260,24 @@ def _is_heading(look: Look) -> bool:
     )
 
 
+_NOT_THERE = re.compile(
+    r"\b(?:let us not|let's not|not go there|not now|don't go|leave (?:it|that)|some other day|another day|not today)\b"
+)
+#: Said of another remedy in passing: "Psorinum has it also".
+_BESIDE = re.compile(
+    r"\b(?:also|too|as well|likewise|has it|have it|has that|same|unlike|whereas|compared?|similar\w*|but here|not so|neither|other one|on the other hand|"
+    r"in contrast|instead|while|than)\b"
+)
+
+
+def _leads(session: Session, look: Look, remedy: str) -> bool:
+    """Whether the sentence begins with the remedy as its subject: ``Gelsemium is the opposite, slow and heavy.``"""
+    first = label_key(" ".join(look.sentence.low.split()[:3]))
+    concept = session.vocabulary[remedy]
+    labels = (concept.pref_label, *concept.alt_labels, concept.pref_label.split()[0])
+    return look.has_verb and any(first.startswith(key + " ") for label in labels if len(key := label_key(label)) > 3)
+
+
 def follow_focus(session: Session, looks: Sequence[Look], given: Sequence[str] = ()) -> tuple[str | None, ...]:
     """For each sentence the remedy it is about where it names none: the topic, changed only by an announcement
     or by a run of sentences on another remedy.
@@ -279,6 +298,7 @@ def follow_focus(session: Session, looks: Sequence[Look], given: Sequence[str] =
             heading = _is_heading(look)
             announced = heading or (
                 bool(_NEW_TOPIC.search(look.sentence.low))
+                and not _NOT_THERE.search(look.sentence.low)
                 and not look.recap
                 and not look.promise
                 and not look.close
@@ -290,9 +310,12 @@ def follow_focus(session: Session, looks: Sequence[Look], given: Sequence[str] =
                 r for later in looks[index + 1 : index + 6] for r in later.remedies if not relates(later.sentence.low)
             }
             alone = not near - {remedy}
+            answers = any(earlier.question or earlier.asks for earlier in looks[max(0, index - 2) : index])
+            leads = _leads(session, look, remedy) and len(look.remedies) == 1 and not look.comparison and not answers
             if remedy != current and (
                 (announced and ((ahead[remedy] >= 2 and ahead[remedy] >= others) or alone))
                 or (ahead[remedy] >= 4 and ahead[remedy] >= 2 * others)
+                or (leads and alone and not look.recap and not _BESIDE.search(look.sentence.low))
                 or (current is None and ahead[remedy] >= 2 and ahead[remedy] >= others)
             ):
                 current = remedy
