@@ -24,7 +24,12 @@ _CUE_WORDS: tuple[tuple[PointKind, float, str], ...] = (
              r"patients? (?:will )?(?:never|not|don't|rarely|seldom) (?:tell|say|admit|volunteer)|how "
              r"(?:will|do|would) you (?:ask|find|know|elicit)|find out|look for (?:it|this)|let (?:him|her|"
              r"them|the patient) (?:talk|speak|tell)|in (?:his|her|their) own words|notice (?:how|whether|"
-             r"the way)"),
+             r"the way)|(?:first|open|next|leading|suggestive) questions?|put the answer into|keep quiet|silence|interview|(?:actual|own|exact) words|wet dog|history[- ]taking|"
+             r"give it weight|bedside|volunteer\w*|let the rest go|(?:the|a|your) patient (?:can|may|will) (?:go|talk|say|tell|answer)|people (?:don't|will|do not) (?:think|fill|tell|say|"
+             r"admit)|worth asking|asked for|(?:don't|do not) fit with the diagnosis|peculiar|three that are|when (?:somebody|someone|anybody) (?:tells|says)|don't take \w+|(?:look|looking) at "
+             r"(?:the|his|her)"),
+        ("study advice", 3.4, r"hospital|surgeon|ambulance|emergency|cardiologist|oncologist|physician (?:who|will)|whoever prescribed|(?:his|her|their) tablets|specialist|the gp|taper|"
+             r"you can't and|unlawful|rubrics already|without looking"),
         ("study advice", 4.0,
             r"(?:watch|read|revise|listen to|go through|write down|study|learn|bring|compare) "
             r"(?:\w+ ){0,3}?(?:recording|notes|books?|chapters?|lectures?|texts?|keynotes|materia medica|"

@@ -266,7 +266,7 @@ _NOT_THERE = re.compile(
 #: Said of another remedy in passing: "Psorinum has it also".
 _BESIDE = re.compile(
     r"\b(?:also|too|as well|likewise|has it|have it|has that|same|unlike|whereas|compared?|similar\w*|but here|not so|neither|other one|on the other hand|"
-    r"in contrast|instead|while|than)\b"
+    r"in contrast|instead|while|than|this one|this remedy|our remedy|here)\b"
 )
 
 

@@ -17,6 +17,9 @@ from notesmith.extract.session import Session
 from notesmith.extract.tidy import tidy
 
 MAX_WEIGHT = 4.0
+_TELLS_APART = re.compile(
+    r"\b(?:differ\w*|distinguish\w*|tell (?:it|one|them|this) (?:from|apart)|compare\w*|instead of|rather than|and not|why not|confus\w+)\b"
+)
 _ONLY_EMPHASIS = re.compile(
     r"^(?:(?:so|now|and|please|okay|just|you|must|very|this|that|is|it|a|the|all|of|in|your|red|ink|note|"
     r"down|write|here|again|for|exam|three|times|twice|box|i|say|am|telling|repeat|am repeating),? ?)*"
@@ -52,6 +55,31 @@ _ASIDES = re.compile(
     r"i (?:think|believe) he was right|that is a (?:famous|classical) (?:one|thing)|let us not go|you "
     r"(?:will|'ll) hear)\b"
 )
+#: Remarks on what was said, headings, questions without their mark and the lecturer on himself: nothing to revise.
+_REMARK = re.compile(
+    r"^(?:(?:and|but|so|now|yes|no|see|well|oh|in \w+),? )*(?:"
+    r"(?:this|that|it|there)(?:'s| is| was) (?:all )?(?:a |an |the |one |my |only )?(?:very |really |quite |rather |most |so |such a )*(?:nice|beautiful|classical|"
+    r"classic|famous|lovely|important|good|fine|great|strange|interesting|wonderful|funny|old|long|short|big|wrong|right|true|simple|peculiar|"
+    r"paradox|pity|statement|sentence|line|quotation|story|joke|distinction|question|doubt|point|matter|rule|thing)"
+    r"(?: (?:symptom|distinction|point|thing|one|paradox|question|observation|line|description|statement|sentence|story|rule|way|word|picture|remark|keynote))?"
+    r"(?:,| and| but| of the \w+(?: \w+)?| please| mark| it| most| people| miss| i| think| you| know| note| that|\.| from| so| often| too| also| in| his| her| book)*[.!]?$|"
+    r"(?:how|what|why|where|who|which|when) (?:is|are|was|do|does|did|will|would|can|could|should|shall|have|has|about)\b.*|"
+    r"(?:(?:some|a little|a bit|a few words|little) more (?:on|about|of)|(?:there's|there is|there are|ten|five|some|a few|we have)(?: \w+){0,3} "
+    r"(?:time|minutes)(?: \w+){0,2} (?:left|there|so|and)|(?:then|next|now|coming to|with)? ?(?:the )?(?:modalities|mind|mentals|generals|particulars|"
+    r"keynotes|causation|female side|relations(?:hips?)?|potency)\.?$|with \w+(?: \w+)? then\b|this (?:evening|morning|afternoon) we\b|both are \w+, that)|"
+    r"i (?:don't|do not|can't|cannot) (?:agree|know|care|mind|want|believe|remember|honestly|say)|i (?:tell|told|am telling) you|i(?:'ve| have) (?:sat|heard|met|known|"
+    r"written|kept|brought|got)\b|you(?:'ll| will)? (?:not|never|hardly|won't) (?:get|find|see) (?:this|it|that)\b|this you (?:must|will) have|"
+    r"you(?:'ll| will) (?:recall|remember|laugh)|i want you to (?:underline|mark|note|remember)|(?:it|this|that) is (?:better|fine|okay|clear)(?: now)?,? thank|"
+    r"we(?:'ve| have) lost|(?:let us|let's) (?:take|have|see|go|look)\b.*|(?:some|a little) more on\b.*|there(?:'s| is) (?:some |a little |one )?(?:more|time)\b.*|"
+    r"(?:fat|thin|hot|cold|first|second|one|its|the) (?:\w+ )?(?:one|brother|sister|trio)(?: and \w+ one)?[,.]?$|taking the case\.?$|i (?:don't|do not) think\b.*|"
+    r"(?:all|some|many) of (?:you|us) (?:are|have|will)\b.*|don't (?:think|go) (?:that|by)\b.*|it (?:isn't|is not) \w+\.?$)"
+)
+_THANKS = re.compile(r"\bthank(?:s| you)\b")
+#: Orders to a student about patients, books and remedies; the room and its machines are housekeeping.
+_ROOM_VERBS = frozenset(
+    "open close switch sit mute unmute come go see let wait turn shut raise speak stop start begin move repeat excuse forgive thank remember note underline "
+    "mark imagine suppose say tell pass put bring collect lock drive mind hold keep check listen".split()
+)
 _FACT_IN_TALK = re.compile(
     r"\b(?:you (?:will )?(?:see|find|get|notice)|you can (?:see|find)|patient|remedy|symptom|keynote|"
     r"worse|better|indicated|potency|miasm|children|thirst)\b"
@@ -85,11 +113,14 @@ def find_points(
     read_words = [item.words for item in readings]
     points: list[TeachingPoint] = []
     pending = 0.0
+    apart = False  # whether the last question asked to tell remedies apart
     for stretch in stretches:
         for index in range(stretch.first, stretch.last):
             look = looks[index]
             low = look.sentence.low
             bonus = 0.5 * min(2, look.emphasis)
+            if stretch.kind == "questions" and look.question:
+                apart = len(look.remedies) >= 2 or bool(_TELLS_APART.search(low))
             if _ONLY_EMPHASIS.match(low) and look.content - look.emphasis <= 1 and look.meaningful <= 9:
                 # "Remember this." weighs on its neighbour: the sentence before if it closes, else the next.
                 if points and points[-1].words.end == session.words(look.sentence.start, look.sentence.end).start:
@@ -103,7 +134,8 @@ def find_points(
                 point = _point(
                     session, clause, stretch, by_unit.get(index, []),
                     (stretch.kind == "comparison" or len(clauses[index]) > 1 or look.comparison)
-                    and index in comparison_sentences and stretch.kind != "recap" and not relates(low),
+                    and index in comparison_sentences and stretch.kind != "recap" and not relates(low)
+                    or apart and stretch.kind == "questions" and bool(look.remedies) and not relates(low),
                     bonus + pending, read_words, points[-1].kind if points else None,
                 )  # fmt: skip
                 if point is not None:
@@ -121,6 +153,8 @@ def is_point(session: Session, look: Look, part: str, compares: bool) -> bool:
         return False
     if look.question or look.promise:
         return False
+    if _THANKS.search(low) and look.content <= 1 or _REMARK.match(low) and not look.remedies:
+        return False
     if part == "close" and (not look.content or look.close or look.housekeeping):
         return bool(_ADVICE.search(low)) and look.content >= 1 and not look.housekeeping
     if not look.has_verb and (
@@ -134,7 +168,9 @@ def is_point(session: Session, look: Look, part: str, compares: bool) -> bool:
     if _ASIDES.search(low):
         return False
     substance = look.content + len(look.rubrics)
-    advice = bool(_ADVICE.search(low))
+    advice = bool(_ADVICE.search(low)) or part != "case" and _orders(session, look)
+    if part == "questions" and _LEAVES_TO_DOCTOR.search(low) and look.meaningful >= 4:
+        return True
     if part == "case":
         # Inside a case only what is said of the remedy in general teaches; the rest is the story.
         if look.narration or not look.present:
@@ -188,6 +224,34 @@ def is_point(session: Session, look: Look, part: str, compares: bool) -> bool:
         and generic_subject(session, look.sentence)
         and part in ("commentary", "reading", "comparison")
     )
+
+
+_LEAVES_TO_DOCTOR = re.compile(
+    r"\b(?:hospital|surgeon|ambulance|physician|cardiologist|oncologist|doctor|specialist|whoever prescribed|his tablets|her tablets|the gp|dangerous|emergency|"
+    r"refer|you can't and you shouldn't|never stop|taper)\b"
+)
+
+
+def _orders(session: Session, look: Look) -> bool:
+    """``Write down the actual words``: a sentence that begins with a verb in its plain form."""
+    words = [unit for unit in range(look.sentence.start, look.sentence.end) if session.units[unit].low]
+    while words and session.units[words[0]].low in {
+        "so",
+        "and",
+        "then",
+        "now",
+        "but",
+        "please",
+        "always",
+        "also",
+        "just",
+        "first",
+    }:
+        words.pop(0)
+    if len(words) < 4:
+        return False
+    low = session.units[words[0]].low
+    return session.parse.tag(words[0]) == "VB" and low not in _ROOM_VERBS and not look.housekeeping
 
 
 def _point(
