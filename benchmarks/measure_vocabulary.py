@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import argparse
+import bisect
 import importlib
+import itertools
 import json
 import os
 import random
@@ -17,11 +19,13 @@ from pathlib import Path
 from typing import Any
 
 from rapidfuzz import fuzz, process
+from rapidfuzz.distance import DamerauLevenshtein
 
 from notesmith.documents import DocumentLine
 from notesmith.spelling import SpellingChecker
-from notesmith.vocabulary import load_vocabulary
+from notesmith.vocabulary import Vocabulary, label_key, load_vocabulary
 from notesmith.vocabulary.validate import validate
+from notesmith.vocabulary.variants import resolve_remedy, skeleton
 
 NAME = "vocabulary"
 DESCRIPTION = "counts, coverage, loading time; spelling check on planted errors and on plain English"
@@ -86,7 +90,7 @@ def english() -> str:
 LOADING = """
 import json, time
 def clock(): return time.perf_counter(), time.process_time()
-from notesmith.vocabulary import load_vocabulary
+from notesmith.vocabulary import Vocabulary, label_key, load_vocabulary
 marks = [clock()]
 vocabulary = load_vocabulary()
 marks.append(clock())
@@ -134,15 +138,59 @@ def run(arguments: list[str]) -> dict[str, Any]:
         if (REFERENCE / name).is_file():
             names = [line.split("\t")[0] for line in (REFERENCE / name).read_text().splitlines() if line]
             share = sum(bool(vocabulary.find(one, "remedy")) for one in names) / len(names)
-            figures[f"coverage {name}"] = round(share, 4)
-            print(f"coverage of {name}: {share:.3f} of {len(names)}")
+            resolved = sum(bool(resolve_remedy(vocabulary, one).concepts) for one in names) / len(names)
+            figures[f"coverage {name}"] = {"by label": round(share, 4), "resolved": round(resolved, 4)}
+            print(f"coverage of {name}: {share:.3f} by label, {resolved:.3f} with spellings resolved, of {len(names)}")
     if (REFERENCE / "kent_rubrics.txt").is_file():
         rows = [line.split("\t")[:2] for line in (REFERENCE / "kent_rubrics.txt").read_text().splitlines() if line]
         share = sum(bool(vocabulary.find(rubric, "rubric")) for _, rubric in rows) / len(rows)
         figures["coverage kent_rubrics.txt"] = round(share, 4)
         print(f"coverage of kent_rubrics.txt: {share:.3f} of {len(rows)}")
+    figures["variants"] = variants(vocabulary)
     figures["spelling"] = spelling(vocabulary, given.seed)
     return figures
+
+
+def variants(vocabulary: Vocabulary) -> dict[str, Any]:
+    """Spelling variants of remedies' names, each taken out of the vocabulary and looked up: rules beside the nearest
+    label by letters. A variant is a label at least 0.8 like another of its remedy's and not the same but for case."""
+    owners: dict[str, dict[str, set[str]]] = {}
+    labels: list[tuple[str, str]] = []
+    for concept in vocabulary.in_scheme("remedy"):
+        for label in (concept.pref_label, *concept.alt_labels):
+            owners.setdefault(skeleton(label), {}).setdefault(concept.id, set()).add(label_key(label))
+            labels.append((label_key(label), concept.id))
+    keys = [key for key, _ in labels]
+    tried, right, ambiguous, wrong, near_right, near_wrong = 0, 0, 0, 0, 0, 0
+    for concept in vocabulary.in_scheme("remedy"):
+        for label in concept.alt_labels:
+            key = label_key(label)
+            others = {k for k, owner in labels_of(labels, concept.id) if k != key}
+            alike = any(DamerauLevenshtein.normalized_similarity(key, other) >= 0.8 for other in others)
+            if len(key) < 6 or not alike:
+                continue
+            tried += 1
+            found = {owner for owner, had in owners[skeleton(label)].items() if had - {key}}
+            right += found == {concept.id}
+            ambiguous += len(found) > 1 and concept.id in found
+            wrong += bool(found) and concept.id not in found
+            best = process.extract(
+                key, keys, scorer=DamerauLevenshtein.normalized_similarity, limit=4, score_cutoff=0.8
+            )
+            nearest = next((labels[at][1] for k, _, at in best if k != key), None)
+            near_right += nearest == concept.id
+            near_wrong += nearest is not None and nearest != concept.id
+    result = {"variants": tried, "rules right": round(right / tried, 3), "rules ambiguous": round(ambiguous / tried, 3),
+              "rules wrong": round(wrong / tried, 3), "nearest right": round(near_right / tried, 3),
+              "nearest wrong": round(near_wrong / tried, 3)}  # fmt: skip
+    for name, value in result.items():
+        print(f"spelling variants left out, {name}: {value}")
+    return result
+
+
+def labels_of(labels: list[tuple[str, str]], owner: str) -> list[tuple[str, str]]:
+    at = bisect.bisect_left(labels, owner, key=lambda one: one[1])
+    return list(itertools.takewhile(lambda one: one[1] == owner, itertools.islice(labels, at, None)))
 
 
 def spelling(vocabulary: Any, seed: int) -> dict[str, Any]:

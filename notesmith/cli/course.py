@@ -107,10 +107,12 @@ def label(
         except ValueError as error:
             raise InputError(f"{day!r} is not a date; write it as 2026-03-02") from error
     if remedy:
+        from notesmith.vocabulary.variants import resolve_remedy
+
         vocabulary = opened.load_vocabulary()
         ids = []
         for name in remedy:
-            match vocabulary.find(name, "remedy"):
+            match resolve_remedy(vocabulary, name).concepts:
                 case (one,):
                     ids.append(one.id)
                 case ():

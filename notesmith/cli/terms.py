@@ -44,8 +44,14 @@ def show(
 
     Example: notesmith terms show Kali-bi.
     """
+    from notesmith.vocabulary.variants import resolve_remedy
+
     vocabulary = _vocabulary(_course(course))
-    found = vocabulary.find(" ".join(label))
+    name = " ".join(label)
+    found = vocabulary.find(name)
+    if not found and (resolved := resolve_remedy(vocabulary, name)).concepts:
+        found = resolved.concepts
+        say(f"{name} is no label; by its {resolved.how} it {'may be' if resolved.ambiguous else 'is'}:")
     for concept in found:
         say(f"{concept.pref_label}  ({concept.id})")
         for name, values in (

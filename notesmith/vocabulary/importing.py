@@ -21,6 +21,7 @@ from notesmith.errors import VocabularyError
 from notesmith.files import write_atomic
 from notesmith.vocabulary.concept import Concept, Scheme
 from notesmith.vocabulary.load import COMMON_COLUMNS, SCHEME_OF_PREFIX, read_concepts, split_cell
+from notesmith.vocabulary.variants import resolve_remedy
 from notesmith.vocabulary.vocabulary import Vocabulary, label_key
 
 FILE_OF_SCHEME: dict[Scheme, str] = {
@@ -66,6 +67,10 @@ def plan_import(path: Path, vocabulary: Vocabulary, scheme: Scheme) -> tuple[Pla
         elif owners:
             names = ", ".join(f"{one.pref_label} ({one.id})" for one in owners)
             planned.append(PlannedTerm(line, label, "known", f"is a label of {names}", owners[0]))
+        elif scheme == "remedy" and not row.get("id") and (near := resolve_remedy(vocabulary, label)).concepts:
+            names = ", ".join(f"{one.pref_label} ({one.id})" for one in near.concepts)
+            why = f"by its {near.how} it is {names}; if it is another remedy, give it an id in a CSV list"
+            planned.append(PlannedTerm(line, label, "clash", why))
         else:
             identifier = row.get("id", "").strip() or _free_id(prefix, label, taken)
             if identifier in vocabulary and row.get("id"):
