@@ -60,6 +60,13 @@ _TODAY = re.compile(
 )
 
 
+_CLASSROOM = re.compile(r"\b(?:i|i'd|i'll|i've|you|your|we|we'll|so|now|see|let|what|why|mean|means)\b")
+_WINDS_UP = re.compile(
+    r"\b(?:leave it (?:there|here)|stop (?:here|there|now)|that(?:'s| is| will be) (?:all|it|our hour|enough)|enough for (?:today|now)|we(?:'re| are) done|"
+    r"that will do|that'll do|we(?:'ll| will) (?:end|stop|close)|time is (?:up|over)|wind up)\b"
+)
+
+
 def find_parts(
     session: Session,
     looks: Sequence[Look],
@@ -80,7 +87,9 @@ def find_parts(
     main_speaker = _main_speaker(session)
     lead, recapped = _lead(looks), _recapped(looks)
     scores = []
-    since = 0
+    since = 99  # sentences since the last question
+    reading_on, closing = 0, False
+    begun = False  # whether today's subject has been announced
     for index, look in enumerate(looks):
         compared = sum(near in comparison_sentences for near in range(index - 2, index + 3))
         one = _score(
@@ -92,11 +101,25 @@ def find_parts(
         speaker = session.speaker(look.sentence.start)
         if speaker != main_speaker and look.question:
             one["questions"] += 1.5
-        since = 0 if look.question else since + 1
+        since = 0 if look.question or look.asks else since + 1
         if since > 6:
-            one["questions"] -= 0.25
+            one["questions"] -= 0.3
+        around = sum(
+            looks[near].question or looks[near].asks for near in range(max(0, index - 4), min(count, index + 6))
+        )
+        if around >= 2 and since <= 6:
+            one["questions"] += 0.15 * min(4, around)
+        if reading_on and not _CLASSROOM.search(look.sentence.low):
+            one["reading"] += 1.3
+        reading_on = 1 if look.reading and one["reading"] > one["commentary"] else max(0, reading_on - 1)
+        if closing:
+            one["close"] += 0.9
+        closing = closing or (look.sentence.start / total > 0.88 and bool(_WINDS_UP.search(look.sentence.low)))
         if index in recapped:
             one["recap"] += 1.3
+        if begun and not look.recap:
+            one["recap"] -= 0.8
+        begun = begun or (bool(_TODAY.search(look.sentence.low)) and not look.recap and index > lead)
         scores.append(one)
     best: list[dict[PartKind, tuple[float, PartKind]]] = []
     for index in range(count):
@@ -151,7 +174,7 @@ def _recapped(looks: Sequence[Look]) -> frozenset[int]:
     for index, look in enumerate(looks):
         low = look.sentence.low
         early = look.sentence.start < 0.25 * looks[-1].sentence.end
-        if _TODAY.search(low) or _RESUME.search(low) or (look.question and look.asks) or look.promise:
+        if _TODAY.search(low) or _RESUME.search(low) or look.reading or (look.question and look.asks) or look.promise:
             going = 0
             continue
         if look.recap and early:
@@ -170,10 +193,12 @@ def _mostly_inside(session: Session, start: int, end: int, words: WordRange) -> 
 def _price(source: PartKind, target: PartKind) -> float:
     if source == "close":
         return CHANGE_PRICE * 2.5
+    if source == "case" and target in ("questions", "recap", "close"):
+        return 2.0
     if "case" in (source, target):
         return 1.0  # cases come with edges of their own
     if {source, target} == {"reading", "commentary"}:
-        return 1.6
+        return 1.0
     if target == "recap":
         return CHANGE_PRICE + 0.6
     return CHANGE_PRICE
@@ -203,6 +228,10 @@ def _score(
     if look.question and not look.meta:
         # A lecturer asks the class all the time; a student's question has an address or a name before it.
         scores["questions"] += 1.3 if _ADDRESS.search(low) or (before is not None and _calls(before)) else 0.3
+    if look.asks and _ADDRESS.search(low):
+        scores["questions"] += 0.7
+    if before is not None and before.asks and not look.question:
+        scores["questions"] += 0.4  # the answer
     if look.question and before is not None and before.asks:
         scores["questions"] += 0.6
     if _RESUME.search(low):

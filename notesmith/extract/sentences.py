@@ -73,7 +73,7 @@ COMPARISON = re.compile(
     r"side by side|not like|just like|the other (?:one|remedy)|other remedies)\b"
 )
 QUESTIONS = re.compile(
-    r"\b(?:any (?:questions?|doubts?|quer(?:y|ies))|questions? (?:please|now|from|is)|your (?:question|"
+    r"\b(?:hands? up|(?:had|put|raised|got|has) (?:your|his|her) hand|was that a hand|right,? hands|hands please|has typed|(?:in|on) the chat|any (?:questions?|doubts?|quer(?:y|ies))|questions? (?:please|now|from|is)|your (?:question|"
     r"doubt)|(?:a|one|my|good|nice|first|next|last|another|the) (?:question|doubt|query)|"
     r"doubts?|(?:some(?:one|body)|student|students) (?:is |are |has |have )?(?:ask\w*|want\w* to (?:know|"
     r"ask))|(?:sir|madam|ma'am|doctor|professor|teacher),? (?:i|can|what|how|is|why|when|if|in|does|do|"
