@@ -136,7 +136,9 @@ class SpellingChecker:
         if len(hidden := self.vocabulary.by_hidden_label.get(key, ())) == 1 and not _is_plain_english(written):
             concept = self.vocabulary[hidden[0]]
             label = _nearest_label(key, concept)
-            return "misspelt", _cased(written, label), concept, f"a known misspelling of {label}"
+            heard = any(label_key(form) == key for form in concept.fact("heard"))
+            why = f"what a recogniser makes of {label}" if heard else f"a known misspelling of {label}"
+            return "misspelt", _cased(written, label), concept, why
         return self._judge_strange(written, key)
 
     def _judge_spelling(

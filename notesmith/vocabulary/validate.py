@@ -15,7 +15,14 @@ import msgspec
 
 from notesmith.errors import VocabularyError
 from notesmith.vocabulary.concept import Concept
-from notesmith.vocabulary.load import data_lines, packaged_vocabulary_dir, read_concepts, vocabulary_files
+from notesmith.vocabulary.load import (
+    HEARD_COLUMNS,
+    data_lines,
+    packaged_vocabulary_dir,
+    read_concepts,
+    read_rows,
+    vocabulary_files,
+)
 from notesmith.vocabulary.vocabulary import label_key
 
 Severity = Literal["error", "warning"]
@@ -53,6 +60,8 @@ def validate(*layers: Path) -> tuple[Problem, ...]:
         placed |= in_layer
         if (relations := folder / "relations.tsv").is_file():
             problems += _check_relations(relations, placed if number else in_layer)
+        if (heard := folder / "heard.tsv").is_file():
+            problems += _check_heard(heard, placed)
     concepts = list(placed.values())
     for one in concepts:
         problems += _check_labels(one)
@@ -217,3 +226,33 @@ def _check_relations(path: Path, placed: dict[str, _Placed]) -> Iterator[Problem
                               "correct the id or add the remedy")  # fmt: skip
         if not book.strip():
             yield Problem(str(path), line, "error", "names no book", "books disagree: say which one states it")
+
+
+def _check_heard(path: Path, placed: dict[str, _Placed]) -> Iterator[Problem]:
+    """A misheard form is safe only where it is no label of any concept and was heard for one concept only."""
+    labels: dict[str, str] = {}
+    for one in placed.values():
+        for label in (one.concept.pref_label, *one.concept.alt_labels, *one.concept.ambiguous_labels,
+                      *one.concept.hidden_labels):  # fmt: skip
+            labels.setdefault(label_key(label), one.concept.id)
+    seen: dict[str, int] = {}
+    rows = read_rows(path, HEARD_COLUMNS)
+    while True:
+        try:
+            line, (identifier, form, times, _, source) = next(rows)
+        except StopIteration:
+            return
+        except VocabularyError as error:
+            yield Problem(str(path), 1, "error", str(error).removeprefix(f"{path}:"), "mend the row")
+            return
+        key = label_key(form)
+        if identifier not in placed:
+            yield Problem(str(path), line, "error", f"{identifier} does not exist", "correct the id or take it out")
+        if key in labels:
+            yield Problem(str(path), line, "error", f"{form!r} is a label of {labels[key]}", "take it out")
+        if key in seen:
+            yield Problem(str(path), line, "error", f"{form!r} stands also in line {seen[key]}", "take both out")
+        if not key or not times.isdigit() or source != "found by experiment":
+            yield Problem(str(path), line, "error", f"{form!r} does not say how it was found",
+                          "give how often it was heard and 'found by experiment'")  # fmt: skip
+        seen[key] = line

@@ -47,3 +47,21 @@ def test_each_fault_is_named_with_its_line_and_mend(tmp_path: Path, rows: str, s
 
 def test_a_good_layer_has_nothing_to_mend(tmp_path: Path) -> None:
     assert problems(tmp_path, "remedy/zz-a\tZzalpha\tZza\tZzalfa\tfamily/kali\t\tcommon practice\n") == []
+
+
+@pytest.mark.parametrize(
+    ("rows", "says"),
+    [
+        ("remedy/none\tnunn\t2\ta | b\tfound by experiment\n", "does not exist"),
+        ("remedy/zz-a\tZzalpha\t2\ta | b\tfound by experiment\n", "is a label of remedy/zz-a"),
+        ("remedy/zz-a\tzul\t2\ta\tfound by experiment\nremedy/zz-b\tzul\t2\ta\tfound by experiment\n", "in line 2"),
+        ("remedy/zz-a\tzul\toften\ta\tfound by experiment\n", "how it was found"),
+        ("remedy/zz-a\tzul\t2\ta\tguessed\n", "how it was found"),
+        ("remedy/zz-a\tzul\t2\n", "cells"),
+    ],
+)
+def test_an_unsafe_mishearing_is_named(tmp_path: Path, rows: str, says: str) -> None:
+    (tmp_path / "heard.tsv").write_text("id\theard\ttimes\tvoices\tsource\n" + rows, encoding="utf-8")
+    own = "remedy/zz-a\tZzalpha\t\t\t\t\tx\nremedy/zz-b\tZzbeta\t\t\t\t\tx\n"
+    found = problems(tmp_path, own)
+    assert any(says in one for one in found), found
