@@ -28,11 +28,18 @@ _SAYS_EARLIER = re.compile(
     r"i)|"
     r"the other day|(?:as|which|what|remember|recall)(?: that)?,? (?:i|we|you)(?:'ve|'d)? "
     r"(?:\w+ )?(?:saw|said|told|discussed|did|mentioned|promised|studied|covered)|i (?:had )?promised|"
-    r"we(?:'d| had)(?: also)? promised|remember|recall|last)\b"
+    r"we(?:'d| had)(?: also)? promised|(?:was|were|had been) promised|when (?:we|i) (?:were|was) (?:doing|studying|taking|discussing)|(?:earlier|previous) (?:\w+ )?"
+    r"(?:classes|lectures|sessions)|remember|recall|last)\b"
 )
 _SHORT_TERM = re.compile(
-    r"\b(?:in a (?:minute|moment|second)|just now|after (?:this|the break)|now itself|come back to "
+    r"^(?:(?:so|now|okay|right|and|well),? )*let(?:'s| us) (?:go|come|get) back\b|\b(?:in a (?:minute|moment|second)|just now|after (?:this|the break)|now itself|come back to "
     r"(?:the|this) (?:line|page|text|book)|one by one)\b"
+)
+
+
+_ONE_OF_US = re.compile(
+    r"\b(?:i|i'll|i'm|i've|we|we'll|we're|us|our|me|you|next (?:week|class|time|session|lecture|month)|tomorrow|coming (?:week|class|\w+day)|(?:separate|own|whole) "
+    r"(?:class|lecture|session))\b"
 )
 
 
@@ -45,7 +52,7 @@ def find_carry_overs(
     for index, look in enumerate(looks):
         low = look.sentence.low
         direction: Literal["promised", "referred back"] | None = None
-        if look.promise and not _SHORT_TERM.search(low) and not look.question:
+        if look.promise and not _SHORT_TERM.search(low) and not look.question and _ONE_OF_US.search(low):
             direction = "promised"
         elif look.referred and not (index in case_sentences and not re.search(r"\b(?:lecture|class|session)\b", low)):
             if REFERRED.search(low):
@@ -68,7 +75,7 @@ def find_carry_overs(
             and not re.search(
                 (
                     r"\b(?:compar\w+|remed(?:y|ies)|case|follow[- ]?up|potency|chart|repertor\w+|question|"
-                    r"doubt|table|relation\w*|video|organon|philosophy|miasm\w*|differential)\b"
+                    r"doubt|prescription|table|relation\w*|video|organon|philosophy|miasm\w*|differential)\b"
                 ),
                 low,
             )

@@ -105,6 +105,10 @@ _TIME_TO_COME = (
     r"reach|do|take|study|discuss|are|have|go)|with the (?:\w+ ){1,3}(?:remedies|group|family|section|"
     r"chapter)|at the end of the (?:course|term|year|month)|"
     r"in (?:the )?(?:next|coming|following|second|other) (?:part|class|lecture|session|week|month|half)|"
+    r"(?:for|in|at|till|until) (?:our |the |my )?(?:next|coming|following) (?:meeting|class|lecture|session|week|month|visit|sitting|batch|module|semester|term)|"
+    r"after (?:the |our )?(?:exams?|holidays?|vacation|break(?! \w+ minutes)|diwali|christmas|easter|festival|pongal|monsoon)|(?:for |on |some )?another (?:day|time|evening|class|"
+    r"lecture|session|occasion)|(?:the )?(?:week|class|lecture|session|day) after(?: next| that)?|(?:for |at )?the end of the (?:month|week|course|term|year|module)|"
+    r"(?:in|at) due (?:course|time)|(?:later|further) (?:on )?(?:in (?:the|this) (?:course|term|year|month|week))|later on|"
     r"afterwards|separately|(?:a )?separate (?:class|lecture|session)|part (?:two|three|2|3)|remind me|"
     r"for next (?:time|week))"
 )
@@ -114,7 +118,9 @@ _WILL = (
     r"start)|shall (?:take|do|see|cover|discuss|bring|show)|let us|let's|let me|we (?:begin|start|take|"
     r"do|continue|complete|finish|come)|"
     r"i (?:bring|take|show|owe|promise|promised)|i'm (?:leaving|keeping|saving|bringing|taking)|i am "
-    r"(?:leaving|keeping|saving|bringing|taking)|(?:keep|leave|park|hold|save|reserve|postpone|put off))"
+    r"(?:leaving|keeping|saving|bringing|taking)|(?:keep|leave|park|hold|save|reserve|postpone|put off)|(?:we|i)(?:'re| are| am)(?: \w+)? (?:keeping|leaving|saving|holding|"
+    r"taking|doing|coming)|(?:that|this|it|which|\w+)(?:'s| is| are) (?:for|left for|kept for|reserved for|a matter for)|will (?:\w+ )?(?:be )?(?:completed|taken|done|covered|finished|"
+    r"explained|discussed|dealt with|shown)|get to)"
 )
 PROMISE = re.compile(
     rf"\b{_WILL}\b(?:[^.?!]{{0,90}})\b{_TIME_TO_COME}\b|\b{_TIME_TO_COME}\b,? "
@@ -127,7 +133,8 @@ PROMISE = re.compile(
     r"[^.?!]{0,40}\b(?:promised|chart|table|list|video|handout|case)\b"
 )
 REFERRED = re.compile(
-    r"\b(?:(?:as|like|what|which|that|remember|remember,?) (?:we|i|you)(?:'ve| have| had)? "
+    r"\b(?:(?:was|were|had been) promised\b|(?:in|from|during) (?:our|the|my|all) (?:earlier|previous|last|past|first|other) (?:\w+ )?(?:class(?:es)?|lectures?|sessions?)|"
+    r"when (?:we|i) (?:were|was) (?:doing|studying|taking|discussing|on)|(?:two|three|a few|some|several) (?:classes|lectures|sessions|days) (?:ago|back)|(?:as|like|what|which|that|remember|remember,?) (?:we|i|you)(?:'ve| have| had)? "
     r"(?:\w+ ){0,2}(?:saw|seen|said|told|discussed|did|done|studied|learnt|learned|covered|mentioned|"
     r"compared|promised)|"
     r"(?:last|previous|earlier) (?:time|class|lecture|week|session|month)(?:,)? (?:\w+ ){0,3}(?:we|i|"
@@ -137,7 +144,7 @@ REFERRED = re.compile(
     r"i(?:'d|'ve)? (?:had )?promised|(?:last|this past) (?:monday|tuesday|wednesday|thursday|friday|"
     r"saturday|sunday)|(?:a|two|three) (?:weeks?|fortnights?|months?) (?:ago|back),? (?:we|i)|a "
     r"fortnight ago|the other day|on (?:monday|tuesday|wednesday|thursday|friday|saturday|sunday) we|"
-    r"(?:we|i|you)(?:'ll|'d|'ve| will| had| have)? (?:recall|promised)|earlier (?:i|we) (?:had )?|if you "
+    r"(?:we|i|you)(?:'ll|'d|'ve| will| had| have)? (?:also |both |all )?(?:recall|promised)|earlier (?:i|we) (?:had )?|if you "
     r"remember|you (?:will )?remember|(?:we|i) (?:have )?already)\b"
 )
 META = re.compile(
