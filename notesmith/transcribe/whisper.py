@@ -32,7 +32,7 @@ from notesmith.recording import RATE_HZ, Sound, SoundBlock, probe, sound_blocks
 from notesmith.transcribe.model import ModelPlace, find_model
 from notesmith.transcript import Segment, TimeSpan, Transcript, Word
 
-VERSION = "3"
+VERSION = "4"
 COMPRESSION = 3  # place of the compression ratio in what faster-whisper's decoding returns
 UNREPEATED = 4  # tokens that may not come again in the same order
 BLOCK_NUMBER = 10_000  # windows of block b are numbered from b * BLOCK_NUMBER
