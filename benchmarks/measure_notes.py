@@ -7,9 +7,12 @@ looked at while the rules were written; ``fresh`` only through the figures print
 from __future__ import annotations
 
 import argparse
+import difflib
+import gzip
 import hashlib
 import re
 import statistics
+import sys
 import time
 from collections import Counter
 from collections.abc import Callable, Sequence
@@ -17,19 +20,26 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import msgspec
+
 from notesmith.annotations import Corrections, Extraction
 from notesmith.extract import extract, load_nlp
 from notesmith.extract.mentions import find_hits
 from notesmith.extract.session import Session
 from notesmith.reading import Reading, read
-from notesmith.transcript import Segment, TimeSpan, Transcript, Word, WordRange
+from notesmith.transcript import Segment, TimeSpan, Transcript, Word, WordRange, sounding
 from notesmith.vocabulary import Vocabulary, load_vocabulary
+
+sys.path.insert(0, str(Path(__file__).parent / "lab"))
+from truth import pieces_of, read_times
 
 NAME = "notes"
 DESCRIPTION = (
     "study notes on gold sessions: parts, cases, points, prescriptions, names, cautions (dev, dev2 and fresh apart)"
 )
 GOLD = Path(__file__).parent / "data" / "gold"
+#: Lectures spoken by synthetic voices, as the packaged recogniser heard them, with the time of each line.
+SPOKEN = Path(__file__).parent / "data" / "dev"
 #: Sets of sessions in the order printed; those of ``DEVELOPMENT`` may be looked at, the last may not.
 SETS = ("dev", "dev2", "fresh")
 DEVELOPMENT = ("dev", "dev2")
@@ -473,6 +483,63 @@ def _baselines(gold: GoldSession, session: Session, tally: Tally) -> None:
     _names(gold, named, tally, "base_names", lambda _: None)
 
 
+# ---------------------------------------------------------------- times against the sound
+
+
+def point_times(vocabulary: Vocabulary, nlp: Any) -> dict[str, Any]:
+    """How far a point's stamp is from the moment its first word was spoken, on the spoken development lectures.
+
+    The moment is known to the millisecond where a point begins with a line of the script (the voice was made line by
+    line); inside a line it is reckoned from the letters before the word, and reported apart. The stamps come from
+    the recogniser's words, uncorrected. Points whose first word was not heard as it was said are counted, not timed.
+    """
+    exact: list[int] = []
+    inside: list[int] = []
+    unheard = recordings = 0
+    for path in sorted(SPOKEN.glob("*.plain.json.gz")):
+        script = path.with_name(path.name.split(".")[0] + ".txt")
+        times = path.with_name(path.name.removesuffix(".plain.json.gz") + ".times.tsv")
+        if not script.is_file() or not times.is_file():
+            continue
+        recordings += 1
+        transcript = msgspec.json.decode(gzip.decompress(path.read_bytes()), type=Transcript)
+        said: list[str] = []
+        moment: list[tuple[int, bool]] = []
+        for spoken in read_times(script, times):
+            words = [w for piece in pieces_of(spoken.line) for w in sounding(piece.text).split()]
+            letters = sum(len(word) + 1 for word in words)
+            before = 0
+            for word in words:
+                at = spoken.start_ms + (spoken.end_ms - spoken.start_ms) * before // max(1, letters)
+                said.append(word)
+                moment.append((at, before == 0))
+                before += len(word) + 1
+        heard: list[str] = []
+        owner: list[int] = []
+        for index, word in enumerate(transcript.words):
+            for part in sounding(word.text).split():
+                heard.append(part)
+                owner.append(index)
+        matches = difflib.SequenceMatcher(None, said, heard, autojunk=False).get_matching_blocks()
+        truth = {owner[b + k]: moment[a + k] for a, b, size in matches for k in range(size) if size > 1}
+        for point in extract(read(transcript, Corrections("")), vocabulary, nlp=nlp).points:
+            known = truth.get(point.words.start)
+            if known is None:
+                unheard += 1
+                continue
+            (exact if known[1] else inside).append(abs(point.time.start_ms - known[0]))
+    return {
+        "recordings": recordings,
+        "points_at_line_starts": len(exact),
+        "within_1_s": round(sum(e <= 1000 for e in exact) / len(exact), 4) if exact else None,
+        "median_error_ms": statistics.median(exact) if exact else None,
+        "largest_error_ms": max(exact, default=None),
+        "points_inside_lines": len(inside),
+        "inside_within_1_s": round(sum(e <= 1000 for e in inside) / len(inside), 4) if inside else None,
+        "points_not_timed": unheard,
+    }
+
+
 # ---------------------------------------------------------------- all
 
 
@@ -584,6 +651,7 @@ def run(arguments: Sequence[str]) -> dict[str, Any]:
         "texts and labels are invented by the makers; dev and dev2 were read while the rules were written, fresh was "
         "written afterwards by another hand and is read only as figures"
     )
+    result["point_times"] = point_times(vocabulary, nlp)
     _print(result)
     return result
 
@@ -593,6 +661,9 @@ def _print(result: dict[str, Any]) -> None:
     if not sets:
         print("no gold sessions found")
         return
+    print("point stamps against the sound")
+    for figure, value in result["point_times"].items():
+        print(f"  {figure:38} {value!s:>10}")
     groups = ("fields_f1_by_label", "parts_confusions", "baselines")
     print(f"{'':40}" + "".join(f" {name:>10}" for name in sets))
     for figure in result[sets[0]]:
