@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import shutil
 import sqlite3
 import zlib
 from collections.abc import Iterator, Sequence
@@ -21,6 +22,7 @@ from notesmith.verdicts import Verdict, VerdictEntry
 
 T = TypeVar("T")
 BUSY_WAIT_MS = 15_000
+NO_ROOM_BYTES = 256 * 1024
 
 
 def now_utc() -> str:
@@ -294,6 +296,14 @@ def _bytes(value: object) -> bytes:
     return value
 
 
+def _is_full(folder: Path) -> bool:
+    """Whether the folder's disk has less room than a few of SQLite's pages need."""
+    try:
+        return shutil.disk_usage(folder).free < NO_ROOM_BYTES
+    except OSError:
+        return False
+
+
 @contextlib.contextmanager
 def translated(path: Path) -> Iterator[None]:
     """Turn SQLite's errors into ours, each one line that says what to do."""
@@ -303,7 +313,8 @@ def translated(path: Path) -> Iterator[None]:
         text = str(error)
         if "locked" in text or "busy" in text:
             raise BusyError(f"{path}: another program is writing to this course; try again when it is done") from error
-        if "full" in text:
+        # Where its shared memory cannot grow, SQLite speaks of an I/O error.
+        if "full" in text or ("I/O" in text and _is_full(path.parent)):
             raise OutputError(f"{path}: the disk is full; free some space and run the command again") from error
         if "readonly" in text or "unable to open" in text:
             raise OutputError(f"{path}: cannot be written ({text}); check the folder and its permissions") from error
