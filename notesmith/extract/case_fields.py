@@ -180,7 +180,7 @@ _CLAUSE_CUT = re.compile(
     r"(?:[;]| — | - |, (?:and|but|so|then|which|who) (?=(?:she|he|they|i|it|the|there|her|his|no|not|"
     r"after|when|since|was|had|is|has|could|cannot|every|now|then|by|in|at|great|very|much)(?:'\w+)?\b)|"
     r", (?=(?:she|he|they|i|the mother|the father|his|her)(?:'\w+)? )|(?<=[a-z]) (?:and|but) (?=(?:she|"
-    r"he|they|i)(?:'\w+)? )|(?<=[a-z])(?:,| and| but|, and|, but) (?=(?:the|her|his|my|our|their) (?:[\w-]+ ){1,2}(?:was|were|had|has|did|is|came|said|"
+    r"he|they|i)(?:'\w+)? )|(?<=[a-z])(?:,| and| but|, and|, but) (?=(?:the|her|his|my|our|their) (?:[\w-]+ ){1,5}?(?:was|were|had|has|did|is|came|said|"
     r"told|gave|got|showed|felt|became)\b)|(?<=[a-z])(?:,| and| but|, and|, but|, then| then) (?=(?:in|after|by|at|on|within) (?:the |a |an |about |next )*"
     r"(?:\w+ ){0,2}?(?:days?|weeks?|fortnight|months?|years?|evening|morning|visit)\b)|(?<=[a-z]), (?=no \w+)|, and (?=no \w+))"
 )
@@ -430,6 +430,8 @@ def _sentence(
             continue
         inside = range(start, end)
         gives = sum(1 for unit in inside if unit in pieces)
+        if not gives and any(unit in pieces for unit in range(sentence.start, start)):
+            after_remedy = True  # "thirty, twice a day, after one week the discharge was loose" in one breath
         times = list(session.search(_FOLLOW_TIME, start, end))
         # "it went in three weeks", "two colds in a year": at the end of a clause these are lengths, not visits
         times = [t for t in times if not (t[2][0].startswith(("in ", "within ")) and t[0] > start + 2)]

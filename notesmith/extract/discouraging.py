@@ -156,7 +156,8 @@ _ILL = re.compile(
 )
 #: Words that keep care going, send to it, or tell it as plain history.
 _KEEPS = re.compile(
-    r"\b(?:send (?:him|her|them|the|to|such|it)|sent (?:him|her|them|the|to|by|for)|refer(?:red)? (?:him|her|them|the|to|such|at|by)|must (?:go|be seen|be sent|"
+    r"\b(?:(?:his|her|their|the|own) (?:own )?(?:\w+ologist|physician|doctor|surgeon|specialist|gp|consultant|paediatrician) (?:\w+ )?(?:reduced|stopped|tapered|"
+    r"decided|changed|withdrew|decides|will|asked|advised)|(?:did not|didn't|never|not) (?:stop|touch|change)|not stopped|send (?:him|her|them|the|to|such|it)|sent (?:him|her|them|the|to|by|for)|refer(?:red)? (?:him|her|them|the|to|such|at|by)|must (?:go|be seen|be sent|"
     r"be shown|be operated|continue|take|see)|should (?:go|be seen|be sent|be under|be shown|continue|see|be referred)|needs? (?:to (?:go|be|see)|a |an |the |"
     r"surg\w*|antibiot\w*|hospital\w*)|continu\w+|go(?:es|ing)? on (?:with|taking)|went on (?:with|taking)|keep (?:on )?taking|kept (?:on )?taking|carry on|along with|"
     r"as (?:told|advised|prescribed)|under (?:the|his|her)|ask (?:the|his|her|your|their)|with (?:the|his|her) (?:doctor|physician|surgeon)'?s|own doctor|rush\w*|"

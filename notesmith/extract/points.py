@@ -69,7 +69,7 @@ _REMARK = re.compile(
     r"keynotes|causation|female side|relations(?:hips?)?|potency)\.?$|with \w+(?: \w+)? then\b|this (?:evening|morning|afternoon) we\b|both are \w+, that)|"
     r"i (?:don't|do not|can't|cannot) (?:agree|know|care|mind|want|believe|remember|honestly|say)|i (?:tell|told|am telling) you|i(?:'ve| have) (?:sat|heard|met|known|"
     r"written|kept|brought|got)\b|you(?:'ll| will)? (?:not|never|hardly|won't) (?:get|find|see) (?:this|it|that)\b|this you (?:must|will) have|"
-    r"you(?:'ll| will) (?:recall|remember|laugh)|i want you to (?:underline|mark|note|remember)|(?:it|this|that) is (?:better|fine|okay|clear)(?: now)?,? thank|"
+    r"you(?:'ll| will) (?:recall|remember|laugh)|i want you to (?:underline|mark|note|remember)|(?:it|this|that)(?:'s| is) (?:better|fine|okay|clear|audible|good)(?: now)?(?:,? thank.*|[.!]?$)|"
     r"we(?:'ve| have) lost|(?:let us|let's) (?:take|have|see|go|look)\b.*|(?:some|a little) more on\b.*|there(?:'s| is) (?:some |a little |one )?(?:more|time)\b.*|"
     r"(?:fat|thin|hot|cold|first|second|one|its|the) (?:\w+ )?(?:one|brother|sister|trio)(?: and \w+ one)?[,.]?$|taking the case\.?$|i (?:don't|do not) think\b.*|"
     r"(?:all|some|many) of (?:you|us) (?:are|have|will)\b.*|don't (?:think|go) (?:that|by)\b.*|it (?:isn't|is not) \w+\.?$)"

@@ -238,6 +238,8 @@ def find_prescriptions(
             continue
         sentence = session.sentence_at(said.start)
         case_key = _case_of(cases, said.start)
+        if case_key is None and sentence.text.rstrip("\"'”’ ").endswith("?"):
+            continue  # asked, not prescribed
         in_sentence = [hit for hit in remedies if sentence.start <= hit.start < sentence.end]
         remedy = said.remedy or _after(session, in_sentence, said) or _before(in_sentence, said)
         if remedy is None:

@@ -48,6 +48,14 @@ _STARTERS = {
 }
 
 
+#: Words written with a capital nowhere but at the beginning of a sentence.
+_OPENERS = frozenset(
+    "the this that these those it she he they we you so and but then now if when because there what why how in for after before ask open remember let "
+    "today first next also see here our my his her their at on to from with as all both some many no not never always do does did is are was can could "
+    "will would should have has thank yes okay compare worse better or while where which who please think look".split()
+)
+
+
 @dataclass(frozen=True, slots=True)
 class Unit:
     """``low`` is the word without edge punctuation, lower case, with straight apostrophes."""
@@ -178,9 +186,18 @@ class Session:
         for index, unit in enumerate(self.units):
             last = index + 1 == len(self.units)
             speaker_turn = not last and self.speaker(index) != self.speaker(index + 1)
-            if last or speaker_turn or _is_end(unit.text):
+            if last or speaker_turn or _is_end(unit.text) or (index + 1 - start >= 3 and self._opens(index + 1)):
                 yield from self._cut(start, index + 1)
                 start = index + 1
+
+    def _opens(self, index: int) -> bool:
+        """A word that has a capital only where a sentence begins, after a word without a stop: the recogniser left
+        the stop out ("thank you So last week")."""
+        here, before = self.units[index], self.units[index - 1]
+        return (
+            here.low in _OPENERS and here.bare[:1].isupper() and not here.bare[1:2].isupper()
+            and not before.text.endswith((",", ":", ";", "-")) and not before.bare[:1].isupper()
+        )  # fmt: skip
 
     def _by_parser(self, nlp: Any) -> Iterator[tuple[int, int]]:
         """Without stops the parser proposes the sentences. Long segments are runs the recogniser or the captioner

@@ -68,7 +68,7 @@ URGENT: tuple[Urgent, ...] = (
         r"\bchest\b[^.;?!]{0,25}\b(?:tight\w*|crush\w+|squeez\w+|elephant)", r"angina\w*", r"heart attacks?", r"myocard\w+", r"infarct\w*",
         r"cardiac (?:arrest|failure|asthma|pain|emergency)", r"heart failure", r"heart (?:stopped|gave way|trouble|block)", r"coronar\w+",
         r"(?:down|to|into|in|along) (?:the |his |her )?left (?:arm|shoulder|hand)", r"(?:middle|centre|center|left side) of (?:the |his |her )?chest",
-        r"\bchest\b[^.;?!]{0,25}(?:jaw|\barm\b|back)", r"(?:this|it|that) (?:is|was) (?:the|his|her) heart\b", r"(?:cold )?sweat\w*[^.;?!]{0,25}(?:chest|left arm)",
+        r"\bchest\b[^.;?!]{0,25}(?:jaw|\barm\b|back)", r"(?:this|it|that) (?:is|was) (?:the|his|her) heart\b(?! of)", r"(?:cold )?sweat\w*[^.;?!]{0,25}(?:chest|left arm)",
         r"palpitations?[^.;?!]{0,30}(?:faint|black\w* out|collaps|breath|pass\w* out)", r"aneurysm", r"heart[^.;?!]{0,15}(?:racing|flutter\w*|gallop\w*)[^.;?!]{0,20}(?:at|two hundred|1\d\d|2\d\d|faint|breath)?", r"(?:behind|under|beneath) (?:the |his |her )?(?:breast ?bone|sternum)", r"heart beat\w* (?:was |is )?(?:irregular|two hundred)",
     ),
     _urgent(
