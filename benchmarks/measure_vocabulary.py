@@ -121,9 +121,34 @@ def loading(runs: int) -> dict[str, Any]:
     return result
 
 
+# The files of Debian's package fortunes whose findings were read while the rules were made, and those that were not.
+PROSE_DEV = "literature medicine science food wisdom love people education definitions law".split()
+PROSE_SEALED = (
+    "politics work sports men-women miscellaneous riddles pets platitudes humorists cookie drugs news kids".split()
+)
+
+
+def quotations(folder: Path, names: list[str]) -> str:
+    """Prose of many hands: what Debian's package fortunes quotes of literature, medicine, politics, work and more.
+
+    Empty where the package is not there: ``apt-get install fortunes``, or unpack it and name the folder.
+    """
+    texts = [
+        (folder / name).read_text(encoding="utf-8", errors="ignore") for name in names if (folder / name).is_file()
+    ]
+    return "\n".join(texts)
+
+
+def alarms_in(checker: SpellingChecker, text: str) -> tuple[int, int, list[str]]:
+    """Words, findings, and what was found."""
+    found = [str(one) for line in text.split("\n") for one in checker.check_line(DocumentLine(1, line))]
+    return len(text.split()), len(found), found
+
+
 def run(arguments: list[str]) -> dict[str, Any]:
     parser = argparse.ArgumentParser()
     parser.add_argument("--seed", type=int, default=7)
+    parser.add_argument("--prose", type=Path, default=Path("/usr/share/games/fortunes"), help="Debian's quotations")
     parser.add_argument("--runs", type=int, default=9, help="how often loading is timed, each in a process of its own")
     given = parser.parse_args(arguments)
     vocabulary = load_vocabulary()
@@ -147,7 +172,7 @@ def run(arguments: list[str]) -> dict[str, Any]:
         figures["coverage kent_rubrics.txt"] = round(share, 4)
         print(f"coverage of kent_rubrics.txt: {share:.3f} of {len(rows)}")
     figures["variants"] = variants(vocabulary)
-    figures["spelling"] = spelling(vocabulary, given.seed)
+    figures["spelling"] = spelling(vocabulary, given.seed, given.prose)
     return figures
 
 
@@ -193,7 +218,7 @@ def labels_of(labels: list[tuple[str, str]], owner: str) -> list[tuple[str, str]
     return list(itertools.takewhile(lambda one: one[1] == owner, itertools.islice(labels, at, None)))
 
 
-def spelling(vocabulary: Any, seed: int) -> dict[str, Any]:
+def spelling(vocabulary: Any, seed: int, prose: Path) -> dict[str, Any]:
     checker = SpellingChecker(vocabulary)
     labels = [c.pref_label for c in vocabulary.in_scheme("remedy")]
     planted = found = right = reported = naive_right = naive_reported = 0
@@ -209,16 +234,21 @@ def spelling(vocabulary: Any, seed: int) -> dict[str, Any]:
                 if near and near[0] != word:
                     naive_reported += 1
                     naive_right += any(near[0] == true and word in wrong for wrong, true in errors.items())
-    prose = english()
-    words = len(prose.split())
-    alarms = sum(len(list(checker.check_line(DocumentLine(1, line)))) for line in prose.split("\n"))
-    result = {
+    result: dict[str, Any] = {
         "handouts": HANDOUTS, "planted": planted, "recall": round(found / planted, 3),
         "mended right": round(right / planted, 3), "precision": round(found / max(1, reported), 3),
         "naive recall": round(naive_right / planted, 3),
         "naive precision": round(naive_right / max(1, naive_reported), 3),
-        "english words": words, "false alarms per 10,000 words": round(10_000 * alarms / words, 2),
     }  # fmt: skip
+    for name, text in (
+        ("manuals and licences", english()),
+        ("quotations read", quotations(prose, PROSE_DEV)),
+        ("quotations never read", quotations(prose, PROSE_SEALED)),
+    ):
+        words, alarms, _ = alarms_in(checker, text)
+        if words:
+            result[f"{name}, words"] = words
+            result[f"{name}, false alarms per 10,000 words"] = round(10_000 * alarms / words, 2)
     for name, value in result.items():
         print(f"spelling, {name}: {value}")
     return result

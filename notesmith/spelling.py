@@ -24,7 +24,10 @@ from notesmith.files import write_atomic
 from notesmith.vocabulary import Concept, Vocabulary, label_key
 
 _WORD = re.compile(r"[^\W\d_]+(?:['’][^\W\d_]+)?(?:-[^\W\d_]+)*")
+_POSSESSIVE = re.compile(r"['’]s?$")
+_IN_SENTENCE = re.compile(r"[a-z,;] +$")
 MAX_WORDS = 4
+_SHORTEST_BASE = 4
 # No term has a longer word; comparing one would take time and memory by the square of its length.
 LONGEST_WORD = 40
 # An English word by wordfreq's scale (Zipf: 3 is once in a million words); a rarer string may be a misspelling.
@@ -98,7 +101,9 @@ class SpellingChecker:
             return ()
         limit = 2 if len(word) >= 8 else 1
         candidates = {near for variant in _deletions(word) for near in self._by_deletion.get(variant, ())}
-        scored = ((DamerauLevenshtein.distance(word, near), near) for near in candidates)
+        # Typing slips rarely touch the first letter but to swap it (Yannakoudakis and Fawthrop 1983, from memory).
+        likely = (near for near in candidates if near[0] == word[0] or near[:2] == word[1::-1])
+        scored = ((DamerauLevenshtein.distance(word, near), near) for near in likely)
         return tuple(near for distance, near in sorted(scored) if 0 < distance <= limit)
 
     def check(self, path: Path) -> tuple[Finding, ...]:
@@ -114,7 +119,7 @@ class SpellingChecker:
                 if any(_broken(line.text[a.end() : b.start()]) for a, b in itertools.pairwise(span)):
                     continue
                 written = line.text[span[0].start() : span[-1].end()]
-                state = self._judge(written)
+                state = self._judge(written, within=bool(_IN_SENTENCE.search(line.text, 0, span[0].start())))
                 if state == "right":
                     at += length - 1
                     break
@@ -126,7 +131,7 @@ class SpellingChecker:
             at += 1
 
     def _judge(
-        self, written: str
+        self, written: str, *, within: bool
     ) -> Literal["right"] | tuple[Literal["misspelt", "variant"], str, Concept, str] | None:
         key = label_key(written)
         if key in self.allowed:
@@ -139,7 +144,7 @@ class SpellingChecker:
             heard = any(label_key(form) == key for form in concept.fact("heard"))
             why = f"what a recogniser makes of {label}" if heard else f"a known misspelling of {label}"
             return "misspelt", _cased(written, label), concept, why
-        return self._judge_strange(written, key)
+        return self._judge_strange(written, key, within=within)
 
     def _judge_spelling(
         self, written: str, label: str, concept: Concept
@@ -153,12 +158,24 @@ class SpellingChecker:
             return "right"
         return "variant", _cased(written, preferred), concept, f"the course spells it {preferred}"
 
-    def _judge_strange(self, written: str, key: str) -> tuple[Literal["misspelt", "variant"], str, Concept, str] | None:
+    def _is_inflected(self, word: str) -> bool:
+        """Whether it is a known word or an English one with a regular ending: navels, grouting."""
+        return any(
+            base in self._known_words or zipf_frequency(base, "en") >= ENGLISH_ZIPF
+            for base in (word, *_bases(word))
+            if len(base) >= _SHORTEST_BASE
+        )
+
+    def _judge_strange(
+        self, written: str, key: str, *, within: bool
+    ) -> tuple[Literal["misspelt", "variant"], str, Concept, str] | None:
         words = key.split()
         strange = [word not in self._known_words for word in words]
         if not any(strange):
             return None
         if len(words) == 1 and (len(key) < 5 or zipf_frequency(key, "en") >= ENGLISH_ZIPF):
+            return None
+        if len(words) == 1 and self._is_inflected(label_key(_POSSESSIVE.sub("", written))):
             return None
         if len(words) > 1 and all(
             zipf_frequency(word, "en") >= ENGLISH_ZIPF for word, odd in zip(words, strange, strict=True) if odd
@@ -169,6 +186,8 @@ class SpellingChecker:
             term = self._terms.get(mended)
             if term is not None and mended != key:
                 label, concept = term
+                if within and written[:1].isupper() and label[:1].islower():
+                    return None  # a name of its own, no slip in a common noun
                 if concept.scheme == "remedy" and _same_word_otherwise(label, concept.pref_label):
                     label = concept.pref_label
                 return "misspelt", _cased(written, label), concept, f"{label} is meant, {_difference(key, mended)}"
@@ -224,6 +243,20 @@ def _combinations(options: Sequence[tuple[str, ...]]) -> Iterator[str]:
             yield f"{word} {rest}".strip()
 
 
+def _bases(word: str) -> Iterator[str]:
+    """What a word would be without a regular English ending."""
+    if word.endswith("s") and not word.endswith(("ss", "us", "is")):
+        yield word[:-1]
+        yield word.removesuffix("es")
+    for ending in ("ed", "ing", "er", "ly"):
+        stem = word.removesuffix(ending)
+        if stem != word:
+            yield stem
+            yield f"{stem}e"
+            if stem[-1:] == stem[-2:-1]:
+                yield stem[:-1]
+
+
 def _broken(between: str) -> bool:
     return not re.fullmatch(r"[ \t\u00a0-]+", between)
 
@@ -242,6 +275,8 @@ def _same_word_otherwise(label: str, preferred: str) -> bool:
         a != b and zipf_frequency(a, "en") >= PLAIN_ENGLISH_ZIPF for a, b in zip(first, second, strict=True)
     ):
         return False  # boric acid is the English name of Boricum acidum, not another spelling
+    if any(a in _bases(b) or b in _bases(a) for a, b in zip(first, second, strict=True)):
+        return False  # a plural is no other spelling
     return all(
         a == b or DamerauLevenshtein.normalized_similarity(a, b) >= VARIANT_SIMILARITY
         for a, b in zip(first, second, strict=True)

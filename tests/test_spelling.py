@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from notesmith.documents import read_lines
+from notesmith.documents import DocumentLine, read_lines
 from notesmith.errors import DocumentError
 from notesmith.spelling import SpellingChecker
 from notesmith.vocabulary import load_vocabulary
@@ -105,3 +105,21 @@ def test_hostile_word_documents_are_one_clear_line(tmp_path: Path) -> None:
     for path in (bomb, entities, junk, empty):
         with pytest.raises(DocumentError):
             read_lines(path)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "The navels and the tapeworms, grouting and stampeding, her intellect's caprices.",  # regular endings
+        "We met Mr Groening and Catullus in the garden.",  # names are no slips in common nouns
+        "The rumps of the horses and the scorns of men.",  # a slip rarely touches the first letter
+        "Mitchell's book and Laura's coat lay on Thyme's Lane.",
+    ],
+)
+def test_ordinary_words_and_names_are_left_alone(checker: SpellingChecker, text: str) -> None:
+    assert list(checker.check_line(DocumentLine(1, text))) == []
+
+
+def test_a_slip_after_a_name_is_still_found(checker: SpellingChecker) -> None:
+    (found,) = checker.check_line(DocumentLine(1, "We compare Pulsatila with others."))
+    assert found.preferred == "Pulsatilla"
