@@ -67,9 +67,9 @@ def plan_import(path: Path, vocabulary: Vocabulary, scheme: Scheme) -> tuple[Pla
         elif owners:
             names = ", ".join(f"{one.pref_label} ({one.id})" for one in owners)
             planned.append(PlannedTerm(line, label, "known", f"is a label of {names}", owners[0]))
-        elif scheme == "remedy" and not row.get("id") and (near := resolve_remedy(vocabulary, label)).concepts:
+        elif scheme == "remedy" and not row.get("id") and (near := resolve_remedy(vocabulary, label)).how == "spelling":
             names = ", ".join(f"{one.pref_label} ({one.id})" for one in near.concepts)
-            why = f"by its {near.how} it is {names}; if it is another remedy, give it an id in a CSV list"
+            why = f"by its spelling it is {names}; if it is another remedy, give it an id in a CSV list"
             planned.append(PlannedTerm(line, label, "clash", why))
         else:
             identifier = row.get("id", "").strip() or _free_id(prefix, label, taken)

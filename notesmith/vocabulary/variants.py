@@ -42,6 +42,7 @@ _SAME: dict[str, str] = {
 }  # fmt: skip
 _ENDING = re.compile(r"(?:i?um|i?us|i?a|on|os|is|es|e|i|o)$")
 _SHORTEST_STEM = 3
+_SHORTEST_GENUS = 4
 # The part that was used, how it was made, and where it came from: no part of the remedy's name.
 _ADDITIONS = frozenset(
     (
@@ -49,7 +50,7 @@ _ADDITIONS = frozenset(
         "fructus fructibus cortex cortice bulbus tuber resina lignum planta tota totalis ex e recens recente siccata "
         "siccatum rec sicc ferm hahnemanni hahnemannii rectificatum rectificatus purum purus pura depuratum suis bovis "
         "bovum bovina bovinum ovis gl gland glandula spag zimpel naturalis officinalis officinale officinarum sp spec "
-        "ssp var nosode"
+        "ssp var nosode gummi nativus nativa nativum flavus"
     ).split()
 )
 _BOTANIST = re.compile(r"\([^)]*\)|(?<=[a-z]) (?:[A-Z][\w-]*\.|L\.|et |& |ex )+|\b[A-Z]\.(?=\s|$)")
@@ -109,7 +110,7 @@ class Resolved(msgspec.Struct, frozen=True):
     """The remedies a name may mean, and how they were found; several where the name is ambiguous, none if unknown."""
 
     concepts: tuple[Concept, ...]
-    how: Literal["label", "spelling", "common name", "unknown"]
+    how: Literal["label", "spelling", "common name", "first word", "unknown"]
 
     @property
     def ambiguous(self) -> bool:
@@ -127,7 +128,21 @@ def resolve_remedy(vocabulary: Vocabulary, name: str) -> Resolved:
             return Resolved(tuple(vocabulary[i] for i in ids), "spelling")
     if ids := _common_names(vocabulary).get(label_key(name)):
         return Resolved(tuple(vocabulary[i] for i in ids), "common name")
+    if len(words := label_key(name).split()) == 1 and (ids := _first_words(vocabulary).get(_stem(words[0]))):
+        return Resolved(tuple(vocabulary[i] for i in ids), "first word")
     return Resolved((), "unknown")
+
+
+@lru_cache(maxsize=4)
+def _first_words(vocabulary: Vocabulary) -> SkeletonIndex:
+    """Ids by the stem of the first word of Latin names, as registers leave the species out (Pothos, Stigmata)."""
+    index: dict[str, dict[str, None]] = {}
+    for concept in vocabulary.in_scheme("remedy"):
+        for label in (concept.pref_label, *concept.alt_labels):
+            words = label_key(label).split()
+            if len(words) > 1 and len(words[0]) >= _SHORTEST_GENUS:
+                index.setdefault(_stem(words[0]), {})[concept.id] = None
+    return {key: tuple(ids) for key, ids in index.items()}
 
 
 @lru_cache(maxsize=4)

@@ -28,3 +28,11 @@ def test_csv_needs_a_named_column(tmp_path: Path) -> None:
     (one,) = plan_import(path, load_vocabulary(), "remedy")
     assert one.concept is not None
     assert one.concept.alt_labels == ("Zzb", "Zzbet")
+
+
+def test_another_spelling_of_a_known_remedy_is_shown(tmp_path: Path) -> None:
+    path = tmp_path / "terms.txt"
+    path.write_text("Lachnantes tinctoria\nZzgenus novus\n")
+    near, new = plan_import(path, load_vocabulary(), "remedy")
+    assert (near.action, new.action) == ("clash", "new")
+    assert "Lachnanthes tinctoria" in near.why
