@@ -299,6 +299,11 @@ _BESIDE = re.compile(
 )
 
 
+_PRONOUN_FIRST = re.compile(
+    r"^(?:(?:and|so|then|but|that|also),? )*(?:she|he|it|they|her|his|its|there|worse|better)\b"
+)
+
+
 def _leads(session: Session, look: Look, remedy: str) -> bool:
     """Whether the sentence begins with the remedy as its subject: ``Gelsemium is the opposite, slow and heavy.``"""
     first = label_key(" ".join(look.sentence.low.split()[:3]))
@@ -320,7 +325,10 @@ def follow_focus(session: Session, looks: Sequence[Look], given: Sequence[str] =
         return (None,) * len(looks)
     main = max(counts, key=lambda r: (counts[r], r))
     focus: list[str | None] = []
-    current: str | None = None
+    # What a person set for the lecture is its subject from the first word, even where the recogniser misheard it.
+    current: str | None = given[0] if len(given) == 1 else None
+    recalled: str | None = None  # the remedy a recap speaks of
+    left = 0
     for index, look in enumerate(looks):
         if len(look.remedies) == 1:
             remedy = look.remedies[0]
@@ -348,7 +356,15 @@ def follow_focus(session: Session, looks: Sequence[Look], given: Sequence[str] =
                 or (current is None and ahead[remedy] >= 2 and ahead[remedy] >= others)
             ):
                 current = remedy
-        focus.append(current)
+        low = look.sentence.low
+        if look.recap and len(look.remedies) == 1 and look.sentence.start < 0.3 * looks[-1].sentence.end:
+            recalled, left = look.remedies[0], 6
+        elif recalled and (_TODAY.search(low) or look.question or look.promise or set(look.remedies) - {recalled}):
+            recalled = None
+        elif recalled:
+            left -= 1
+            recalled = recalled if left else None
+        focus.append(recalled if recalled and (_PRONOUN_FIRST.match(low) or recalled in look.remedies) else current)
     first = next((f for f in focus if f is not None), main)
     return tuple(first if f is None else f for f in focus)
 

@@ -11,6 +11,7 @@ from notesmith.extract.keys import key_of, unique_keys
 from notesmith.extract.kinds import chapters_in, kind_of
 from notesmith.extract.lexicon import stem
 from notesmith.extract.mentions import Hit
+from notesmith.extract.names import name_lists
 from notesmith.extract.parts import Stretch
 from notesmith.extract.sentences import EMPHASIS, Look, generic_subject
 from notesmith.extract.session import Session
@@ -254,11 +255,36 @@ def _orders(session: Session, look: Look) -> bool:
     return session.parse.tag(words[0]) == "VB" and low not in _ROOM_VERBS and not look.housekeeping
 
 
+_ADDRESSED = frozenset(
+    "yes no sir ma'am madam doctor okay ok right exactly correct see good well question absolutely very nice true then so now".split()
+)
+
+
+def _past_address(session: Session, start: int, end: int) -> int:
+    """The first unit after "Good question, Nandini," or "Yes, exactly, Jonas,": words to a student, not of the subject."""
+    names = name_lists()
+    at = start
+    while at < end - 3:
+        unit = session.units[at]
+        comma = unit.text.endswith(",")
+        named = comma and unit.bare[:1].isupper() and unit.low in names.given and unit.low not in names.ordinary_names
+        praise = (
+            unit.low == "good" and session.units[at + 1].low == "question" and session.units[at + 1].text.endswith(",")
+        )
+        if praise:
+            at += 2
+        elif named or (comma and unit.low in _ADDRESSED):
+            at += 1
+        else:
+            break
+    return at
+
+
 def _point(
     session: Session, clause: Clause, stretch: Stretch, hits: Sequence[Hit], compares: bool, bonus: float,
     read_words: Sequence[object], before: PointKind | None,
 ) -> TeachingPoint | None:  # fmt: skip
-    start, end = clause.start, clause.end
+    start, end = _past_address(session, clause.start, clause.end), clause.end
     units = session.units[start:end]
     tidied = tidy(tuple(unit.text for unit in units))
     if len(tidied.kept) < 2:

@@ -539,7 +539,10 @@ class _Names:
     def _listed(self, unit: int) -> bool:
         low = self._key(unit)
         if "-" in low:
-            return any(part in self.lists.given or part in self.lists.surnames for part in low.split("-"))
+            return all(
+                (part in self.lists.given or part in self.lists.surnames) and part not in self.lists.ordinary_names
+                for part in low.split("-")
+            )
         if re.match(r"(?:o|d|l|mc|mac)['’][a-z]{3,}$", low):
             return True
         return low in self.lists.given or low in self.lists.surnames
