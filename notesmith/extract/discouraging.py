@@ -29,7 +29,7 @@ CARE = (
     r"the pill\b|contracepti\w+|antacids?|sleeping (?:pills|tablets)|tranquilli[sz]ers?|nebuli[sz]\w+|oxygen|saline|"
     r"iv fluids?|the drip|drips?\b|scans?|x-?rays?|biops(?:y|ies)|mri|ct scan|sonograph\w+|ultrasounds?|blood tests?|"
     r"screening|mammogra\w+|pap smears?|investigations?|check-?ups?|second opinion|referrals?|referr\w+|admission|admitt?\w*|"
-    r"root canal|(?:asthma )?(?:pump|puffer)s?\b|prescriptions?|(?:blood|lab|scan|test|x-?ray) reports?|nitrates?|sorbitrate|ointments?|(?:steroid|skin|medicated|their|his|her) creams?|cream from the (?:doctor|hospital)|"
+    r"root canal|(?:asthma )?(?:pump|puffer)s?\b|prescriptions?|(?:blood|lab|scan|test|x-?ray) reports?|nitrates?|sorbitrate|cough (?:syrup|mixture)s?|ointments?|(?:steroid|skin|medicated|their|his|her) creams?|cream from the (?:doctor|hospital)|"
     r"(?:modern|western|conventional|orthodox|regular|official|english) (?:medicines?|drugs?|treatments?|doctors?|care)|"
     r"medical (?:help|care|advice|treatment|attention)|psychiatric (?:drugs?|medicines?|treatment))"
 )
@@ -51,7 +51,7 @@ _SEND_AWAY = (
     r"without|get rid|got rid|getting rid|put(?:ting)? (?:away|aside|down|in the (?:bin|dustbin|drawer))|flush\w*|drop(?:s|ped|ping)? "
     r"(?:the|his|her|their|your|all|that)|chuck\w*|bin(?:ned)?|ditch\w*|omit\w*|quit\w*|ceas\w+|forget(?: about)?|say no|"
     r"said no|turn(?:ed)? down|declin\w+|tear up|tore up|burn(?:t)? (?:the|her|his) prescription|wash(?:ed)? your hands of|"
-    r"free (?:of|from)|freed? (?:him|her|them) (?:of|from)|sav(?:e|ed|es|ing) (?:\w+ ){0,3}from|spar(?:e|ed|es) (?:\w+ ){0,2}|"
+    r"pour\w*|(?:get|gets|got|getting|take|took|taken|wean\w*|keep|kept) (?:him|her|them|you|me|people|patients|the \w+|your \w+) (?:off|away|out)|free (?:of|from)|freed? (?:him|her|them) (?:of|from)|sav(?:e|ed|es|ing) (?:\w+ ){0,3}from|spar(?:e|ed|es) (?:\w+ ){0,2}|"
     r"escap(?:e|ed|es)|rescu\w+ (?:\w+ )?from|protect\w* (?:\w+ )?from the|beware of|be wary of|fear)"
 )
 _NEGATION = (
@@ -145,7 +145,7 @@ PATTERNS = tuple(
 
 #: Words that speak ill of a thing, or set another in its place, however they are joined with it.
 _ILL = re.compile(
-    r"\b(?:sin|crime|criminal|crutch\w*|curse|crazy|mad|madness|foolish|fool\w*|stupid|idiot\w*|mistake\w*|blunder|wrong|evil|enemy|trap|cheat\w*|"
+    r"\b(?:going to (?:put|start|operate|admit|cut|remove)|pour\w*|sink|saved|give me|chance|sick|sicker|what (?:started|caused|did|brought)|(?:keep|kept|stay) [^.;?!]{0,20}out|sin|crime|criminal|crutch\w*|curse|crazy|mad|madness|foolish|fool\w*|stupid|idiot\w*|mistake\w*|blunder|wrong|evil|enemy|trap|cheat\w*|"
     r"fraud|loot\w*|money|business|slave\w*|addict\w*|depend\w*|habit\w*|burden|price|suffer\w*|victim\w*|pay for|eats?|eating|ate|burns?|burnt|"
     r"kills?|killed|killing|die|died|dies|death|poison\w*|toxi\w*|harm\w*|damage\w*|destroy\w*|ruin\w*|spoil\w*|weak\w*|suppress\w*|inside|inward\w*|"
     r"drive\w* (?:it|the)|push\w* (?:it|the)|worse|worsen\w*|useless|unnecessary|needless|futile|waste\w*|nothing|nobody|none|never|no such|no (?:use|need|"
@@ -168,11 +168,21 @@ _CARE_WORD = re.compile(rf"\b(?:{CARE}|(?:the|these|those|strong|chemical) (?:dr
 _NEAR_CHARS = 60
 
 
+#: A change made by the doctor whose it is to make.
+_BY_THEIR_DOCTOR = re.compile(
+    r"\b(?:his|her|their|the|own) (?:own )?(?:\w+ologist|physician|surgeon|specialist|gp|consultant|paediatrician|family doctor|chest physician)(?:'s)? "
+    r"(?:\w+ )?(?:advice|reduced|stopped|tapered|decided|changed|withdrew|lowered|discharged|agreed)\b"
+)
+_ONE_SELF = re.compile(r"\b(?:i|we|our|my|me|you)\b")
+
+
 def discouraging_place(text: str) -> re.Match[str] | None:
     """The words of a lower-case sentence that may be heard as advice against care, None where there are none.
 
     First the patterns above; then any care beside a word that speaks ill of it, unless the sentence keeps care going.
     """
+    if _BY_THEIR_DOCTOR.search(text) and not _ONE_SELF.search(text):
+        return None
     for pattern in PATTERNS:
         match = pattern.search(text)
         if match is not None:

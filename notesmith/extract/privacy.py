@@ -216,6 +216,8 @@ _PLACE_WORDS = frozenset(
         "hotel", "station", "airport", "gardens", "beach", "bridge", "circle", "depot", "farm", "estate", "bhavan",
         "bhawan", "sadan", "niwas", "ashram", "trust", "foundation", "centre", "center", "diagnostics",
         "laboratory", "pharmacy", "chemists", "bank", "hostel", "mansion", "heights", "vihar", "enclave", "gram",
+        "maidan", "ground", "stadium", "mall", "cinema", "theatre", "museum", "library", "fort", "ghat", "gate", "bagh",
+        "lake", "square", "terrace", "avenue", "court", "lodge", "hall", "villa", "chambers", "plaza", "cottage",
         "polyclinic", "dispensary", "infirmary", "medical", "memorial", "forge", "textiles", "infotech",
     ]
 )  # fmt: skip
@@ -243,6 +245,10 @@ _MONTH_ALONE = re.compile(
 _VISITS = re.compile(
     r"\b(?:came|admitted|operated|died|born|delivered|visited|consulted|discharged|(?:saw|met|examined) (?:her|him|"
     r"this|the|them)|passed away|first visit|follow[- ]?up)\b"
+)
+_TOLD_OF_ONE = re.compile(
+    r"\b(?:she|he|his|her|him|they)\b.*\b(?:was|were|had|came|got|went|did|lost|gave|saw|became|began)\b|"
+    r"\b(?:was|were|had|came|got|went|gave|saw)\b.*\b(?:she|he|his|her|him|them)\b"
 )
 _SPOKEN_DIGIT = (
     r"(?:zero|oh|one|two|three|four|five|six|seven|eight|nine|(?:double|triple) (?:zero|one|two|three|four|"
@@ -294,10 +300,16 @@ _OLD_AGE = re.compile(
     rf"(?: (?:not|about|almost|nearly|around|only|just|already|now|over|past))* (?P<age2>{NUMBER})(?=[ "
     r",.;?!]|$)(?! (?:times|kilos|kg|percent|per|degrees|pounds|miles|minutes|days|weeks|months))"
     r"|\b(?:in )?(?:her|his|their) (?:early |mid |late )?(?P<nineties>nineties|hundreds)|\b(?P<word>nonagenarian|centenarian)"
+    rf"|\b(?:is|was|are|were|\w+'s)(?: (?:now|about|almost|nearly|already|only|just|over|past|fully))* (?P<age4>{NUMBER})(?=[.,;!?]|$)"
     rf"|\b(?P<birthday>{_TENS})(?= (?:birthday|year)\b)"
     r"|\b(?:at|till|until|nearing|approaching|(?:she|he|who|they|mother|father|granny|grand\w+) (?:has |had |have )?"
     rf"(?:crossed|reached|passed)) (?:the age of )?(?P<age3>{NUMBER})"
     r"(?=[,.;?!]|$| (?:she|he|and|too|also|still|now|years?)\b)"
+)
+#: A sentence on the life of an author of books: its towns are history and stand.
+_LIVES_OF_AUTHORS = re.compile(
+    r"\b(?:born|prov\w+|publish\w+|practi[sc]ed|wrote|written|moved|settled|taught|lectured|translated|edition|century|died|studied|lived|graduated|"
+    r"journal|school|1[678]\d\d|eighteen \w+|seventeen \w+)\b"
 )
 _MEASURED = re.compile(
     r"\b(?:fever|temperature|degrees?|pulse|pressure|bp|weigh\w*|kilos?|pounds|per ?cent|score|rate|"
@@ -371,7 +383,7 @@ def _patterns(session: Session, cases: Sequence[tuple[int, int]]) -> Iterable[_F
                 if item is not None:
                     taken.update(range(item.start, item.end))
                     yield item
-        told = in_case or bool(_VISITS.search(sentence.low))
+        told = in_case or bool(_VISITS.search(sentence.low)) or bool(_TOLD_OF_ONE.search(sentence.low))
         for start, end, match in session.search(_MONTH_ALONE, sentence.start, sentence.end):
             month = match["month"]
             first, _ = session.span_of(sentence.start, match, "month")
@@ -380,6 +392,10 @@ def _patterns(session: Session, cases: Sequence[tuple[int, int]]) -> Iterable[_F
             ):
                 continue
             if told or match["year"]:
+                edge = re.search(r"(?:the )?(?:end|beginning|start|middle|(?:first|second|third|last) week) of$|(?:early|mid|late) ?$",
+                                 session.low(max(sentence.start, first - 4), first))  # fmt: skip
+                if edge is not None:
+                    first -= edge[0].count(" ") + 1
                 yield _Found(first, end, "date")
                 taken.update(range(first, end))
 
@@ -408,7 +424,7 @@ def _shaped(session: Session, base: int, start: int, end: int, match: re.Match[s
         for whole in ("nineties", "word", "birthday"):
             if match[whole]:
                 return _Found(*session.span_of(base, match, whole), role)
-        group = next(name for name in ("age", "age2", "age3") if match[name])
+        group = next(name for name in ("age", "age2", "age3", "age4") if match[name])
         if group != "age" and _MEASURED.search(session.sentence_at(start).low):
             return None  # fever at 104, a pulse of 96
         value = number_of(match[group])
@@ -504,7 +520,7 @@ class _Names:
                 continue
             for unit in range(item.start, item.end):
                 low = self._key(unit)
-                if len(low) > 2 and low not in _TITLES and low not in _AFTER_TITLES:
+                if len(low) > 2 and low not in _TITLES and low not in _AFTER_TITLES and low not in _NEVER:
                     known.setdefault(low, item)
         covered = used | {unit for item in names for unit in range(item.start, item.end)}
         more: list[_Found] = []
@@ -677,6 +693,8 @@ class _Names:
         if end < len(self.session.units) and self._key(end) in _AFTER_TITLES and not self._comma(end - 1):
             end += 1
         start = at - 1 if titled and (title not in _RELATIVES or self._capital(at - 1)) else at
+        if start < at and start > 1 and self._before(start) == "and" and self._before(start, 2).rstrip(".") in _TITLES:
+            start -= 2  # "Mr. and Mrs. Talwar"
         found = self._role(at, end, titled, strong or (listed and evidence >= 2.0))
         return None if found is None else _Found(start, found.end, found.role, found.doubtful, found.hide)
 
@@ -733,9 +751,11 @@ class _Names:
     def _history(self, at: int) -> bool:
         """Whether a sentence outside a case speaks of an author of books."""
         sentence = self.session.sentence_at(at)
-        return any(
-            self._key(u) in self.author_words and self._capital(u) for u in range(sentence.start, sentence.end)
-        ) and not any(s <= at < e for s, e in self.cases)
+        return (
+            bool(_LIVES_OF_AUTHORS.search(sentence.low))
+            and any(self._key(u) in self.author_words and self._capital(u) for u in range(sentence.start, sentence.end))
+            and not any(s <= at < e for s, e in self.cases)
+        )
 
     def _title_meant(self, at: int, title: str) -> bool:
         if title in {
@@ -851,7 +871,7 @@ class _Names:
                 at += 1
                 continue
             sentence = self.session.sentence_at(at)
-            history = any(
+            history = bool(_LIVES_OF_AUTHORS.search(sentence.low)) and any(
                 self._key(u) in self.author_words and self._capital(u) for u in range(sentence.start, sentence.end)
             )
             in_case = any(s <= at < e for s, e in self.cases)
@@ -930,7 +950,7 @@ class _Names:
                 if at + length >= len(units) or any(self._comma(u) for u in range(at, at + length)):
                     break
                 words = [self._key(u) for u in range(at, at + length)]
-                if any(word in _GENERAL_BEFORE_PLACE or word in _PLACE_WORDS for word in words):
+                if any(word in _GENERAL_BEFORE_PLACE for word in words):
                     break
                 if self._key(at + length) in {"hospital", "clinic", "college", "road", "nagar", "colony", "nursing"} and (
                     (length == 1 and zipf_frequency(low, "en") < 3.2 and low not in self.term_words)
