@@ -9,7 +9,20 @@ from notesmith.extract.contrast import relates
 from notesmith.extract.lexicon import BODY_CHAPTERS, MIND_WORDS, MODALITY_WORDS
 
 _CUE_WORDS: tuple[tuple[PointKind, float, str], ...] = (
-        ("case-taking", 3.0,
+        ("clinical use", 4.1,
+            r"indicat(?:ed|ion|ions)|been (?:useful|used|given|found useful|tried)|is useful|useful in|one of the remedies for|remedy for|(?:first|second|last) stage only|"
+            r"for the (?:first|second|acute|early) stage|first (?:ones?|remed\w+) you(?:'d| would) think of"),
+        ("generals", 3.6,
+            r"whole patient|all (?:the )?(?:mucous membranes|discharges|complaints|secretions|symptoms)|everything (?:begins|is|comes|goes)|(?:everything|all)(?:'s| is) (?:slow|worse|left|right)|"
+            r"in every form|right to left|left to right|fur cap|(?:kicks?|throws?) off|wants? to be (?:covered|uncovered)|warm[- ]blooded|clothing"),
+        ("essence", 4.1, r"(?:think of|see|picture|imagine|call) (?:\w+ )?(?:it |her |him )?as an?|the (?:type|build|figure) (?:is|of)|is the (?:type|remedy of the)"),
+        ("modalities", 2.6,
+            r"(?:three|four|two|one|eleven|ten|nine|five|six|seven|eight|\d+)(?: (?:or|to|and) \w+)? (?:in the|at) (?:morning|evening|night|afternoon)|wakes? (?:him |her )?(?:at|about|between)|"
+            r"come(?:s)? (?:on )?(?:suddenly|slowly|gradually|in the (?:hot|cold|wet|damp))|bring(?:s|ing)? on|after exposure|except in|any (?:motion|uncovering|draught)"),
+        ("potency and repetition", 2.6,
+            r"thirtieth|two hundredth|(?:i|we|you) give (?:it|the|one|thirty|two)|(?:thirty|two hundred|lm|1m|30|200) is|higher ones?|step higher|three or four doses|not (?:to )?give it|i stop when|"
+            r"(?:forty|four|six) (?:to|or) \w+ (?:days|weeks)|fresh look|when the improvement"),
+        ("case-taking", 3.5,
             r"(?:you(?:\'ll| should| must| can| have to)? )(?:watch|ask|put|feel|notice|observe|listen|know "
             r"(?:him|her) by)|put your|see (?:what|how|whether|who)|sit back|write (?:down )?the "
             r"(?:actual )?words|ask (?:him|her|them|the|about|for|whether|if|how|any|every|directly|open)|"
@@ -24,12 +37,11 @@ _CUE_WORDS: tuple[tuple[PointKind, float, str], ...] = (
              r"patients? (?:will )?(?:never|not|don't|rarely|seldom) (?:tell|say|admit|volunteer)|how "
              r"(?:will|do|would) you (?:ask|find|know|elicit)|find out|look for (?:it|this)|let (?:him|her|"
              r"them|the patient) (?:talk|speak|tell)|in (?:his|her|their) own words|notice (?:how|whether|"
-             r"the way)|(?:first|open|next|leading|suggestive) questions?|put the answer into|keep quiet|silence|interview|(?:actual|own|exact) words|wet dog|history[- ]taking|"
-             r"give it weight|bedside|volunteer\w*|let the rest go|(?:the|a|your) patient (?:can|may|will) (?:go|talk|say|tell|answer)|people (?:don't|will|do not) (?:think|fill|tell|say|"
-             r"admit)|worth asking|asked for|(?:don't|do not) fit with the diagnosis|peculiar|three that are|when (?:somebody|someone|anybody) (?:tells|says)|don't take \w+|(?:look|looking) at "
+             r"the way)|(?:first|open|next|leading|suggestive) questions?|keep quiet|silence|interview|(?:actual|own|exact) words|history[- ]taking|"
+             r"give it weight|bedside|volunteer\w*|(?:the|a|your) patient (?:can|may|will) (?:go|talk|say|tell|answer)|people (?:don't|do not|won't|never) (?:think|tell|say|"
+             r"admit)|worth asking|asked for|(?:don't|do not) fit with the diagnosis|peculiar|when (?:somebody|someone|anybody) (?:tells|says)|don't take \w+|(?:look|looking) at "
              r"(?:the|his|her)"),
-        ("study advice", 3.4, r"hospital|surgeon|ambulance|emergency|cardiologist|oncologist|physician (?:who|will)|whoever prescribed|(?:his|her|their) tablets|specialist|the gp|taper|"
-             r"you can't and|unlawful|rubrics already|without looking"),
+        ("study advice", 3.4, r"hospital|surgeon|ambulance|emergency|cardiologist|oncologist|physician (?:who|will)|whoever prescribed|(?:his|her|their) tablets|specialist|the gp|taper"),
         ("study advice", 4.0,
             r"(?:watch|read|revise|listen to|go through|write down|study|learn|bring|compare) "
             r"(?:\w+ ){0,3}?(?:recording|notes|books?|chapters?|lectures?|texts?|keynotes|materia medica|"
@@ -179,13 +191,13 @@ def kind_of(
     for kind, weight, pattern in _CUES:
         found = len(pattern.findall(low))
         if found:
-            scores[kind] = weight + 0.4 * (found - 1)
+            scores[kind] = max(scores.get(kind, 0.0), weight + 0.4 * (found - 1))
     mind = len(_MIND_CUES.findall(low))
     if mind:
         scores["mind"] = 2.2 + 0.5 * (mind - 1)
     generals = len(_GENERALS.findall(low))
     if generals:
-        scores["generals"] = 1.9 + 0.3 * (generals - 1)
+        scores["generals"] = max(scores.get("generals", 0.0), 1.9 + 0.3 * (generals - 1))
     particular = [w for w in words if BODY_CHAPTERS.get(w) in SPECIFIC_CHAPTERS and w not in _GENERAL_STOMACH]
     if particular:
         scores["particulars"] = 2.0 + 0.35 * (len(particular) - 1)

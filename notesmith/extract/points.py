@@ -72,7 +72,7 @@ _REMARK = re.compile(
     r"written|kept|brought|got)\b|you(?:'ll| will)? (?:not|never|hardly|won't) (?:get|find|see) (?:this|it|that)\b|this you (?:must|will) have|"
     r"you(?:'ll| will) (?:recall|remember|laugh)|i want you to (?:underline|mark|note|remember)|(?:it|this|that)(?:'s| is) (?:better|fine|okay|clear|audible|good)(?: now)?(?:,? thank.*|[.!]?$)|"
     r"we(?:'ve| have) lost|(?:let us|let's) (?:take|have|see|go|look)\b.*|(?:some|a little) more on\b.*|there(?:'s| is) (?:some |a little |one )?(?:more|time)\b.*|"
-    r"(?:fat|thin|hot|cold|first|second|one|its|the) (?:\w+ )?(?:one|brother|sister|trio)(?: and \w+ one)?[,.]?$|taking the case\.?$|i (?:don't|do not) think\b.*|"
+    r"taking the case\.?$|i (?:don't|do not) think\b.*|"
     r"(?:all|some|many) of (?:you|us) (?:are|have|will)\b.*|don't (?:think|go) (?:that|by)\b.*|it (?:isn't|is not) \w+\.?$)"
 )
 _THANKS = re.compile(r"\bthank(?:s| you)\b")
@@ -228,8 +228,8 @@ def is_point(session: Session, look: Look, part: str, compares: bool) -> bool:
 
 
 _LEAVES_TO_DOCTOR = re.compile(
-    r"\b(?:hospital|surgeon|ambulance|physician|cardiologist|oncologist|doctor|specialist|whoever prescribed|his tablets|her tablets|the gp|dangerous|emergency|"
-    r"refer|you can't and you shouldn't|never stop|taper)\b"
+    r"\b(?:hospital|surgeon|ambulance|physician|cardiologist|oncologist|doctor|specialist|his tablets|her tablets|the gp|dangerous|emergency|"
+    r"refer|never stop|taper)\b"
 )
 
 
