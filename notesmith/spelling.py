@@ -152,6 +152,8 @@ class SpellingChecker:
         preferred = concept.pref_label
         if label == preferred or concept.scheme in ("medical", "rubric") or _is_plain_english(written):
             return "right"
+        if concept.scheme in ("idea", "family") and _is_plain_english(written.lower()):
+            return "right"  # Prescribing at the head of a sentence is no other spelling of prescription
         if label_key(label) == label_key(preferred) or not _same_word_otherwise(label, preferred):
             return "right"
         if label_key(preferred) in self.allowed:

@@ -113,6 +113,7 @@ def test_hostile_word_documents_are_one_clear_line(tmp_path: Path) -> None:
         "The navels and the tapeworms, grouting and stampeding, her intellect's caprices.",  # regular endings
         "We met Mr Groening and Catullus in the garden.",  # names are no slips in common nouns
         "The rumps of the horses and the scorns of men.",  # a slip rarely touches the first letter
+        "Prescribing is for practitioners; Aphorisms are numbered.",
         "Mitchell's book and Laura's coat lay on Thyme's Lane.",
     ],
 )
