@@ -48,7 +48,7 @@ _MALE = re.compile(
 )
 _PRONOUN = re.compile(r"\b(?:she|he|her|his|him)\b")
 _SETTING = re.compile(
-    r"\b(?:(?:in|to|at|from|into) (?:my|our|the|a|an|one|his|her) (?:[\w-]+ ){0,3}?(?:clinic|"
+    r"\b(?:(?:in|to|at|from|into) (?:my|our|the|a|an|one|his|her) (?:(?!years?|days|months)[\w-]+ ){0,3}?(?:clinic|"
     r"o\.?p\.?d\.?|outpatient(?: department)?|hospital|camp|medical camp|dispensary|practice|consulting "
     r"room|ward|nursing home|icu|emergency|village camp|charitable \w+|out-?patient \w+|health centre|"
     r"college opd)|"
@@ -59,7 +59,7 @@ _SETTING = re.compile(
 _COMPLAINT = re.compile(
     r"\b(?:(?:chief |main |presenting )?complaint(?:s)?(?: was| were| is| are|:| of) |complain(?:ed|ing|"
     r"s) of |(?:came|come|comes|brought|referred|presented|presenting|presents|consulted|consulting|"
-    r"visited|treated)(?: \w+){0,4}? (?:with|for) |suffer(?:ed|ing|s|er)? (?:from|of) |"
+    r"visited|treated)(?: \w+){0,4}? (?:with|for|on account of|because of|regarding) |suffer(?:ed|ing|s|er)? (?:from|of) |"
     r"(?:problem|trouble|case|story|history) (?:was|is|of) |diagnosed (?:as|with) |(?:she|he|who)(?:'d "
     r"(?=a |an |the |got |some |been |had |this |terrible |severe |bad |eczema|asthma|migraine|pain)| "
     r"(?:had|has|was having|is having|has been having|had been having)) |been seeing (?:her|him) for |"
@@ -75,6 +75,7 @@ _NO_COMPLAINT = re.compile(
 _HISTORY = re.compile(
     r"\b(?:years?|months?|weeks?) (?:back|before|ago|earlier|previously)\b|\b(?:had|'d) (?:died|lost|nursed|left|divorced|married|moved|buried|retired|failed|separated|been dreading|been dismissed)\b|"
     r"\b(?:it all|everything|the whole thing) (?:dated|began|started|came) (?:from|after|with)\b|\b(?:brother|sister|mother|father|uncle|aunt|family)(?:'s)? (?:\w+ )?(?:had|have|has) \w+|"
+    r"\bas a (?:girl|boy|young|small|baby|teenager|student)\b|\b(?:had|has) (?:once |also |earlier )?been (?:treated|operated|admitted|hospitali[sz]ed) (?:for|with|in)\b|"
     r"\b(?:past history|family history|history of|in (?:her|his) (?:childhood|past|infancy)|as a child|"
     r"in the past|previously (?:had|suffered)|had (?:once |earlier |previously )(?:had|suffered)|"
     r"(?:mother|father|grandmother|grandfather|brother|sister|uncle|aunt)(?: also)? (?:had|has|died|was|"
@@ -191,7 +192,7 @@ _ONLY_REPORTS = re.compile(
     r"^(?:the )?first thing"
 )
 _ONE_SELF = re.compile(
-    r"^(?:(?:and|then|so|but) )*(?:i|we)(?:'d|'ve| had| have)? (?:was|were|gave|did|do|told|waited|repeated|left|said|asked|thought|saw|kept|can't|"
+    r"^(?:(?:and|then|so|but) )*(?:when i|when we|the last time i|since i)\b|^(?:(?:and|then|so|but) )*(?:i|we)(?:'d|'ve| had| have)? (?:was|were|gave|did|do|told|waited|repeated|left|said|asked|thought|saw|kept|can't|"
     r"cannot|claim|put|decided|had)\b"
 )
 _ASIDE = re.compile(
@@ -400,7 +401,9 @@ def _person(session: Session, ranges: list[tuple[int, int]], put: _Put, taken: s
         break
 
 
-_SOMEBODY = re.compile(rf"(?:an? |one |this |the )?(?:[\w-]+ )?{PERSON}\b")
+_SOMEBODY = re.compile(
+    rf"(?:the |an? |my |our )(?:old|young|retired|little|same) \w+\W*$|(?:an? |one |this |the )?(?:[\w-]+ )?{PERSON}\b"
+)
 _ONGOING = re.compile(
     r"\b(?:continu\w+|go(?:es|ing)? on|went on|kept (?:on|up|taking)|not stopped|didn't stop|did not "
     r"stop|carried on|carry on|still (?:taking|on|using)|(?:was|were|is|are|'s|'re)(?: \w+)? (?:taking|"
@@ -408,8 +411,16 @@ _ONGOING = re.compile(
     r"on|alongside|along with it|not touched|left alone|"
     r"got (?:his|her) (?:full )?course|told (?:her|him) to keep)\b"
 )
+#: A course that was over, with what it brought.
+_ENDED = re.compile(
+    rf"\b(?:relief|results?|benefit|effect|helped|in vain|no better|nothing|off and on|on and off|for (?:about |nearly |over |some |the last )*(?:{NUMBER}|many|several|a few|some) "
+    r"(?:days|weeks|months|years))\b"
+)
+_LEFT_GOING = re.compile(
+    r"\b(?:continu\w+|go(?:es|ing)? on|went on|left (?:it |them |that |as )|as it was|still|not stopp?ed|not touch\w*|kept|keep|daily and)\b"
+)
 _MEDICINE_WORD = re.compile(
-    r"\b(?:tablets?|medicines?|medications?|inhalers?|ointments?|(?<!ice )creams?|drops|injections?|antibiotics?|"
+    r"\b(?:\w*thyroxine|eltroxin|\w+(?:cycline|izine|idine|profen|gliptin|lukast|terol|tadine|zepam|dronate|parin|thiazide|semide)|tablets?|medicines?|medications?|inhalers?|ointments?|(?<!ice )creams?|drops|injections?|antibiotics?|"
     r"steroids?|insulin|painkillers?|antacids?|syrups?|pills?|pessary|surgery|operation|courses?|"
     r"treatments?|vitamins?|iron|calcium|hormon\w+|allopath\w*|ayurved\w*|churan|physiotherapy|"
     r"chemotherapy|radiotherapy|dialysis|nebuli\w+|\w+(?:cillin|mycin|azole|olol|pril|sartan|prazole|"
@@ -470,7 +481,8 @@ def _sentence(
             else:
                 put("reason for prescription", start, end)
             continue
-        if treats and not gives and (_ONGOING.search(low) or _ONGOING.search(sentence.low)) and not times:
+        ended = _ENDED.search(low) and not _LEFT_GOING.search(low)
+        if treats and not gives and not ended and (_ONGOING.search(low) or _ONGOING.search(sentence.low)) and not times:
             put("concurrent treatment", start, end)
             continue
         if not gives and not after_remedy and _BY_OTHERS.search(low) and (look.remedies or treats):
@@ -500,7 +512,7 @@ def _sentence(
             elif _CHANGE.search(low) or (timed and look.past):
                 put("follow-up change", at, end)
             continue
-        if _HISTORY.search(low):
+        if _HISTORY.search(low) and end - start > 3:
             put("history", start, end)
             continue
         if _ASIDE.match(low) or look.question:

@@ -91,6 +91,9 @@ _INTRO = (
     (re.compile(rf"\b(?:in came|comes|brought|brings) (?:a|an|one|this) (?:[\w-]+ ){{0,4}}?{PERSON}\b"), 2.0),
 )  # fmt: skip
 _PRESENTS = re.compile(
+    rf"\b(?:story|case|tale|history) of (?:an?|one|the|my|our) (?!remedy|drug|plant|proving|method|discovery|name|word|salt|miasm)(?:[\w-]+ ){{0,3}}?[a-z]{{3,}}(?:er|or|ist|ian|man|woman|"
+    rf"wife|keeper|maker|boy|girl|hand|mate|nun|cook|chef|guard|clerk)\b|\b(?:an?|one|this|another) (?:old |young |retired |married |unmarried |elderly |middle[- ]aged ){{1,2}}"
+    rf"[\w-]+\b[^.?!]{{0,30}}?(?:of|aged|,) {NUMBER}\b|"
     r"(?<!in )(?<!to )(?<!for )(?<!of )(?<!every )\b(?:one|another|an?|this|my|next|last|recent) (?:more )?(?:(?:\w+ly|small|short|quick|nice|recent|similar|old|good|interesting|very|simple|beautiful|little|live|actual|clinical) ){0,2}case\b(?![- ]?(?:taking|history|paper|record|comes|is one|will|may|can|has to|should))|"
     rf"\b(?:here(?:'s| is)|there(?:'s| is| was| came)|then there(?:'s| is| was)|i(?:'ve| have) (?:got )?|take|consider) (?:a|an|one|this|the case of|the story of|the case) (?:[\w-]+ ){{0,4}}?(?:{PERSON}|mother|father|wife|case)\b"
     rf"|\b(?:story|case|example|instance|history) of (?:a|an|one|this|my) (?:[\w-]+ ){{0,4}}?(?:{PERSON}|mother|father|wife|couple)\b"
@@ -98,6 +101,7 @@ _PRESENTS = re.compile(
     rf"|^(?:\w+[,.]? ){{0,3}}(?:{NUMBER}(?: and (?:a )?half)? years?,? (?:old )?)?(?:male|female)\b(?: child| patient)?,? (?:aged? )?{NUMBER}?"
 )
 _AGED = re.compile(
+    rf"^(?:\w+[,.]? ){{0,2}}{NUMBER},? (?:or so, |odd, )?(?:retired|married|unmarried|single|widowed|divorced|lives|works|\w+ by (?:profession|trade))\b|"
     rf"\b{PERSON}\b[^.?!]{{0,50}}, (?:about |around |aged |just |hardly )?{NUMBER}(?: or so| odd| "
     rf"plus)?(?:[,.]|$)|\b{PERSON}[ ,]+(?:aged )?{NUMBER}(?: years?| yrs?)?\b|\b{NUMBER}[ -]years?[ "
     rf"-](?:old )?(?:\w+ )?{PERSON}|"
