@@ -516,8 +516,8 @@ def point_times(vocabulary: Vocabulary, nlp: Any) -> dict[str, Any]:
                 before += len(word) + 1
         heard: list[str] = []
         owner: list[int] = []
-        for index, word in enumerate(transcript.words):
-            for part in sounding(word.text).split():
+        for index, one in enumerate(transcript.words):
+            for part in sounding(one.text).split():
                 heard.append(part)
                 owner.append(index)
         matches = difflib.SequenceMatcher(None, said, heard, autojunk=False).get_matching_blocks()
