@@ -693,6 +693,13 @@ class _Names:
         if end < len(self.session.units) and self._key(end) in _AFTER_TITLES and not self._comma(end - 1):
             end += 1
         start = at - 1 if titled and (title not in _RELATIVES or self._capital(at - 1)) else at
+        if (
+            start == at
+            and at not in self.sentence_starts
+            and before.rstrip(".") in _COLLEAGUE_TITLES
+            and at - 1 not in used
+        ):
+            start = at - 1  # "doctor bhattacharjee" in a transcript without capitals
         if start < at and start > 1 and self._before(start) == "and" and self._before(start, 2).rstrip(".") in _TITLES:
             start -= 2  # "Mr. and Mrs. Talwar"
         found = self._role(at, end, titled, strong or (listed and evidence >= 2.0))
@@ -876,7 +883,8 @@ class _Names:
             )
             in_case = any(s <= at < e for s, e in self.cases)
             if not (history and not in_case):
-                found.append(_Found(at, end, "place"))
+                saint = at and self._before(at).rstrip(".") in {"st", "saint"} and at - 1 not in self.taken
+                found.append(_Found(at - 1 if saint else at, end, "place"))
             at = end
         return found
 

@@ -54,7 +54,9 @@ def full() -> Vocabulary:
     return load_vocabulary()
 
 
-@pytest.mark.parametrize("name", ["names_cased", "names_more", "names_third", "names_lower"])
+@pytest.mark.parametrize(
+    "name", ["names_cased", "names_more", "names_third", "names_fourth", "names_lower", "names_fourth_lower"]
+)
 def test_every_name_is_hidden_and_little_else(name: str, nlp: Any, full: Vocabulary) -> None:
     text, roles = labelled((DATA / f"{name}.txt").read_text(encoding="utf-8"))
     reading = reading_of(text)
