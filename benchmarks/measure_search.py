@@ -256,7 +256,7 @@ def pagefind(site: Path, queries: Sequence[str]) -> dict[str, Any]:
     figures: dict[str, Any] = {"pagefind_index_s": round(time.perf_counter() - started, 1)}
     made = [p for p in (site / "pagefind").rglob("*") if p.is_file()]
     figures["pagefind_index_mb"] = round(sum(p.stat().st_size for p in made) / 1e6, 1)
-    from playwright.sync_api import sync_playwright
+    from playwright.sync_api import Response, sync_playwright
 
     handler = functools.partial(RangeHandler, directory=str(site))
     sizes, times = [], []
@@ -270,13 +270,13 @@ def pagefind(site: Path, queries: Sequence[str]) -> dict[str, Any]:
         for query in queries:
             page = browser.new_context().new_page()
             page.goto(f"http://127.0.0.1:{server.server_port}/pagefind-ask.html")
-            held: list[int] = []
-            page.on("response", lambda r, held=held: held.append(len(r.body())) if r.ok else None)
+            held: list[Response] = []
+            page.on("response", held.append)
             ask = """async (q) => { const p = await import('/pagefind/pagefind.js'); const t = performance.now();
                 const s = await p.search(q); await Promise.all(s.results.slice(0, 10).map((r) => r.data()));
                 return performance.now() - t; }"""
             times.append(page.evaluate(ask, query))
-            sizes.append(sum(held))
+            sizes.append(sum(len(r.body()) for r in held if r.ok))
             page.context.close()
         browser.close()
         server.shutdown()
@@ -292,7 +292,7 @@ def folder_mb(folder: Path) -> float:
 
 def in_browser(site: Path, queries: Sequence[str]) -> dict[str, Any]:
     """Bytes and time of a first search in Chromium: the page, its scripts, what the search reads, filters included."""
-    from playwright.sync_api import sync_playwright
+    from playwright.sync_api import Response, sync_playwright
 
     handler = functools.partial(RangeHandler, directory=str(site))
     sizes, times = [], []
@@ -304,14 +304,14 @@ def in_browser(site: Path, queries: Sequence[str]) -> dict[str, Any]:
         )
         for query in queries:
             page = browser.new_context().new_page()
-            held: list[int] = []
-            page.on("response", lambda r, held=held: held.append(len(r.body())) if r.ok else None)
+            held: list[Response] = []
+            page.on("response", held.append)
             started = time.perf_counter()
             page.goto(f"http://127.0.0.1:{server.server_port}/search.html?q={urllib.parse.quote(query)}")
             page.wait_for_selector("#hits li", timeout=60000)
             times.append((time.perf_counter() - started) * 1000)
             page.wait_for_load_state("networkidle")
-            sizes.append(sum(held))
+            sizes.append(sum(len(r.body()) for r in held if r.ok))
             page.context.close()
         browser.close()
         server.shutdown()
