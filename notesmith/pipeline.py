@@ -23,7 +23,7 @@ from notesmith.course import Course
 from notesmith.curate import curate
 from notesmith.errors import CaptionError, InputError, StoreError
 from notesmith.files import output_errors, sha256_of, sweep, unfinished, write_if_changed
-from notesmith.labels import apply_proposal, lecture_id, propose
+from notesmith.labels import Proposal, apply_proposal, lecture_id, propose
 from notesmith.lecture import Lecture, LectureContent
 from notesmith.library import LibraryEntry, digest
 from notesmith.profiles import Profile, profile_named
@@ -249,6 +249,13 @@ def _label(tools: Tools, store: Store, lecture: Lecture, transcript: Transcript)
     opening = " ".join(word.text for word in transcript.words[:OPENING_WORDS])
     stem = "" if lecture.title == "Untitled lecture" else lecture.title
     proposal = propose(stem, opening=opening, vocabulary=tools.vocabulary)
+    if lecture.remedy_ids:
+        # Labelled already: only the part may be missing. What the title names of the remedies is less than was found
+        # before; taking it would give another label each time, and all that follows would be made again.
+        title = lecture.title
+        if proposal.part and propose(title).part is None:
+            title += f", part {proposal.part}" + (f" of {proposal.parts}" if proposal.parts else "")
+        proposal = Proposal(title, part=proposal.part, parts=proposal.parts)
     labelled = apply_proposal(lecture, proposal)
     if labelled == lecture:
         return lecture
@@ -316,8 +323,9 @@ def publish(course: Course, store: Store, vocabulary: Vocabulary, report: Report
     for entry in entries:
         if store.result_key(entry.lecture.id, "notes") != entry.digest:
             content = library.content(entry.lecture.id)
-            remarks += _write_notes(course, store, vocabulary, library.verdicts, content, entry.digest)
+            # The notes' key vouches for the search index too, so it is written last.
             search.index_lecture(store, content, vocabulary, library.verdicts)
+            remarks += _write_notes(course, store, vocabulary, library.verdicts, content, entry.digest)
     built = site.build(library, course.site, report=lambda done, total: report(Progress("site", "site", done, total)))
     return msgspec.structs.replace(built, remarks=(*remarks, *built.remarks))
 

@@ -10,6 +10,7 @@ import time
 from collections.abc import Iterable
 from pathlib import Path
 
+import msgspec
 import numpy as np
 import pytest
 
@@ -201,3 +202,51 @@ def test_a_link_out_of_the_folder_is_left_out(tmp_path):
 def test_a_list_names_paths_from_where_it_is(tmp_path):
     (tmp_path / "list").write_text("# years\n1999/a.wav\n\n/b.wav\n", encoding="utf-8")
     assert backlog.read_list(tmp_path / "list") == (tmp_path / "1999/a.wav", Path("/b.wav"))
+
+
+def test_a_label_found_in_the_opening_words_is_found_once(tmp_path: Path):
+    """A second run must find the same inputs: a label that drifts has everything after it made again."""
+    captions = tmp_path / "A talk.vtt"
+    captions.write_text(
+        "WEBVTT\n\n00:00.000 --> 00:05.000\nToday Sepia and Thuja and Sulphur.\n\n"
+        "00:05.000 --> 00:09.000\nThis is part two of three.\n",
+        encoding="utf-8",
+    )
+    course = create_course(tmp_path / "course", CourseSettings(title="x", profile="testing"))
+    tools = pipeline.Tools(course)
+    with course.open_store() as store:
+        lecture, _ = pipeline.add_file(course, store, captions)
+        transcript = pipeline.ensure_transcript(tools, store, lecture)
+        first = pipeline._label(tools, store, lecture, transcript)
+        assert len(first.remedy_ids) == 3
+        assert first.part == 2
+        assert pipeline._label(tools, store, first, transcript) == first
+        added = msgspec.structs.replace(first, part=None, parts=None, title="Sepia")
+        once = pipeline._label(tools, store, added, transcript)
+        assert once.title == "Sepia, part 2 of 3"
+        assert once.remedy_ids == first.remedy_ids
+
+
+def test_publishing_that_was_cut_off_leaves_nothing_out_of_the_search(tmp_path: Path, monkeypatch):
+    captions = tmp_path / "Sepia.vtt"
+    captions.write_text("WEBVTT\n\n00:00.000 --> 00:05.000\nSepia is indifferent to her family.\n", encoding="utf-8")
+    course = create_course(tmp_path / "course", CourseSettings(title="x", profile="testing"))
+    tools = pipeline.Tools(course)
+
+    class Killed(BaseException):
+        pass
+
+    def killed(*_: object, **__: object) -> None:
+        raise Killed
+
+    with course.open_store() as store:
+        lecture, _ = pipeline.add_file(course, store, captions)
+        pipeline.process(tools, store, lecture)
+        for owner, name in ((pipeline.search, "index_lecture"), (pipeline, "_write_notes"), (pipeline.site, "build")):
+            with monkeypatch.context() as patch:
+                patch.setattr(owner, name, killed)
+                with pytest.raises(Killed):
+                    pipeline.publish(course, store, tools.vocabulary)
+        pipeline.publish(course, store, tools.vocabulary)
+        assert store.query("SELECT count(*) FROM moment WHERE lecture_id = ?", (lecture.id,)) != [(0,)]
+        assert (course.notes / f"{lecture.id}.md").is_file()
