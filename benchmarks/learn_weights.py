@@ -2,12 +2,12 @@
 
     python benchmarks/learn_weights.py [--leave-out SCRIPT]
 
-Three kinds of labelled lectures, none of them sealed: the dev lectures as the real model heard them; lecture texts in
+Three kinds of labelled lectures, neither dev nor sealed: the train lectures as the real model heard them; lecture texts in
 which terms were replaced by what the model heard for them, or for other common terms, in the experiment (training terms
 and voices only); and the texts of benchmarks/data/tuning, written by hand, with real words in the wrong place and
 ordinary English. The weights are those under which the readings that hold exactly the true terms are likeliest
 (conditional likelihood of a semi-Markov field, small words at a term's edge left open), with a ridge, by L-BFGS; the
-session's support is reckoned again between rounds. ``--leave-out d02`` learns without one dev script and prints how
+session's support is reckoned again between rounds. ``--leave-out t02`` learns without one script and prints how
 often what is said with a probability is right on it.
 """
 
@@ -36,18 +36,12 @@ from learn_sounds import DATA, read_pairs, train_rows  # noqa: E402
 from truth import occurrences, parse_line, read_times  # noqa: E402
 
 import notesmith.correct.weigh as weigh_module  # noqa: E402
-from notesmith.correct.candidates import (  # noqa: E402
-    EDGE_WORDS,
-    candidates,
-    heard_words,
-    letter_phones,
-    protected,
-    right_already,
-)
+from notesmith.correct.candidates import EDGE_WORDS, letter_phones  # noqa: E402
 from notesmith.correct.decide import probabilities  # noqa: E402
 from notesmith.correct.evidence import FEATURES, Evidences, Session, first_support, support_of  # noqa: E402
 from notesmith.correct.field import marginals  # noqa: E402
 from notesmith.correct.forms import FormTable, form_table  # noqa: E402
+from notesmith.correct.gather import gather  # noqa: E402
 from notesmith.correct.weigh import Weights  # noqa: E402
 from notesmith.sounds import load_costs, pronounce_text  # noqa: E402
 from notesmith.sounds.distance import encode_all  # noqa: E402
@@ -56,7 +50,7 @@ from notesmith.vocabulary import Vocabulary, label_key, load_vocabulary  # noqa:
 from notesmith.vocabulary.spoken import readings_of_label  # noqa: E402
 
 TARGET = Path(weigh_module.__file__).parent / "weights.json"
-RIDGE, ROUNDS, ITERATIONS = 1.5, 3, 80
+RIDGE, ROUNDS, ITERATIONS = 1.5, 2, 60
 SEGMENT_WORDS = 14
 LISTENED = ("remedy/", "family/", "author/", "book/", "journal/", "idea/", "medical/")
 FARTHEST = 0.95  # sound distance a phone above which a pair teaches nothing
@@ -68,6 +62,7 @@ class Labelled(NamedTuple):
     transcript: Transcript
     terms: dict[tuple[int, int], str]  # word range of a term that was misheard -> concept
     unsure: tuple[WordRange, ...] = ()  # stretches no example may touch: bounds or words in doubt
+    lines: tuple[tuple[int, str], ...] = ()  # what was said, with the millisecond each line begins
 
 
 class Problem(NamedTuple):
@@ -99,7 +94,8 @@ def decoded_lectures(part: str, vocabulary: Vocabulary) -> Iterator[Labelled]:
         name = path.name.removesuffix(".plain.json.gz")
         script = path.with_name(name.rsplit(".", 1)[0] + ".txt")
         terms, unsure = {}, []
-        for one in occurrences(read_times(script, path.with_name(f"{name}.times.tsv")), transcript):
+        spoken = read_times(script, path.with_name(f"{name}.times.tsv"))
+        for one in occurrences(spoken, transcript):
             identifier = one.said.concept_id
             if one.said.decoy or identifier is None or not len(one.words) or not identifier.startswith(LISTENED):
                 continue
@@ -107,7 +103,20 @@ def decoded_lectures(part: str, vocabulary: Vocabulary) -> Iterator[Labelled]:
                 unsure.append(one.words)
             elif sounding(one.heard) != sounding(one.said.text):
                 terms[one.words.start, one.words.end] = identifier
-        yield Labelled(name, transcript, terms, tuple(unsure))
+        lines = tuple((start, f" {label_key(line.text)} ") for start, _, line in spoken)
+        yield Labelled(name, transcript, terms, tuple(unsure), lines)
+
+
+def put_back(lecture: Labelled, session: Session, table: FormTable, number: int) -> bool:
+    """Whether a hypothesis outside the marked terms puts back words that were said there and not heard."""
+    one = session.candidates[number]
+    start_ms = lecture.transcript.words[one.words.start].time.start_ms
+    near = " ".join(text for start, text in lecture.lines if start <= start_ms + 400 and start_ms - start < 20_000)
+    if not near or f" {label_key(lecture.transcript.text(one.words))} " in near:
+        return False
+    concept = table.vocabulary[table.forms[one.form].concept_id]
+    labels = {label_key(label) for label in (concept.pref_label, *concept.alt_labels, table.forms[one.form].label)}
+    return any(f" {label} " in near or f" {label}s " in near for label in labels if len(label) > 3)
 
 
 def tuning_texts() -> Iterator[Labelled]:
@@ -128,8 +137,8 @@ def tuning_texts() -> Iterator[Labelled]:
 
 
 def plain_texts() -> Iterator[tuple[str, list[str]]]:
-    """Lecture texts as written, with the dev scripts' terms still marked."""
-    for path in sorted((DATA / "dev").glob("*.txt")):
+    """Lecture texts as written, with the training scripts' terms still marked."""
+    for path in sorted((DATA / "train").glob("t*.txt")):
         yield (
             path.stem,
             [line.split(": ", 1)[1] for line in path.read_text().splitlines() if re.match(r"[LQP]: ", line)],
@@ -242,16 +251,12 @@ def misspelt(word: str, rng: random.Random) -> str:
     return word
 
 
-def session_of(lecture: Labelled, vocabulary: Vocabulary, table: FormTable) -> Session:
-    words = heard_words(lecture.transcript)
-    right = protected(vocabulary, words, right_already(vocabulary, words, lecture.transcript))
-    return Session(lecture.transcript, words, right, tuple(candidates(table, lecture.transcript, words, right)))
-
-
 def problems_of(lecture: Labelled, session: Session, table: FormTable) -> list[Problem]:
     by_segment: dict[int, list[int]] = defaultdict(list)
     for number, one in enumerate(session.candidates):
-        if not any(one.words.overlaps(r) for r in lecture.unsure):
+        unsure = any(one.words.overlaps(r) for r in lecture.unsure)
+        marked = any(counts_as(session, table, number, WordRange(*r), i) for r, i in lecture.terms.items())
+        if not unsure and (marked or not put_back(lecture, session, table, number)):
             by_segment[one.segment_id].append(number)
     found = []
     for segment_id, numbers in by_segment.items():
@@ -261,7 +266,7 @@ def problems_of(lecture: Labelled, session: Session, table: FormTable) -> list[P
             r = WordRange(start, end)
             if not whole.overlaps(r):
                 continue
-            counts = [n for n in numbers if _counts_as(session, table, n, r, identifier)]
+            counts = [n for n in numbers if counts_as(session, table, n, r, identifier)]
             if counts:
                 true.append(counts)
             else:  # not to be found by its sound; it teaches nothing
@@ -275,7 +280,7 @@ def problems_of(lecture: Labelled, session: Session, table: FormTable) -> list[P
     return found
 
 
-def _counts_as(session: Session, table: FormTable, number: int, r: WordRange, identifier: str) -> bool:
+def counts_as(session: Session, table: FormTable, number: int, r: WordRange, identifier: str) -> bool:
     one = session.candidates[number]
     if table.forms[one.form].concept_id != identifier or not one.words.overlaps(r):
         return False
@@ -302,22 +307,33 @@ def loss(weights: Floats, problems: Sequence[tuple[Problem, Floats]]) -> tuple[f
     return value + 0.5 * float((ridge * weights * weights).sum()), gradient + ridge * weights
 
 
-def learn(lectures: Sequence[Labelled], vocabulary: Vocabulary, table: FormTable) -> tuple[Floats, int]:
-    sessions = [session_of(lecture, vocabulary, table) for lecture in lectures]
-    evidences = [Evidences(session, table) for session in sessions]
-    problems = [problems_of(lecture, session, table) for lecture, session in zip(lectures, sessions, strict=True)]
-    supports = [first_support(session, table) for session in sessions]
+class Prepared(NamedTuple):
+    """A lecture with its candidates, their evidence and the questions they pose."""
+
+    lecture: Labelled
+    session: Session
+    evidences: Evidences
+    problems: list[Problem]
+
+
+def prepare(lecture: Labelled, table: FormTable) -> Prepared:
+    session = gather(lecture.transcript, table)
+    return Prepared(lecture, session, Evidences(session, table), problems_of(lecture, session, table))
+
+
+def learn(prepared: Sequence[Prepared], table: FormTable) -> tuple[Floats, int]:
+    supports = [first_support(one.session, table) for one in prepared]
     weights = np.zeros(len(FEATURES))
     for turn in range(ROUNDS):
-        rows = [evidence.matrix(support) for evidence, support in zip(evidences, supports, strict=True)]
-        flat = [(p, x[p.rows]) for own, x in zip(problems, rows, strict=True) for p in own]
+        rows = [one.evidences.matrix(support) for one, support in zip(prepared, supports, strict=True)]
+        flat = [(p, x[p.rows]) for one, x in zip(prepared, rows, strict=True) for p in one.problems]
         weights = minimize(loss, weights, args=(flat,), jac=True, method="L-BFGS-B", options={"maxiter": ITERATIONS}).x
         if turn + 1 < ROUNDS:
             supports = [
-                support_of(session, table, shares_of(session, x @ weights))
-                for session, x in zip(sessions, rows, strict=True)
+                support_of(one.session, table, shares_of(one.session, x @ weights))
+                for one, x in zip(prepared, rows, strict=True)
             ]
-    return weights, sum(len(p.true) for own in problems for p in own)
+    return weights, sum(len(p.true) for one in prepared for p in one.problems)
 
 
 def shares_of(session: Session, scores: Floats) -> list[float]:
@@ -337,11 +353,11 @@ def shares_of(session: Session, scores: Floats) -> list[float]:
 def reliability(lectures: Sequence[Labelled], weights: Weights, vocabulary: Vocabulary, table: FormTable) -> str:
     said: list[tuple[float, bool]] = []
     for lecture in lectures:
-        session = session_of(lecture, vocabulary, table)
+        session = gather(lecture.transcript, table)
         shares, _ = probabilities(session, table, weights)
         for number, share in enumerate(shares):
             if not any(session.candidates[number].words.overlaps(r) for r in lecture.unsure):
-                right = any(_counts_as(session, table, number, WordRange(*r), i) for r, i in lecture.terms.items())
+                right = any(counts_as(session, table, number, WordRange(*r), i) for r, i in lecture.terms.items())
                 said.append((share, right))
     lines = ["  said        examples   right"]
     for low, high in ((0.02, 0.1), (0.1, 0.3), (0.3, 0.5), (0.5, 0.7), (0.7, 0.9), (0.9, 1.01)):
@@ -351,22 +367,35 @@ def reliability(lectures: Sequence[Labelled], weights: Weights, vocabulary: Voca
     return "\n".join(lines)
 
 
+def training_lectures(vocabulary: Vocabulary, table: FormTable) -> list[Labelled]:
+    """All labelled lectures: heard by the real model, written for tuning, and garbled from texts."""
+    garbler = Garbler(vocabulary, table)
+    lectures = [*decoded_lectures("train", vocabulary), *tuning_texts()]
+    return lectures + [garbler.garbled(name, lines, 1) for name, lines in plain_texts()]
+
+
+def as_weights(learnt: Floats, note: str) -> Weights:
+    return Weights({name: round(float(v), 4) for name, v in zip(FEATURES, learnt, strict=True)}, note)
+
+
+def save(weights: Weights, target: Path = TARGET) -> None:
+    target.write_bytes(msgspec.json.format(msgspec.json.encode(weights), indent=1) + b"\n")
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--leave-out", default="", help="a dev script (d02) to learn without and to try the weights on")
+    parser.add_argument("--leave-out", default="", help="a script (t02) to learn without and to try the weights on")
     parser.add_argument("--to", type=Path, default=TARGET)
     given = parser.parse_args()
     vocabulary = load_vocabulary()
     table = form_table(vocabulary, load_costs())
-    garbler = Garbler(vocabulary, table)
-    lectures = [*decoded_lectures("dev", vocabulary), *tuning_texts()]
-    lectures += [garbler.garbled(name, lines, seed) for seed in (1, 2, 3) for name, lines in plain_texts()]
+    lectures = training_lectures(vocabulary, table)
     out = [one for one in lectures if given.leave_out and one.name.startswith(given.leave_out)]
     kept = [one for one in lectures if one not in out]
-    learnt, true = learn(kept, vocabulary, table)
+    learnt, true = learn([prepare(one, table) for one in kept], table)
     note = f"{true} misheard terms in {len(kept)} lectures; python benchmarks/learn_weights.py"
-    weights = Weights({name: round(float(v), 4) for name, v in zip(FEATURES, learnt, strict=True)}, note)
-    given.to.write_bytes(msgspec.json.format(msgspec.json.encode(weights), indent=1) + b"\n")
+    weights = as_weights(learnt, note)
+    save(weights, given.to)
     print(note)
     tried = [one for one in out if "/" not in one.name]
     if tried:

@@ -46,12 +46,13 @@ from notesmith.annotations import Correction, Corrections  # noqa: E402
 from notesmith.correct import correct  # noqa: E402
 from notesmith.correct.candidates import letter_phones  # noqa: E402
 from notesmith.correct.forms import FormTable  # noqa: E402
+from notesmith.correct.judge import Trees, load_judge  # noqa: E402
 from notesmith.correct.weigh import Weights, load_weights  # noqa: E402
 from notesmith.reading import replace_inside  # noqa: E402
 from notesmith.sounds import load_costs, pronounce_text  # noqa: E402
-from notesmith.transcript import Transcript, WordRange, sounding  # noqa: E402
+from notesmith.transcript import Segment, Transcript, Word, WordRange, sounding  # noqa: E402
 from notesmith.vocabulary import Vocabulary, label_key, load_vocabulary  # noqa: E402
-from notesmith.vocabulary.potency import number_of, parse_potency  # noqa: E402
+from notesmith.vocabulary.potency import ParsedPotency, number_of, parse_potency  # noqa: E402
 
 NAME = "correction"
 DESCRIPTION = (
@@ -62,12 +63,15 @@ AUDIO = Path(os.environ.get("NOTESMITH_LAB") or platformdirs.user_cache_path("no
 EDGE = frozenset("the a an and or but is in of to on for with by at as it s".split())
 LISTENED = ("remedy/", "family/", "author/", "book/", "journal/", "idea/", "medical/")
 ABLATIONS = {
-    "without the session": ("session", "everyday session", "session distance", "same sound session"),
+    "without the session": ("session", "everyday session", "session distance", "same sound session", "by subject support",
+                            "support of term", "same garble share", "same garble", "times heard"),
     "without neighbouring words": ("cues", "everyday cues", "same sound cues", "author cues", "miasm near",
-                                   "psychiatry near", "terms near", "everyday terms near"),
+                                   "psychiatry near", "terms near", "everyday terms near", "company before",
+                                   "company after", "everyday company"),
+    "without English word pairs": ("pair before", "pair inside", "pair after"),
     "without how commonly taught": ("prior", "near sound prior"),
-    "without word frequency": ("ordinary words", "everyday ordinary", "odd words"),
-    "without spelling": ("spelling", "everyday spelling"),
+    "without word frequency": ("ordinary words", "everyday ordinary", "odd words", "rarest word", "commonest word"),
+    "without spelling": ("spelling", "everyday spelling", "letters alike"),
     "without capitals and probability": ("capital", "everyday capital", "author capital", "doubt", "everyday doubt"),
 }  # fmt: skip
 
@@ -146,12 +150,20 @@ def labels_of(vocabulary: Vocabulary, concept_id: str) -> set[str]:
     return keys | {f"{key}s" for key in keys}
 
 
+def potency_meant(identifier: str) -> ParsedPotency | None:
+    """The potency an id names (potency/200c); None for scales (potency/fifty-millesimal)."""
+    return parse_potency(identifier.removeprefix("potency/").replace("-", " "))
+
+
 def heard_rightly(one: Occurrence, vocabulary: Vocabulary) -> bool:
     identifier = one.said.concept_id or ""
-    if identifier.startswith("potency:"):
-        meant = parse_potency(identifier.removeprefix("potency:"))
-        got = parse_potency(one.heard)
-        return meant is not None and got is not None and got.senses[0] == meant.senses[0]
+    if identifier.startswith("potency/"):
+        meant = potency_meant(identifier)
+        words = one.heard.split()  # the bounds may take in a neighbouring word
+        runs = (" ".join(words[a:b]).strip(".,;:?!") for a in range(len(words)) for b in range(a + 1, len(words) + 1))
+        return meant is not None and any(
+            got is not None and got.senses[0] == meant.senses[0] for got in map(parse_potency, runs)
+        )
     heard = sounding(one.heard)
     return heard == sounding(one.said.text) or label_key(heard) in labels_of(vocabulary, identifier)
 
@@ -159,11 +171,32 @@ def heard_rightly(one: Occurrence, vocabulary: Vocabulary) -> bool:
 # ------------------------------------------------------------------ the systems
 
 
-def ours(vocabulary: Vocabulary, weights: Weights | None = None) -> Callable[[Lecture, str], list[Edit]]:
+def ours(vocabulary: Vocabulary, without: Sequence[str] = ()) -> Callable[[Lecture, str], list[Edit]]:
+    """Text only, as an imported transcript gives it: no word probabilities."""
+    shipped = load_judge()
+    weights = Weights({k: 0.0 if k in without else v for k, v in load_weights().values.items()})
+    blind = tuple(n for n, name in enumerate(shipped.by_text.columns) if name in without)
+    judge = msgspec.structs.replace(shipped, by_text=Blind(**msgspec.structs.asdict(shipped.by_text), blind=blind))
+
     def run(lecture: Lecture, part: str) -> list[Edit]:
-        return edits_of(lecture.transcript, correct(lecture.transcript, vocabulary, weights=weights))
+        segments = tuple(
+            Segment(s.id, tuple(Word(w.time, w.text) for w in s.words)) for s in lecture.transcript.segments
+        )
+        imported = msgspec.structs.replace(lecture.transcript, segments=segments)
+        return edits_of(lecture.transcript, correct(imported, vocabulary, weights=weights, judge=judge))
 
     return run
+
+
+class Blind(Trees, frozen=True):
+    """The judge with some of its evidence set to nothing."""
+
+    blind: tuple[int, ...] = ()
+
+    def log_odds(self, rows: Any) -> Any:
+        kept = rows.copy()
+        kept[:, list(self.blind)] = 0.0
+        return super().log_odds(kept)
 
 
 def ours_with_audio(vocabulary: Vocabulary) -> Callable[[Lecture, str], list[Edit]]:
@@ -275,14 +308,15 @@ def judge(
         touching = [e for e in edits if len(one.words) and e.words.overlaps(one.words)]
         if one.said.decoy:
             counts["decoys"] += 1
-            counts["decoys changed"] += any(e.applied for e in touching)
+            said = {*labels_said(one.said.text)}
+            counts["decoys changed"] += any(e.applied and label_key(e.restored) not in said for e in touching)
             continue
         identifier = one.said.concept_id or ""
         counts["terms"] += 1
-        if not identifier.startswith((*LISTENED, "potency:")) or not len(one.words):
+        if not identifier.startswith((*LISTENED, "potency/")) or not len(one.words):
             counts["terms not heard at all"] += not len(one.words)
             continue
-        if heard_rightly(one, vocabulary):
+        if heard_rightly(one, vocabulary) or (identifier.startswith("potency/") and potency_meant(identifier) is None):
             continue
         good = [e for e in touching if _is_right(e, one, vocabulary)]
         applied = any(e.applied for e in good)
@@ -290,7 +324,7 @@ def judge(
         row[0] += 1
         row[1] += applied
         row[2] += bool(good)
-        if not identifier.startswith("potency:"):
+        if not identifier.startswith("potency/"):
             counts["misheard"] += 1
             counts["restored"] += applied
             counts["restored or proposed"] += bool(good)
@@ -317,10 +351,16 @@ def judge(
     return counts, dict(kinds)
 
 
+def labels_said(text: str) -> set[str]:
+    """A decoy's own words, alone and in runs: putting them back where they were misheard is no harm."""
+    words = label_key(text).split()
+    return {" ".join(words[a:b]) for a in range(len(words)) for b in range(a + 1, len(words) + 1)}
+
+
 def _is_right(edit: Edit, one: Occurrence, vocabulary: Vocabulary) -> bool:
     identifier = one.said.concept_id or ""
-    if identifier.startswith("potency:"):
-        meant, put = parse_potency(identifier.removeprefix("potency:")), parse_potency(edit.restored)
+    if identifier.startswith("potency/"):
+        meant, put = potency_meant(identifier), parse_potency(edit.restored)
         return meant is not None and put is not None and put.senses[0] == meant.senses[0]
     return edit.concept_id == identifier or sounding(edit.restored) == sounding(one.said.text) or (
         label_key(re.sub(r"['’]s$", "", edit.restored)) in labels_of(vocabulary, identifier)
@@ -499,16 +539,14 @@ def run(arguments: Sequence[str]) -> dict[str, Any]:
             except ImportError:
                 print("(the audio witness is not there yet)")
         if not given.no_ablation:
-            whole = load_weights()
             for name, gone in ABLATIONS.items():
-                values = {k: 0.0 if k in gone else v for k, v in whole.values.items()}
-                rows[f"  {name}"] = measure(name, ours(vocabulary, Weights(values)), lectures, part, vocabulary)
+                rows[f"  {name}"] = measure(name, ours(vocabulary, gone), lectures, part, vocabulary)
         first = rows["ours, text only"].figures
         print(f"\n{part}: {len(lectures)} recordings, {first['minutes']:.1f} min, {first['terms']:.0f} terms, "
               f"{first['misheard']:.0f} misheard (potencies apart), {first['decoys']:.0f} decoys")  # fmt: skip
         print(table({name: one.figures for name, one in rows.items()}))
         if not given.no_ablation:
-            print("(ablations set a source's weights to nothing without fitting the others again)")
+            print("(ablations set a source's evidence to nothing without learning the rest again)")
         for name in ("ours, text only", "ours, with audio"):
             if name in rows:
                 print(f"{name}, by kind of mishearing: misheard, restored, restored or proposed")

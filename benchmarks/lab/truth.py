@@ -2,7 +2,7 @@
 
 A script line is ``L: text``; a term is ``{{concept/id|as spoken}}``, with a star before the id where the sound is that
 of ordinary words (psora, Kent, potencies); ``[[...]]`` is a decoy: ordinary speech that a careless tool would change.
-A potency's id is ``potency:30C``: its scale and step as a value, not a concept of the vocabulary.
+A potency's id is ``potency/30c``: its step and scale.
 """
 
 from __future__ import annotations

@@ -12,19 +12,11 @@ from collections.abc import Sequence
 import msgspec
 
 from notesmith.annotations import Correction, Corrections, Evidence, Rival, TextbookReading
-from notesmith.correct.candidates import (
-    NEGATIONS,
-    Candidate,
-    HeardWord,
-    candidates,
-    canonical,
-    heard_words,
-    protected,
-    right_already,
-)
+from notesmith.correct.candidates import NEGATIONS, Candidate, HeardWord, canonical
 from notesmith.correct.decide import APPLY, PROPOSE, decide
-from notesmith.correct.evidence import Session
 from notesmith.correct.forms import FormTable, form_table
+from notesmith.correct.gather import gather
+from notesmith.correct.judge import Verdicts, load_judge
 from notesmith.correct.listening import Heard, Witness, ask
 from notesmith.correct.potencies import potency_proposals
 from notesmith.correct.rulings import Rulings, covered_words, ruled_corrections, rulings_of
@@ -37,7 +29,7 @@ from notesmith.vocabulary import Vocabulary
 
 __all__ = ["VERSION", "SessionHints", "Witness", "correct"]
 
-VERSION = "2"
+VERSION = "3"
 PLURALS = frozenset({"idea", "medical", "family"})
 REVIEW_ITEMS_PER_HALF_HOUR = 15
 HALF_HOUR_MS = 30 * 60 * 1000
@@ -59,18 +51,21 @@ def correct(
     textbook: Sequence[str] = (),
     witness: Witness | None = None,
     weights: Weights | None = None,
+    judge: Verdicts | None = None,
 ) -> Corrections:
     """The corrections of a transcript, in reading order, not overlapping, each inside its segment.
 
     ``textbook`` holds the lines of the course's own text; passages read aloud from it are marked and restored by it.
+    ``weights`` and ``judge`` are those that ship with the package unless given (for measuring).
     """
+    learnt = (weights or load_weights(), judge or load_judge())
     rulings = rulings_of(verdicts)
     ruled = ruled_corrections(transcript, rulings, vocabulary)
     if not len(vocabulary):
         return Corrections(transcript.digest, tuple(ruled))
     readings, quoted = read_along(transcript, textbook, vocabulary)
     done = [*ruled, *_untouched(transcript, [q for q in quoted if not _refused(rulings, q)], ruled)]
-    found = _by_sound(transcript, vocabulary, rulings, session, witness, weights, done)
+    found = _by_sound(transcript, vocabulary, rulings, session, witness, learnt, done)
     items = [*done, *found]
     items += _untouched(transcript, potency_proposals(transcript, vocabulary, items), items)
     kept = _limit_review([item for item in items if not _refused(rulings, item) or item in ruled], transcript)
@@ -100,26 +95,27 @@ def _by_sound(
     rulings: Rulings,
     hints: SessionHints | None,
     witness: Witness | None,
-    weights: Weights | None,
+    learnt: tuple[Weights, Verdicts],
     done: Sequence[Correction],
 ) -> list[Correction]:
     table = form_table(vocabulary, load_costs())
-    words = heard_words(transcript)
-    right = protected(vocabulary, words, right_already(vocabulary, words, transcript))
-    frozen = frozenset(covered_words(transcript, done))
-    plain = [word.plain for word in words]
-    possible = tuple(
-        one
-        for one in candidates(table, transcript, words, right, frozen)
-        if not rulings.refuses_within(plain[one.words.start : one.words.end], table.forms[one.form].concept_id)
+    plain = [sounding(word.text) for word in transcript.words]
+    known = gather(
+        transcript,
+        table,
+        frozen=frozenset(covered_words(transcript, done)),
+        weights=learnt[0],
+        hints=hints.remedy_ids if hints is not None else (),
+        allowed=lambda r, concept_id: not rulings.refuses_within(plain[r.start : r.end], concept_id),
     )
-    known = Session(transcript, words, right, possible, hints.remedy_ids if hints is not None else ())
-    decisions = decide(known, table, weights or load_weights())
+    words = known.words
+    weights, judge = learnt
+    decisions = decide(known, table, weights, judge)
     heard = [Heard(one) for one in decisions]
     if witness is not None:
         wordings = [restored_text(transcript, one.candidate, table, vocabulary) for one in decisions]
         rivals = [[table.forms[c.form].label for c, _ in one.rivals] for one in decisions]
-        heard = ask(transcript, decisions, wordings, rivals, witness)
+        heard = ask(transcript, decisions, wordings, rivals, witness, judge.by_sound)
     made = (_correction(transcript, one, words, table, vocabulary) for one in heard)
     return [item for item in made if item is not None]
 

@@ -24,6 +24,7 @@ ODD_ZIPF = 3.0
 KEEP = 5
 MAX_EVERYDAY = 3
 COMMONEST_ZIPF = (5.3, 4.6)  # of two and of three words
+EVERYDAY_REACH = 0.65  # distance a phone up to which ordinary words are considered
 SAME_WORD = 0.6
 PLAIN_ZIPF = 3.0
 NEGATIONS = frozenset("no not never none nothing neither nor without cannot cant dont doesnt didnt isnt wasnt".split())
@@ -70,6 +71,7 @@ class Candidate(msgspec.Struct, frozen=True):
     form: int
     distance: float
     rank: int
+    by_subject: bool = False  # found only because the session speaks of it
 
 
 @lru_cache(maxsize=100_000)
@@ -213,7 +215,7 @@ def _stretches(
                     cut
                     and 0 < len(free) <= 2
                     and not any(w.ends_clause for w in words[start : end - 1])
-                    and not _only_edges(tuple(words[i] for i in free))
+                    and not only_edges(tuple(words[i] for i in free))
                 ):
                     yield segment.id, WordRange(start, end), False  # the rest of a term half heard
                 elif not odd and not cut and end - start <= MAX_EVERYDAY and _worth_asking(words[start:end]):
@@ -223,10 +225,11 @@ def _stretches(
 def _worth_asking(inside: tuple[HeardWord, ...]) -> bool:
     """Runs of the commonest words sound like anything; they are asked about singly only."""
     rarest = min(word.zipf for word in inside)
-    return not _only_edges(inside) and (len(inside) == 1 or rarest < COMMONEST_ZIPF[len(inside) > 2])
+    return not only_edges(inside) and (len(inside) == 1 or rarest < COMMONEST_ZIPF[len(inside) > 2])
 
 
-def _only_edges(inside: tuple[HeardWord, ...]) -> bool:
+def only_edges(inside: tuple[HeardWord, ...]) -> bool:
+    """Whether a stretch is made of the smallest words alone."""
     return all(word.plain in EDGE_WORDS for word in inside)
 
 
@@ -237,8 +240,12 @@ def _may_hold(words: tuple[HeardWord, ...], start: int, end: int, frozen: frozen
         return False
     if end - start == 1:
         return True
-    previous = words[end - 2].text
-    return not re.search(r"[.?!;:]$", previous) or bool(re.fullmatch(r"[A-Z]\.", previous))
+    return not sentence_ends(words[end - 2].text)
+
+
+def sentence_ends(text: str) -> bool:
+    """Whether a sentence or clause ends with this word; an initial (C.) ends none."""
+    return bool(re.search(r"[.?!;:]$", text)) and not re.fullmatch(r"[A-Z]\.", text)
 
 
 def number_like(plain: str) -> bool:
@@ -284,7 +291,7 @@ def candidates(
             for form, distance in zip(*(values.tolist() for values in near[phones]), strict=True):
                 one = table.forms[form]
                 size = max(len(pair[0]), len(one.phones))
-                if distance > (0.5 + 0.5 * size if everyday else 1.0 + 1.05 * size):
+                if distance > (0.5 + EVERYDAY_REACH * size if everyday else 1.0 + 1.05 * size):
                     continue
                 if one.concept_id not in best or distance < best[one.concept_id][1]:
                     best[one.concept_id] = (form, distance)

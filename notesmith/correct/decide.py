@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
+from collections.abc import Sequence
 
 import msgspec
 import numpy as np
@@ -17,9 +18,10 @@ from notesmith.correct.candidates import EDGE_WORDS, Candidate
 from notesmith.correct.evidence import Evidences, Session, Support, first_support, support_of
 from notesmith.correct.field import marginals
 from notesmith.correct.forms import FormTable
+from notesmith.correct.judge import Verdicts, rows_of, worth_judging
 from notesmith.correct.weigh import Weights
 
-APPLY = 0.75
+APPLY = 0.82  # nineteen of twenty right on the folds left out (benchmarks/learn_judge.py)
 PROPOSE = 0.25
 PASSES = 3
 WORTH_A_LOOK = 0.03
@@ -28,7 +30,8 @@ WORTH_A_LOOK = 0.03
 class Decision(msgspec.Struct, frozen=True):
     """A place, the term it most likely stands for, the probability of that, and the rivals' with theirs.
 
-    ``support`` tells how often the session speaks of the term elsewhere, ``ways`` how differently it was heard.
+    ``support`` tells how often the session speaks of the term elsewhere, ``ways`` how differently it was heard;
+    ``evidence`` is the judge's row (judge.COLUMNS).
     """
 
     candidate: Candidate
@@ -36,10 +39,11 @@ class Decision(msgspec.Struct, frozen=True):
     rivals: tuple[tuple[Candidate, float], ...]
     support: float
     ways: int = 1
+    evidence: tuple[float, ...] = ()
 
 
-def probabilities(session: Session, table: FormTable, weights: Weights) -> tuple[list[float], Support]:
-    """The probability of each candidate after all passes, and the support they had in the last."""
+def field_of(session: Session, table: FormTable, weights: Weights) -> tuple[list[float], Support, NDArray[np.float64]]:
+    """The share of each candidate after all passes, the support they had in the last, and their evidence then."""
     evidences = Evidences(session, table)
     support = first_support(session, table)
     vector = weights.vector()
@@ -50,7 +54,14 @@ def probabilities(session: Session, table: FormTable, weights: Weights) -> tuple
     for turn in range(PASSES):
         if turn:
             support = support_of(session, table, shares)
-        shares = _shares(session, by_segment, evidences.matrix(support) @ vector)
+        features = evidences.matrix(support)
+        shares = _shares(session, by_segment, features @ vector)
+    return shares, support, features
+
+
+def probabilities(session: Session, table: FormTable, weights: Weights) -> tuple[list[float], Support]:
+    """The share of each candidate after all passes, and the support they had in the last."""
+    shares, support, _ = field_of(session, table, weights)
     return shares, support
 
 
@@ -65,47 +76,59 @@ def _shares(session: Session, by_segment: dict[int, list[int]], scores: NDArray[
     return shares
 
 
-def decide(session: Session, table: FormTable, weights: Weights) -> list[Decision]:
+def decide(session: Session, table: FormTable, weights: Weights, judge: Verdicts) -> list[Decision]:
     """The likeliest term at each place, likeliest places first, never overlapping; unlikely ones are left out."""
-    shares, support = probabilities(session, table, weights)
-    order = sorted(range(len(shares)), key=lambda n: (-shares[n], session.candidates[n].words))
+    shares, support, features = field_of(session, table, weights)
+    chosen = worth_judging(shares)
+    rows = rows_of(session, table, shares, features, chosen)
+    return list(decisions_of(session, table, chosen, judge.by_text.log_odds(rows), rows, support).values())
+
+
+def decisions_of(
+    session: Session,
+    table: FormTable,
+    chosen: Sequence[int],
+    judged_log_odds: NDArray[np.float64],
+    rows: NDArray[np.float64],
+    support: Support,
+) -> dict[int, Decision]:
+    """The decisions among judged candidates, by the number of the candidate."""
+    judged = {n: from_log_odds(z) for n, z in zip(chosen, judged_log_odds.tolist(), strict=True)}
+    rows_by_number = dict(zip(chosen, rows, strict=True))
+    concepts = {n: table.forms[session.candidates[n].form].concept_id for n in chosen}
     touching: dict[int, list[int]] = defaultdict(list)
-    for number in order:
-        if shares[number] < 1e-4:
-            break
+    for number in chosen:
         for i in range(session.candidates[number].words.start, session.candidates[number].words.end):
             touching[i].append(number)
     taken: set[int] = set()
     ways: dict[str, set[str]] = defaultdict(set)
-    decisions: list[Decision] = []
-    for number in order:
-        one = session.candidates[number]
-        if shares[number] < WORTH_A_LOOK:
-            break
+    decisions: dict[int, Decision] = {}
+    for number in sorted(chosen, key=lambda n: (-judged[n], session.candidates[n].words, n)):
+        one, concept_id = session.candidates[number], concepts[number]
         inside = range(one.words.start, one.words.end)
+        if judged[number] < WORTH_A_LOOK:
+            break
         if any(i in taken for i in inside):
             continue
-        concept_id = table.forms[one.form].concept_id
-        by_concept: dict[str, tuple[float, int]] = {}
-        for other in sorted({n for i in inside for n in touching[i]}, key=lambda n: -shares[n]):
-            rival_id = table.forms[session.candidates[other].form].concept_id
-            total, first = by_concept.get(rival_id, (0.0, other))
-            by_concept[rival_id] = (total + shares[other], first)
-        probability = min(1.0, by_concept[concept_id][0])
-        if probability < PROPOSE:
-            continue
-        same = [session.candidates[n] for n in {n for i in inside for n in touching[i]}]
-        one = _trimmed(one, [c for c in same if table.forms[c.form].concept_id == concept_id], session)
+        here = sorted({n for i in inside for n in touching[i]}, key=lambda n: (-judged[n], n))
+        rivals: dict[str, int] = {}
+        for other in here:
+            if concepts[other] != concept_id:
+                rivals.setdefault(concepts[other], other)
+        kept = _trimmed(one, [session.candidates[n] for n in here if concepts[n] == concept_id], session)
         taken.update(inside)
-        rivals = sorted(((s, n) for c, (s, n) in by_concept.items() if c != concept_id), key=lambda r: (-r[0], r[1]))
         ways[concept_id].add(one.phones)
-        decisions.append(
-            Decision(
-                one, probability, tuple((session.candidates[n], s) for s, n in rivals[:2]),
-                support.elsewhere(concept_id, one.words.start, one.words.end),
-            )
-        )  # fmt: skip
-    return [msgspec.structs.replace(d, ways=len(ways[table.forms[d.candidate.form].concept_id])) for d in decisions]
+        decisions[number] = Decision(
+            kept,
+            judged[number],
+            tuple((session.candidates[n], judged[n]) for n in list(rivals.values())[:2]),
+            support.elsewhere(concept_id, one.words.start, one.words.end),
+            evidence=tuple(rows_by_number[number].tolist()),
+        )
+    return {
+        number: msgspec.structs.replace(one, ways=len(ways[table.forms[one.candidate.form].concept_id]))
+        for number, one in decisions.items()
+    }
 
 
 def _trimmed(one: Candidate, same: list[Candidate], session: Session) -> Candidate:

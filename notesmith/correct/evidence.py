@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from functools import lru_cache
 
@@ -13,8 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 from rapidfuzz.distance import Levenshtein
 
-from notesmith.correct.candidates import EDGE_WORDS, Candidate, HeardWord
+from notesmith.correct.candidates import EDGE_WORDS, Candidate, HeardWord, number_like
+from notesmith.correct.company import END, NUMBER, START, kind_of, load_company
 from notesmith.correct.context import Surroundings, doubt
+from notesmith.correct.english import fit, inside_fit
 from notesmith.correct.forms import FormTable
 from notesmith.sounds.phones import plain_letters
 from notesmith.transcript import Transcript
@@ -28,7 +30,8 @@ FEATURES = (
     "session distance", "trade talk", "everyday trade talk", "not likeliest", "possessive", "everyday same sound",
     "everyday near sound", "odd same sound", "same sound cues", "same sound session", "author capital",
     "near sound prior", "author cues", "odd word left over", "miasm near", "psychiatry near", "terms near",
-    "everyday terms near", "everyday idea",
+    "everyday terms near", "everyday idea", "pair before", "pair inside", "pair after", "company before", "company after",
+    "everyday company", "by subject", "by subject everyday", "by subject relative", "by subject support", "same garble",
 )  # fmt: skip
 _FOLDS = (("ph", "f"), ("th", "t"), ("ae", "e"), ("oe", "e"), ("y", "i"), ("ck", "k"), ("qu", "kw"), ("x", "ks"),
           ("ce", "se"), ("ci", "si"), ("c", "k"), ("q", "k"), ("z", "s"), ("j", "i"), ("h", ""))  # fmt: skip
@@ -125,6 +128,8 @@ class Evidences:
         self.session = session
         self.table = table
         self._around = Surroundings(session.words)
+        self._company = load_company()
+        self._garbles = Counter((c.phones, table.forms[c.form].concept_id) for c in session.candidates)
         self._known = self._terms_known()
         self._bounds = {s.id: session.transcript.segment_range(s.id) for s in session.transcript.segments}
         self._inside_right = {i for a, (b, _) in session.right.items() for i in range(a, b)}
@@ -134,7 +139,7 @@ class Evidences:
         """(candidates, features) for a state of the session."""
         rows = self.fixed.copy()
         at = {name: FEATURES.index(name) for name in ("session", "everyday session", "session distance",
-                                                      "same sound session")}  # fmt: skip
+                                                      "same sound session", "by subject support")}  # fmt: skip
         for number, one in enumerate(self.session.candidates):
             concept_id = self.table.forms[one.form].concept_id
             value = math.log1p(support.elsewhere(concept_id, one.words.start, one.words.end))
@@ -144,6 +149,7 @@ class Evidences:
                 row[at["everyday session"]] = one.everyday * value
                 row[at["session distance"]] = value * row[2]
                 row[at["same sound session"]] = row[FEATURES.index("everyday same sound")] * value
+                row[at["by subject support"]] = one.by_subject * value
         return rows
 
     def _terms_known(self) -> list[str | None]:
@@ -171,6 +177,49 @@ class Evidences:
     def _is_loose(self, index: int) -> bool:
         return self.session.words[index].odd and index not in self._inside_right
 
+    def _pairs(self, start: int, end: int) -> tuple[float, float]:
+        """How ordinary the first word is after the one before it, and the word after is after the last."""
+        words = self.session.words
+        before = START if words[start].starts_sentence or not start else words[start - 1].plain
+        stops = end >= len(words) or words[end].starts_sentence
+        return fit(before, words[start].plain), 0.0 if stops else fit(words[end - 1].plain, words[end].plain)
+
+    def _neighbours(self, start: int, end: int) -> tuple[str, str, str, str]:
+        """The two words before and the two after, within the sentence, terms and numbers by their kind."""
+        words = self.session.words
+        before: list[str] = []
+        at = start
+        while len(before) < 2:
+            if at <= 0 or words[at].starts_sentence:
+                before.append(START)
+                continue
+            at -= 1
+            while at and not words[at].starts_sentence and self._one_term(at - 1):
+                at -= 1
+            before.append(self._token(at))
+        after: list[str] = []
+        at = end
+        while len(after) < 2:
+            if at >= len(words) or words[at].starts_sentence:
+                after.append(END)
+                continue
+            after.append(self._token(at))
+            while at + 1 < len(words) and self._one_term(at):
+                at += 1
+            at += 1
+        return before[1], before[0], after[0], after[1]
+
+    def _one_term(self, at: int) -> bool:
+        """Whether this word and the next belong to one known term."""
+        return self._known[at] is not None and self._known[at] == self._known[at + 1]
+
+    def _token(self, at: int) -> str:
+        if (concept_id := self._known[at]) is not None:
+            kind = kind_of(self.table.vocabulary[concept_id])
+            return f"<{kind}>" if kind else "<term>"
+        plain = self.session.words[at].plain
+        return NUMBER if number_like(plain) else plain
+
     def _row(self, one: Candidate) -> list[float]:
         form = self.table.forms[one.form]
         start, end = one.words.start, one.words.end
@@ -193,6 +242,10 @@ class Evidences:
         same, close = everyday * (relative <= 0.08), everyday * (relative <= 0.22)
         edge = end - start > 1 and (inside[0].plain in EDGE_WORDS or inside[-1].plain in EDGE_WORDS)
         trade = self._around.trade_share
+        pair_before, pair_after = self._pairs(start, end)
+        before, after = self._company.score(
+            kind_of(self.table.vocabulary[form.concept_id]), self._neighbours(start, end)
+        )
         return [
             1.0, one.distance, relative * 4, min(size, 30) / 4, min(odd, 3), ordinary, everyday,
             everyday * one.distance, everyday * relative * 4, everyday * min(size, 16) / 4, prior, 0.0, 0.0, cues,
@@ -205,4 +258,7 @@ class Evidences:
             (1 - everyday) * float(relative <= 0.12), same * cues, 0.0, capital * author, close * prior, author * cues,
             self._left_over(one), idea * min(3, self._around.miasm_words(start, end)),
             idea * min(2, self._around.psychiatry_words(start, end)), terms, everyday * terms, everyday * idea,
+            pair_before, inside_fit([word.plain for word in inside]), pair_after, before, after,
+            everyday * (before + after), float(one.by_subject), everyday * one.by_subject,
+            one.by_subject * relative * 4, 0.0, math.log(self._garbles[one.phones, form.concept_id]),
         ]  # fmt: skip

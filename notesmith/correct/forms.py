@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import math
 from collections import Counter
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import msgspec
 import numpy as np
@@ -58,8 +58,30 @@ class FormTable:
             [form.phones for form in forms], core, costs, np.array([form.penalty for form in forms], np.float32)
         )
 
+        self._by_concept: dict[str, list[int]] = {}
+        for number, form in enumerate(forms):
+            self._by_concept.setdefault(form.concept_id, []).append(number)
+
     def __len__(self) -> int:
         return len(self.forms)
+
+    def forms_of(self, concept_id: str) -> list[int]:
+        """The numbers of a concept's forms."""
+        return self._by_concept.get(concept_id, [])
+
+    def kin(self, concept_id: str) -> list[str]:
+        """The remedies of the same genus or salt (their names begin with the same word), commonest first."""
+        first = label_key(self.vocabulary[concept_id].pref_label).split()[0]
+        kindred = [i for i in self._genera.get(first, ()) if i != concept_id]
+        return sorted(kindred, key=lambda i: (-self.forms[self._by_concept[i][0]].prior, i))
+
+    @cached_property
+    def _genera(self) -> dict[str, list[str]]:
+        found: dict[str, list[str]] = {}
+        for identifier in self._by_concept:
+            if identifier.startswith("remedy/"):
+                found.setdefault(label_key(self.vocabulary[identifier].pref_label).split()[0], []).append(identifier)
+        return found
 
 
 def _unheard(concept: Concept, label: str) -> bool:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -62,6 +63,14 @@ def reduced(phones: str) -> str:
     return "".join(p for p, _ in itertools.groupby(merged))
 
 
+class _Groups(NamedTuple):
+    """Forms of one skeleton each, with the picture of the first and their mean length."""
+
+    members: list[Ints]
+    pictures: Floats
+    lengths: Floats
+
+
 class FormIndex:
     """The search over all forms. ``core`` marks those looked for under ordinary words; ``penalties`` are added."""
 
@@ -76,10 +85,14 @@ class FormIndex:
         groups: dict[str, list[int]] = {}
         for number, one in enumerate(self.phones):
             groups.setdefault(skeleton(one), []).append(number)
-        self.members = [np.array(group, np.int64) for group in groups.values()]
-        self.pictures = np.stack([picture(self.phones[g[0]]) for g in groups.values()] or [picture("")])
-        self.group_lengths = np.array([self.lengths[g].mean() for g in self.members] or [0], np.float32)
-        self.core_groups = np.flatnonzero([bool(core[g].any()) for g in self.members])
+        members = [np.array(group, np.int64) for group in groups.values()]
+        members.sort(key=lambda group: (float(self.lengths[group].mean()), int(group[0])))
+        pictures = np.stack([picture(self.phones[g[0]]) for g in members] or [picture("")])
+        lengths = np.array([self.lengths[g].mean() for g in members] or [0], np.float32)
+        cores = np.flatnonzero([bool(core[g].any()) for g in members])
+        # Groups stand in order of length, so that those of about one length are one slice.
+        self._all = _Groups(members, pictures, lengths)
+        self._core = _Groups([members[i] for i in cores], pictures[cores], lengths[cores])
         self._known: dict[tuple[str, bool], tuple[Ints, Floats]] = {}
 
     def nearest(
@@ -92,30 +105,28 @@ class FormIndex:
         wanted = sorted({h[:MAX_PHONES] for h in heard if (h[:MAX_PHONES], core_only) not in self._known}, key=len)
         if len(self._known) > 200_000:
             self._known.clear()
-        if self.members:
+        if self._all.members:
             for start in range(0, len(wanted), _BATCH):
                 self._search(wanted[start : start + _BATCH], keep, groups, rough, core_only)
         nothing = (np.zeros(0, np.int64), np.zeros(0, np.float32))
         return {h: self._known.get((h[:MAX_PHONES], core_only), nothing) for h in heard}
 
     def _search(self, batch: list[str], keep: int, groups: int, rough: int, core_only: bool) -> None:
-        rows = self.core_groups if core_only else np.arange(len(self.members))
-        if not len(rows):
-            return
+        searched = self._core if core_only else self._all
         sizes = np.array([len(h) for h in batch], np.float32)
         # The strings of a batch are of about one length, so most forms are too short or too long for all of them.
-        lengths = self.group_lengths[rows]
         slack = 4 + 0.35 * float(sizes.max())
-        rows = rows[(lengths >= float(sizes.min()) - slack) & (lengths <= float(sizes.max()) + slack)]
-        if not len(rows):
+        first = int(np.searchsorted(searched.lengths, float(sizes.min()) - slack))
+        last = int(np.searchsorted(searched.lengths, float(sizes.max()) + slack, side="right"))
+        if first >= last or not searched.members:
             return
-        likeness = np.stack([picture(h) for h in batch]) @ self.pictures[rows].T
-        likeness -= 0.05 * np.abs(sizes[:, None] - self.group_lengths[rows][None, :])
-        groups = min(groups, len(rows))
-        best = np.argpartition(likeness, -groups, axis=1)[:, -groups:]
+        likeness = np.stack([picture(h) for h in batch]) @ searched.pictures[first:last].T
+        likeness -= 0.05 * np.abs(sizes[:, None] - searched.lengths[None, first:last])
+        groups = min(groups, last - first)
+        best = np.argpartition(likeness, -groups, axis=1)[:, -groups:] + first
         owners, forms = [], []
         for number, chosen in enumerate(best):
-            inside = np.concatenate([self.members[rows[g]] for g in chosen])
+            inside = np.concatenate([searched.members[g] for g in chosen])
             if core_only:
                 inside = inside[self.core[inside]]
             inside = inside[np.abs(self.lengths[inside] - sizes[number]) <= 3 + 0.35 * sizes[number]]

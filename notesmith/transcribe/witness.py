@@ -33,6 +33,7 @@ LONGEST_MS = 28_000  # the model hears 30 seconds at most
 LONGEST_TOKENS = 200  # its text window is 448 tokens
 KEPT_SENTENCES = 8
 LEAST_PROBABILITY = 1e-9
+DEAF_FRAMES = 50  # of the encoder's output
 
 
 class AudioWitness:
@@ -43,6 +44,7 @@ class AudioWitness:
         self._model = model.model
         self._language = language
         self._tokenizers: dict[str, Tokenizer] = {}
+        self._deaf: NDArray[np.float32] | None = None
         self._encoded: OrderedDict[TimeSpan, tuple[NDArray[np.float32], int] | None] = OrderedDict()
 
     def score(self, time: TimeSpan, before: str, wordings: Sequence[str], after: str) -> Sequence[float]:
@@ -53,13 +55,34 @@ class AudioWitness:
         of that time cannot be had, or the sentence is longer than the model hears at once.
         """
         encoded = self._encode(time)
-        tokenizer = self._tokenizer()
-        tokens = [tokenizer.encode(" " + " ".join(f"{before} {text} {after}".split())) for text in wordings]
+        tokens = self._tokens(before, wordings, after)
         if encoded is None or not wordings or max(len(row) for row in tokens) > LONGEST_TOKENS:
             return [0.0] * len(wordings)
-        features, frames = encoded
+        return self._forced(*encoded, tokens)
+
+    def expect(self, before: str, wordings: Sequence[str], after: str) -> Sequence[float]:
+        """What the model would say of the same wordings deaf: its own expectation of the words, in nats.
+
+        The cross-attention is given nothing (zeros), which leaves the model's internal language model (Meng and
+        others, Internal Language Model Estimation, SLT 2021). All are 0 where the sentence is too long.
+        """
+        tokens = self._tokens(before, wordings, after)
+        if not wordings or max(len(row) for row in tokens) > LONGEST_TOKENS:
+            return [0.0] * len(wordings)
+        if self._deaf is None:
+            sound = np.zeros((1, self._model.feature_extractor.mel_filters.shape[0], 2 * DEAF_FRAMES), np.float32)
+            heard = self._model.model.encode(ctranslate2.StorageView.from_array(sound), to_cpu=True)
+            self._deaf = np.zeros_like(np.asarray(heard, dtype=np.float32))
+        return self._forced(self._deaf, 2 * DEAF_FRAMES, tokens)
+
+    def _tokens(self, before: str, wordings: Sequence[str], after: str) -> list[list[int]]:
+        tokenizer = self._tokenizer()
+        return [tokenizer.encode(" " + " ".join(f"{before} {text} {after}".split())) for text in wordings]
+
+    def _forced(self, features: NDArray[np.float32], frames: int, tokens: list[list[int]]) -> list[float]:
+        """Summed log-probabilities of each row of tokens, said over the same encoded sound."""
         repeated = ctranslate2.StorageView.from_array(np.repeat(features, len(tokens), axis=0))
-        aligned = self._model.model.align(repeated, tokenizer.sot_sequence, tokens, [frames] * len(tokens))
+        aligned = self._model.model.align(repeated, self._tokenizer().sot_sequence, tokens, [frames] * len(tokens))
         scores = []
         for row, found in zip(tokens, aligned, strict=True):
             likely = np.log(np.maximum(LEAST_PROBABILITY, np.asarray(found.text_token_probs, dtype=np.float64)))

@@ -169,13 +169,19 @@ class SurePerson:
     def score(self, time: object, before: str, wordings: list[str], after: str) -> list[float]:
         return [-10.0, *(-80.0 if self.heard_is_better else -5.0 for _ in wordings[1:])]
 
+    def expect(self, before: str, wordings: list[str], after: str) -> list[float]:
+        return [0.0 for _ in wordings]
+
 
 def test_the_sound_moves_the_odds_of_doubtful_places() -> None:
     talk = transcript(*LECTURE, "and then Sulicia with Calcutta and Baritta for the child.")
     plain = {(i.segment_id, i.word_start): i.score for i in correct(talk, VOCABULARY).items}
     against = {(i.segment_id, i.word_start): i.score for i in correct(talk, VOCABULARY, witness=SurePerson(True)).items}
-    doubtful = [place for place, score in plain.items() if 0.2 < score < 0.97]
-    assert all(against.get(place, 0.0) < plain[place] for place in doubtful)
+    agreed = {(i.segment_id, i.word_start): i.score for i in correct(talk, VOCABULARY, witness=SurePerson(False)).items}
+    assert all(against.get(place, 0.0) <= score for place, score in plain.items())
+    assert any(against.get(place, 0.0) < score for place, score in plain.items())
+    assert all(agreed[place] >= score for place, score in plain.items())
+    assert any(agreed[place] > score for place, score in plain.items())
 
 
 @pytest.mark.slow

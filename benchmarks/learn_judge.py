@@ -1,0 +1,329 @@
+"""Learn the judge: writes notesmith/correct/data/judge.json.gz.
+
+    NOTESMITH_LAB=FOLDER python benchmarks/learn_judge.py [--no-sound]
+
+Lectures as the real model heard them (benchmarks/data/train; neither dev nor sealed), with and without the recogniser's
+word probabilities, beside ordinary English. With their recordings at hand (benchmarks/lab/make_audio.py train) the
+sound is asked about what the folds left doubtful, and a second, smaller set of trees learns what its answer is worth. The field's weights are fitted afresh without each fold of scripts, so that
+its shares are those of lectures it has not seen; the trees are LightGBM's, with monotone constraints where more of an
+evidence can only speak for (or against) a term, and their log-odds are calibrated on folds as well. Printed: recall and
+precision by threshold on the folds left out.
+"""
+
+from __future__ import annotations
+
+import argparse
+import gzip
+import os
+import pickle
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import lightgbm
+import msgspec
+import numpy as np
+import platformdirs
+from numpy.typing import NDArray
+from scipy.optimize import minimize
+
+HERE = Path(__file__).resolve().parent
+sys.path[:0] = [str(HERE), str(HERE / "lab")]
+
+import learn_weights as weights_lab  # noqa: E402
+from learn_weights import Labelled, decoded_lectures, tuning_texts  # noqa: E402
+
+import notesmith.correct.judge as judge  # noqa: E402
+from notesmith.correct import restored_text  # noqa: E402
+from notesmith.correct.decide import decisions_of, field_of  # noqa: E402
+from notesmith.correct.evidence import Session, Support  # noqa: E402
+from notesmith.correct.forms import FormTable, form_table  # noqa: E402
+from notesmith.correct.gather import gather  # noqa: E402
+from notesmith.correct.judge import COLUMNS, Trees, Verdicts, load_judge, rows_of, worth_judging  # noqa: E402
+from notesmith.correct.listening import DOUBTFUL, SOUND_COLUMNS, Heard, listen, sound_rows  # noqa: E402
+from notesmith.correct.weigh import Weights, load_weights  # noqa: E402
+from notesmith.sounds import load_costs  # noqa: E402
+from notesmith.transcript import Segment, Word, WordRange  # noqa: E402
+from notesmith.vocabulary import load_vocabulary  # noqa: E402
+
+TARGET = Path(judge.__file__).parent / "data" / "judge.json.gz"
+FOLDS = 4
+Floats = NDArray[np.float64]
+FALLS = ("distance", "relative distance", "everyday distance", "everyday relative", "rival share", "odd word left over")
+RISES = ("share", "text", "sound margin", "sound over rivals", "margin", "margin over rivals", "same term share", "prior", "session", "company before", "company after", "spelling",
+         "support of term", "same garble share", "cues")  # fmt: skip
+SETTINGS = {
+    "objective": "binary", "learning_rate": 0.04, "num_leaves": 12, "min_data_in_leaf": 18, "feature_fraction": 0.5,
+    "bagging_fraction": 0.8, "bagging_freq": 1, "lambda_l2": 6.0, "verbose": -1, "seed": 7, "num_threads": 2,
+    "deterministic": True, "monotone_constraints_method": "intermediate",
+}  # fmt: skip
+TREES, SOUND_TREES = 220, 90
+LAB = Path(os.environ.get("NOTESMITH_LAB") or platformdirs.user_cache_path("notesmith") / "lab")
+
+
+def without_probabilities(lecture: Labelled) -> Labelled:
+    """The same lecture as an imported transcript has it: no word probabilities."""
+    segments = tuple(Segment(s.id, tuple(Word(w.time, w.text) for w in s.words)) for s in lecture.transcript.segments)
+    transcript = msgspec.structs.replace(lecture.transcript, segments=segments)
+    return lecture._replace(name=f"{lecture.name}/plain", transcript=transcript)
+
+
+def fold_of(name: str) -> int:
+    """By script, so that no script is on both sides."""
+    script = name.split(".")[0].split("/")[0]
+    return sum(map(ord, script)) % FOLDS
+
+
+class Asked(msgspec.Struct):
+    """A doubtful place of a recording: the judge's row with the sound's answer, and whether the term is right."""
+
+    key: str
+    heard: Heard
+    right: bool
+
+
+class Judged(msgspec.Struct):
+    lecture: Labelled
+    session: Session
+    shares: list[float]
+    chosen: list[int]
+    rows: Floats
+    right: NDArray[np.bool_]
+    support: Support
+
+
+def _in_doubt(lecture: Labelled, session: Session, table: FormTable, number: int) -> bool:
+    """Bounds unsure, or the right term over a part of its words only: neither right nor wrong."""
+    one = session.candidates[number]
+    concept_id = table.forms[one.form].concept_id
+    if any(one.words.overlaps(r) for r in lecture.unsure):
+        return True
+    return any(
+        one.words.overlaps(WordRange(*r)) and not weights_lab.counts_as(session, table, number, WordRange(*r), i)
+        for r, i in lecture.terms.items()
+        if i == concept_id
+    )
+
+
+def judged(lecture: Labelled, session: Session, table: FormTable, weights: Weights) -> Judged:
+    shares, support, features = field_of(session, table, weights)
+    chosen = [n for n in worth_judging(shares) if not _in_doubt(lecture, session, table, n)]
+    rows = rows_of(session, table, shares, features, chosen)
+    right = np.array(
+        [
+            any(weights_lab.counts_as(session, table, n, WordRange(*r), i) for r, i in lecture.terms.items())
+            or weights_lab.put_back(lecture, session, table, n)
+            for n in chosen
+        ],
+        np.bool_,
+    )
+    return Judged(lecture, session, shares, chosen, rows, right, support)
+
+
+def grown(rows: Floats, right: NDArray[np.bool_], columns: Sequence[str], trees: int = TREES) -> Any:
+    constraints = [1 if c in RISES else -1 if c in FALLS else 0 for c in columns]
+    data = lightgbm.Dataset(rows, right.astype(int))
+    return lightgbm.train({**SETTINGS, "monotone_constraints": constraints}, data, num_boost_round=trees)
+
+
+def packed(model: Any, columns: Sequence[str], scale: float = 1.0, offset: float = 0.0) -> Trees:
+    features, thresholds, lefts, rights, leaves = [], [], [], [], []
+    for tree in model.dump_model()["tree_info"]:
+        f: list[int] = []
+        t: list[float] = []
+        left: list[int] = []
+        right: list[int] = []
+        values: list[float] = []
+
+        def walk(node: dict[str, Any]) -> int:
+            if "leaf_value" in node:
+                values.append(round(float(node["leaf_value"]), 6))  # noqa: B023
+                return -len(values)  # noqa: B023
+            at = len(f)  # noqa: B023
+            f.append(int(node["split_feature"]))  # noqa: B023
+            t.append(float(node["threshold"]))  # noqa: B023
+            left.append(0)  # noqa: B023
+            right.append(0)  # noqa: B023
+            left[at] = walk(node["left_child"])  # noqa: B023
+            right[at] = walk(node["right_child"])  # noqa: B023
+            return at
+
+        walk(tree["tree_structure"])
+        features.append(tuple(f))
+        thresholds.append(tuple(t))
+        lefts.append(tuple(left))
+        rights.append(tuple(right))
+        leaves.append(tuple(values))
+    return Trees(tuple(columns), tuple(features), tuple(thresholds), tuple(lefts), tuple(rights), tuple(leaves),
+                 round(scale, 4), round(offset, 4))  # fmt: skip
+
+
+def calibration(log_odds: Floats, right: NDArray[np.bool_]) -> tuple[float, float]:
+    """Platt's scale and offset."""
+
+    def loss(v: Floats) -> float:
+        z = v[0] * log_odds + v[1]
+        return float(np.logaddexp(0, np.where(right, -z, z)).sum()) + 0.5 * (v[0] - 1) ** 2
+
+    found = minimize(loss, np.array([1.0, 0.0]), method="Nelder-Mead").x
+    return float(found[0]), float(found[1])
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument(
+        "--same-weights", action="store_true", help="one set of field weights for all folds (quick look)"
+    )
+    parser.add_argument("--show", action="store_true", help="print what the folds were sure of and had wrong")
+    parser.add_argument("--no-sound", action="store_true", help="keep the trees that weigh the sound as they are")
+    given = parser.parse_args()
+    vocabulary = load_vocabulary()
+    table = form_table(vocabulary, load_costs())
+    heard = list(decoded_lectures("train", vocabulary))
+    lectures = [*heard, *(without_probabilities(one) for one in heard), *tuning_texts()]
+    sessions = [gather(one.transcript, table) for one in lectures]
+    print(f"{len(heard)} recordings, {sum(len(o.terms) for o in heard)} misheard terms")
+    texts = [] if given.same_weights else weights_lab.training_lectures(vocabulary, table)
+    prepared = [weights_lab.prepare(one, table) for one in texts]
+    if texts:  # those that ship are fitted to all of them
+        learnt, true = weights_lab.learn(prepared, table)
+        note = f"{true} misheard terms in {len(texts)} lectures; benchmarks/learn_judge.py"
+        weights_lab.save(weights_lab.as_weights(learnt, note))
+        print(note, flush=True)
+    folds: list[list[Judged]] = []
+    for fold in range(FOLDS):
+        inside = [i for i, one in enumerate(lectures) if fold_of(one.name) == fold]
+        if given.same_weights:
+            weights = load_weights()
+        else:
+            kept = [one for one in prepared if fold_of(one.lecture.name) != fold]
+            weights = weights_lab.as_weights(weights_lab.learn(kept, table)[0], "a fold")
+            print(f"fold {fold}: field fitted on {len(kept)} lectures", flush=True)
+        folds.append([judged(lectures[i], sessions[i], table, weights) for i in inside])
+    log_odds, right, owner = [], [], []
+    for fold in range(FOLDS):
+        rest = [j for other in range(FOLDS) if other != fold for j in folds[other]]
+        model = grown(np.concatenate([j.rows for j in rest]), np.concatenate([j.right for j in rest]), COLUMNS)
+        for j in folds[fold]:
+            if len(j.rows):
+                log_odds.append(model.predict(j.rows, raw_score=True))
+                right.append(j.right)
+                owner.append(j)
+    whole, truth = np.concatenate(log_odds), np.concatenate(right)
+    scale, offset = calibration(whole, truth)
+    report(owner, [scale * z + offset for z in log_odds])
+    if given.show:
+        show_wrong(owner, [scale * z + offset for z in log_odds], table)
+    every = [j for own in folds for j in own]
+    rows, labels = np.concatenate([j.rows for j in every]), np.concatenate([j.right for j in every])
+    final = grown(rows, labels, COLUMNS)
+    gain = sorted(zip(COLUMNS, final.feature_importance("gain"), strict=True), key=lambda x: -x[1])
+    print("most telling: " + ", ".join(f"{name} {value:.0f}" for name, value in gain[:14]))
+    note = (
+        f"{int(labels.sum())} right of {len(labels)} hypotheses in {len(lectures)} lectures; benchmarks/learn_judge.py"
+    )
+    by_text = packed(final, COLUMNS, scale, offset)
+    assert np.allclose(
+        by_text.log_odds(rows[:500]), scale * final.predict(rows[:500], raw_score=True) + offset, atol=1e-3
+    )
+    (LAB / "folds.pickle").write_bytes(pickle.dumps((owner, log_odds, scale, offset)))  # scratch, for trying things
+    by_sound = load_judge().by_sound if given.no_sound else learn_sound(owner, log_odds, scale, offset, table)
+    TARGET.write_bytes(gzip.compress(msgspec.json.encode(Verdicts(by_text, by_sound, note)), mtime=0))
+    print(f"{note}; {TARGET.stat().st_size} bytes")
+
+
+def learn_sound(
+    owners: Sequence[Judged], log_odds: Sequence[Floats], scale: float, offset: float, table: FormTable
+) -> Trees:
+    from notesmith.transcribe import WhisperSpeech, find_model
+
+    remembered = LAB / "answers.json"
+    answers = msgspec.json.decode(remembered.read_bytes()) if remembered.exists() else {}
+    model = WhisperSpeech(find_model())
+    asked: list[tuple[int, Asked]] = []
+    for one, z in zip(owners, log_odds, strict=True):
+        if (LAB / "train" / f"{one.lecture.name}.ogg").exists():
+            found = asked_of(one, scale * z + offset, table, answers, model)
+            asked += [(fold_of(one.lecture.name), a) for a in found]
+            remembered.write_bytes(msgspec.json.encode(answers))
+    rows = sound_rows([a.heard for _, a in asked])
+    right = np.array([a.right for _, a in asked])
+    fold = np.array([f for f, _ in asked])
+    out = np.zeros(len(asked))
+    for f in range(FOLDS):
+        if (fold == f).any():
+            model_of_rest = grown(rows[fold != f], right[fold != f], SOUND_COLUMNS, SOUND_TREES)
+            out[fold == f] = model_of_rest.predict(rows[fold == f], raw_score=True)
+    sound_scale, sound_offset = calibration(out, right)
+    text, sound = rows[:, 0], sound_scale * out + sound_offset
+    print(f"\nthe sound, asked about {len(asked)} doubtful places of which {right.mean():.2f} right, folds left out:")
+    for name, score in (("text alone", text), ("with sound", sound)):
+        order = np.argsort(-score)
+        hits = np.cumsum(right[order])
+        reach = [int(hits[np.flatnonzero(hits / np.arange(1, len(hits) + 1) >= p)[-1]]) if
+                 (hits / np.arange(1, len(hits) + 1) >= p).any() else 0 for p in (0.98, 0.95, 0.9)]  # fmt: skip
+        print(f"  {name}: right at precision 0.98 / 0.95 / 0.90: {reach} of {int(right.sum())}")
+    return packed(grown(rows, right, SOUND_COLUMNS, SOUND_TREES), SOUND_COLUMNS, sound_scale, sound_offset)
+
+
+def asked_of(
+    one: Judged, log_odds: Floats, table: FormTable, answers: dict[str, list[float]], model: Any
+) -> list[Asked]:
+    """Ask the sound about every doubtful decision of a recording; answers are remembered between runs."""
+    from notesmith.transcribe import audio_witness
+
+    transcript = one.lecture.transcript
+    witness = audio_witness(LAB / "train" / f"{one.lecture.name}.ogg", model)
+    assert witness is not None
+    found = []
+    for number, decision in decisions_of(one.session, table, one.chosen, log_odds, one.rows, one.support).items():
+        if not DOUBTFUL[0] <= decision.probability <= DOUBTFUL[1]:
+            continue
+        restored = restored_text(transcript, decision.candidate, table, table.vocabulary)
+        rivals = [table.forms[c.form].label for c, _ in decision.rivals]
+        key = "/".join(
+            (one.lecture.name, f"{decision.candidate.words.start}-{decision.candidate.words.end}", restored, *rivals)
+        )
+        if key not in answers:
+            heard = listen(transcript, decision, restored, rivals, witness)
+            answers[key] = [x or 0.0 for x in msgspec.structs.astuple(heard)[1:]]
+        right = bool(one.right[one.chosen.index(number)])
+        found.append(Asked(key, Heard(decision, *answers[key]), right))
+    return found
+
+
+def show_wrong(owners: Sequence[Judged], log_odds: Sequence[Floats], table: FormTable) -> None:
+    for one, z in zip(owners, log_odds, strict=True):
+        for n in np.flatnonzero((z > 0.8) & ~one.right):
+            candidate = one.session.candidates[one.chosen[n]]
+            text, words = one.lecture.transcript, candidate.words
+            around = text.text(WordRange(max(0, words.start - 4), min(len(text.words), words.end + 4)))
+            said = [i for r, i in one.lecture.terms.items() if WordRange(*r).overlaps(words)]
+            print(f"  {1 / (1 + np.exp(-z[n])):.2f} {text.text(words)!r} > {table.forms[candidate.form].label}"
+                  f" in {around!r}; said {said}")  # fmt: skip
+
+
+def report(owners: Sequence[Judged], log_odds: Sequence[Floats]) -> None:
+    print("\nfolds left out, heard lectures: threshold, recall of misheard terms, precision of what is applied")
+    for threshold in (0.3, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95):
+        terms = applied = good = 0
+        for j, z in zip(owners, log_odds, strict=True):
+            if j.lecture.name.startswith("tuning") or j.lecture.name.endswith("/plain"):
+                continue
+            terms += len(j.lecture.terms)
+            taken: set[int] = set()
+            p = 1 / (1 + np.exp(-z))
+            for n in np.argsort(-p):
+                words = j.session.candidates[j.chosen[n]].words
+                if p[n] < threshold:
+                    break
+                if not taken & set(range(words.start, words.end)):
+                    taken |= set(range(words.start, words.end))
+                    applied += 1
+                    good += bool(j.right[n])
+        print(f"  {threshold:.2f}  {good / max(1, terms):.3f}  {good / max(1, applied):.3f}  ({applied} of {terms})")
+
+
+if __name__ == "__main__":
+    main()

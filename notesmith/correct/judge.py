@@ -1,0 +1,151 @@
+"""The last word on each hypothesis: boosted trees over the evidence, the field's shares and, if asked, the sound.
+
+The field (field.py) is linear in the evidence; what a word's commonness or a cue is worth depends on the rest, and the
+trees learn that. They are learnt by benchmarks/learn_judge.py with the field's shares reckoned on lectures it was not
+fitted to, and kept as plain arrays, so that no learning library is needed to run.
+"""
+
+from __future__ import annotations
+
+import gzip
+import math
+from collections import defaultdict
+from collections.abc import Sequence
+from functools import lru_cache
+from importlib import resources
+
+import msgspec
+import numpy as np
+from numpy.typing import NDArray
+
+from notesmith.correct.evidence import FEATURES, Session
+from notesmith.correct.forms import FormTable
+
+Floats = NDArray[np.float64]
+HINTED = 3.0  # support of a remedy the lecture's title names
+LEAST_SHARE = 0.01  # of the field; less likely hypotheses are not looked at again
+OWN = (
+    "share", "rival share", "same term share", "best here", "sentence share", "heard letters", "label letters",
+    "rarest word", "commonest word", "probability known", "same garble share", "support of term", "phones",
+    "times heard", "capitals in session", "remedy scheme", "letters alike",
+)  # fmt: skip
+COLUMNS = (*FEATURES, *OWN)
+
+
+class Trees(msgspec.Struct, frozen=True):
+    """Boosted trees: for each the feature, threshold and children of its inner nodes, and its leaves' values (log-odds).
+
+    A row goes left where its value is at most the threshold; a negative child is leaf ``-child - 1``.
+    """
+
+    columns: tuple[str, ...]
+    features: tuple[tuple[int, ...], ...]
+    thresholds: tuple[tuple[float, ...], ...]
+    left: tuple[tuple[int, ...], ...]
+    right: tuple[tuple[int, ...], ...]
+    leaves: tuple[tuple[float, ...], ...]
+    scale: float = 1.0
+    offset: float = 0.0
+
+    def log_odds(self, rows: Floats) -> Floats:
+        """(n, columns) to (n,) calibrated log-odds."""
+        total = np.zeros(len(rows))
+        every = np.arange(len(rows))
+        for features, thresholds, left, right, leaves in zip(
+            self.features, self.thresholds, self.left, self.right, self.leaves, strict=True
+        ):
+            if not features:
+                total += leaves[0]
+                continue
+            f, t, down, up = np.array(features), np.array(thresholds), np.array(left), np.array(right)
+            node = np.zeros(len(rows), np.int64)
+            while (inner := node >= 0).any():
+                at = node[inner]
+                goes_left = rows[every[inner], f[at]] <= t[at]
+                node[inner] = np.where(goes_left, down[at], up[at])
+            total += np.array(leaves)[-node - 1]
+        return self.scale * total + self.offset
+
+
+class Verdicts(msgspec.Struct, frozen=True):
+    """The judge without and with the sound."""
+
+    by_text: Trees
+    by_sound: Trees
+    learnt_from: str = ""
+
+
+@lru_cache(maxsize=1)
+def load_judge() -> Verdicts:
+    place = resources.files("notesmith.correct").joinpath("data/judge.json.gz")
+    return msgspec.json.decode(gzip.decompress(place.read_bytes()), type=Verdicts)
+
+
+def worth_judging(shares: Sequence[float]) -> list[int]:
+    return [number for number, share in enumerate(shares) if share >= LEAST_SHARE]
+
+
+def rows_of(
+    session: Session, table: FormTable, shares: Sequence[float], features: Floats, chosen: Sequence[int]
+) -> Floats:
+    """(chosen, columns): the evidence of each hypothesis and how it stands among the others of its place and session."""
+    concepts = [table.forms[one.form].concept_id for one in session.candidates]
+    at_word: dict[int, list[int]] = defaultdict(list)
+    for number, one in enumerate(session.candidates):
+        if shares[number] >= 1e-3:
+            for i in range(one.words.start, one.words.end):
+                at_word[i].append(number)
+    garbles: dict[tuple[str, str], list[float]] = defaultdict(list)
+    support: dict[str, float] = defaultdict(float)
+    by_segment: dict[int, float] = defaultdict(float)
+    for number, one in enumerate(session.candidates):
+        garbles[one.phones, concepts[number]].append(shares[number])
+        support[concepts[number]] += shares[number]
+        by_segment[one.segment_id] += shares[number]
+    for _, concept_id in session.right.values():
+        support[concept_id] += 1
+    for concept_id in session.hints:
+        support[concept_id] += HINTED
+    capitals = sum(word.capital for word in session.words) / max(1, len(session.words))
+    said: dict[str, int] = defaultdict(int)
+    for word in session.words:
+        said[word.plain] += 1
+    made = []
+    for number in chosen:
+        one, concept = session.candidates[number], concepts[number]
+        form, inside = table.forms[one.form], session.words[one.words.start : one.words.end]
+        here = {n for i in range(one.words.start, one.words.end) for n in at_word[i]}
+        others = [shares[n] for n in here if concepts[n] != concept]
+        same = sum(shares[n] for n in here if concepts[n] == concept)
+        alike = garbles[one.phones, concept]
+        heard = "".join(word.plain for word in inside)
+        made.append(
+            [
+                *features[number], _odds(shares[number]), _odds(max(others, default=0.0)), _odds(min(same, 1.0)),
+                float(shares[number] >= max((shares[n] for n in here), default=0.0)),
+                by_segment[one.segment_id] - shares[number], len(heard), len(form.label),
+                min(word.zipf for word in inside), max(word.zipf for word in inside),
+                float(inside[0].probability is not None),
+                _odds((sum(alike) - shares[number]) / (len(alike) - 1)) if len(alike) > 1 else _odds(0.0),
+                math.log1p(max(0.0, support[concept] - same)), len(one.phones),
+                float(max(said[word.plain] for word in inside if word.zipf == min(w.zipf for w in inside))),
+                capitals * 50, float(form.scheme == "remedy"), _letters_alike(heard, form.label),
+            ]
+        )  # fmt: skip
+    return np.array(made, np.float64).reshape(-1, len(COLUMNS))
+
+
+def _letters_alike(heard: str, label: str) -> float:
+    """Share of first letters in common, from the start: garbles keep the beginning of a word most often."""
+    plain = "".join(c for c in label.casefold() if c.isalpha())
+    count = 0
+    for a, b in zip(heard.casefold(), plain, strict=False):
+        if a != b:
+            break
+        count += 1
+    return count / max(1, len(plain))
+
+
+def _odds(share: float) -> float:
+    kept = min(1 - 1e-4, max(1e-4, share))
+    return math.log(kept / (1 - kept))
