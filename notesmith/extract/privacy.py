@@ -196,6 +196,15 @@ _GENERAL_BEFORE_PLACE = frozenset(
         "train", "petrol", "by", "for", "with", "is", "was", "clinic", "hospital", "college", "school", "each", "no",
     ]
 )  # fmt: skip
+#: Words that open a sentence or address a whole class; no one person's name.
+_NOT_CALLED = frozenset(
+    "first second third finally remember also however actually basically anyway again here there then today tomorrow yesterday sometimes usually doctor doctors "
+    "friends students everyone everybody guys folks class ladies gentlemen people children god lord heaven note mark see look well yes no okay alright sure fine "
+    "good great nice exactly correct true next last instead perhaps maybe otherwise still only even both all none clearly obviously naturally similarly secondly "
+    "firstly thirdly mainly chiefly generally often always never now so but and or because if when while since after before until though although unlike like "
+    "compare think take give ask read write study keep hold stop wait sorry please thanks welcome hello professor teacher sister brother mother father colleagues "
+    "i we you she he they it this that these those what why how who where which one two three four five six seven eight nine ten".split()
+)
 _MONTH_NAMES = frozenset(["april", "may", "june", "august"])
 _INITIAL = re.compile(r"^[A-Z]\.?,?$")
 _INTRODUCES = re.compile(
@@ -235,6 +244,8 @@ _ORDINAL = (
 )
 _DATE = re.compile(
     rf"\b{_ORDINAL}(?: of)? (?:{_MONTHS})\b\.?(?:,? \d{{4}})?|\b(?:{_MONTHS})\.? (?:the )?{_ORDINAL}\b(?:,? \d{{4}})?"
+    rf"|\b(?:mon|tues|wednes|thurs|fri|satur|sun)day,? the {_ORDINAL}(?: of (?:{_MONTHS})\b(?:,? \d{{4}})?)?|\bthe {_ORDINAL}(?= of (?:this|last|next|that|the same) month\b)"
+    rf"|\b(?:{_MONTHS})\.? (?:nineteen|twenty|two thousand)(?: (?:and )?\w+(?:teen|ty|one|two|three|four|five|six|seven|eight|nine|ten))+\b"
     r"|\b\d{1,2}[/.-]\d{1,2}[/.-](?:\d{4}|\d{2})\b|\b\d{4}-\d{2}-\d{2}\b"
 )
 _MONTH_ALONE = re.compile(
@@ -283,9 +294,19 @@ _RECORD = re.compile(
     rf"(?P<id>(?:[a-z]{{1,4}}[-/ ]?)?\d[\w/-]*(?: ?[/-] ?\d+| \d[\w/-]*)*|"
     rf"{_SPOKEN_DIGIT}(?: {_SPOKEN_DIGIT})+|[a-z]*\d[\w-]*)"
 )
+#: "number 4471", "meeting id 845 221 990", "passcode A 1452": three figures or more after a word for a number.
+_ANY_NUMBER = re.compile(
+    r"(?<!page )(?<!rubric )(?<!aphorism )(?<!paragraph )(?<!line )(?<!chapter )(?<!slide )(?<!section )(?<!volume )\b(?:numbers?|no\.|id|code|passcode|password|file|sheet|receipt|"
+    r"bill|token|folder|reference|ref)(?: (?:is|was|being|said|reads))?[ :,]+(?P<id>(?!(?:200|1000|10000)\b)(?:[a-z]{1,4}[-/ ]?)?\d{3,}(?:[-/ ]?\d+)*\b|[a-z]{1,4}[-/ ]\d{2,}\b|"
+    rf"{_SPOKEN_DIGIT}(?:[ ,]+{_SPOKEN_DIGIT}){{3,}})"
+)
+_HANDLE = re.compile(
+    r"(?<!\w)@\w[\w.]+|\b(?:instagram|insta|facebook|twitter|skype|telegram|linkedin|snapchat) (?:id|handle|name|page|account|username)(?: is| was)? (?P<id>\S+)|"
+    r"\b[\w.]+ at (?:the rate (?:of )?)?\w+ (?:dot|point) (?:com|org|net|in|edu|co|uk|info)\b"
+)
 _VEHICLE = re.compile(r"\b(?P<id>[a-z]{2}[ -]?\d{1,2}[ -]?[a-z]{1,3}[ -]?\d{4})\b")
 _ADDRESS = re.compile(
-    r"\b(?:flat|house|plot|door|shop|room|block|building|sector|lane|ward|survey|bungalow|gali)(?: "
+    r"\b(?:flat|house|plot|door|shop|room|block|building|sector|lane|ward|survey|bungalow|gali|floor|cottage|quarters?)(?: "
     r"(?:number|no\.?))? ?[a-z]?-?\d+[a-z]?(?:[/-]\d+)?(?:,? (?:[\w']+ ){0,4}(?:road|street|lane|colony|"
     r"nagar|society|"
     r"apartments?|avenue|marg|layout|cross|block|chowk|sector \d+))?|\b\d+[a-z]?(?:/\d+)?,? "
@@ -301,6 +322,8 @@ _OLD_AGE = re.compile(
     r",.;?!]|$)(?! (?:times|kilos|kg|percent|per|degrees|pounds|miles|minutes|days|weeks|months))"
     r"|\b(?:in )?(?:her|his|their) (?:early |mid |late )?(?P<nineties>nineties|hundreds)|\b(?P<word>nonagenarian|centenarian)"
     rf"|\b(?:is|was|are|were|\w+'s)(?: (?:now|about|almost|nearly|already|only|just|over|past|fully))* (?P<age4>{NUMBER})(?=[.,;!?]|$)"
+    rf"|\b(?:(?:'d|would|must|should|will|may|might) be|touching|crossing|nearing|past|over)(?: (?:now|about|almost|nearly|already))* (?P<age5>{NUMBER})(?=[.,;!?]|$| (?:now|by now|today|this)\b)"
+    r"|\b(?P<plus>(?:ninety|hundred|9\d)(?:[ -](?:plus|odd|something|and above|\+)))"
     rf"|\b(?P<birthday>{_TENS})(?= (?:birthday|year)\b)"
     r"|\b(?:at|till|until|nearing|approaching|(?:she|he|who|they|mother|father|granny|grand\w+) (?:has |had |have )?"
     rf"(?:crossed|reached|passed)) (?:the age of )?(?P<age3>{NUMBER})"
@@ -371,8 +394,8 @@ def _patterns(session: Session, cases: Sequence[tuple[int, int]]) -> Iterable[_F
     for sentence in session.sentences:
         in_case = any(s < sentence.end and sentence.start < e for s, e in cases)
         for pattern, role in (
-            (_EMAIL, "other identifier"), (_URL, "other identifier"), (_RECORD, "record number"), (_ADDRESS, "address"), (_DATE, "date"),
-            (_PHONE, "phone"), (_PHONE_IN_PAIRS, "phone"), (_VEHICLE, "record number"), (_OLD_AGE, "age over 89"),
+            (_EMAIL, "other identifier"), (_HANDLE, "other identifier"), (_URL, "other identifier"), (_RECORD, "record number"), (_ADDRESS, "address"), (_DATE, "date"),
+            (_PHONE, "phone"), (_PHONE_IN_PAIRS, "phone"), (_VEHICLE, "record number"), (_ANY_NUMBER, "record number"), (_OLD_AGE, "age over 89"),
         ):  # fmt: skip
             for start, end, match in session.search(pattern, sentence.start, sentence.end):
                 if taken & set(range(start, end)):
@@ -421,10 +444,10 @@ def _shaped(session: Session, base: int, start: int, end: int, match: re.Match[s
         first, last = session.span_of(base, match, "id")
         return _Found(first, last, role)
     if role == "age over 89":
-        for whole in ("nineties", "word", "birthday"):
+        for whole in ("nineties", "word", "birthday", "plus"):
             if match[whole]:
                 return _Found(*session.span_of(base, match, whole), role)
-        group = next(name for name in ("age", "age2", "age3", "age4") if match[name])
+        group = next(name for name in ("age", "age2", "age3", "age4", "age5") if match[name])
         if group != "age" and _MEASURED.search(session.sentence_at(start).low):
             return None  # fever at 104, a pulse of 96
         value = number_of(match[group])
@@ -608,7 +631,7 @@ class _Names:
             and not (called and capital and frequency < 4.5)
             and not proper
         ):
-            return None
+            return self._called_by_word(at, low, capital)
         name_like = capital or (listed and not ordinary)
         evidence, strong, introduced = 0.0, False, False
         if titled:
@@ -684,7 +707,7 @@ class _Names:
             # Sabina, Iris, Veronica are remedies as well as names: only a title or a form of address decides.
             return None
         if evidence < 1.5:
-            return None
+            return self._called_by_word(at, low, capital)
         if before in _PLACE_BEFORE and not titled and not listed and self._history(at):
             return None  # "Hahnemann was born in Meissen"
         end = at + 1
@@ -704,6 +727,25 @@ class _Names:
             start -= 2  # "Mr. and Mrs. Talwar"
         found = self._role(at, end, titled, strong or (listed and evidence >= 2.0))
         return None if found is None else _Found(start, found.end, found.role, found.doubtful, found.hide)
+
+    def _called_by_word(self, at: int, low: str, capital: bool) -> _Found | None:
+        """``Good, Sunny, sit down.``: an ordinary word in a capital where somebody is addressed. Always doubtful."""
+        if (
+            not capital
+            or not self.cased
+            or len(low) < 3
+            or low in _NOT_CALLED
+            or low in _VOCATIVE_BEFORE | _GENERAL_BEFORE_PLACE
+        ):
+            return None
+        praised = self._before(at) in _CALLS | {"good", "right", "nice", "correct", "excellent"} and self._comma(at - 1)
+        if (low in self.term_words and not praised) or at in self.remedy_units or self.session.units[at].bare.isupper():
+            return None
+        inner = at not in self.sentence_starts
+        set_off = self._comma(at) and (self._comma(at - 1) if inner else self._after(at + 1) in _VOCATIVE_AFTER)
+        if set_off or (inner and self._before(at) in _CALLS and self._comma(at)):
+            return _Found(at, at + 1, "student", doubtful=True)
+        return None
 
     def _initials(self, at: int, used: set[int]) -> _Found | None:
         """``Dr. S. K. Banerjee``, ``A. P. Kelkar``, ``Mrs. K.``: initials are not published either."""
@@ -938,7 +980,7 @@ class _Names:
         # An unknown proper noun after "from", "in", "near": a village no list knows.
         if (
             before in {"from", "in", "near", "at", "to"} and not self._comma(at - 1) and self._capital(at) and at not in self.term_units
-            and (self._unknown(at) or (self._listed(at) and before in {"from", "near"} and low not in self.lists.given))
+            and (self._unknown(at) or self._proper(at) or (self._listed(at) and before in {"from", "near"} and low not in self.lists.given))
             and low not in self.author_words
         ):  # fmt: skip
             end = at + 1

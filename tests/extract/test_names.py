@@ -55,7 +55,8 @@ def full() -> Vocabulary:
 
 
 @pytest.mark.parametrize(
-    "name", ["names_cased", "names_more", "names_third", "names_fourth", "names_lower", "names_fourth_lower"]
+    "name",
+    ["names_cased", "names_more", "names_third", "names_fourth", "names_ids", "names_lower", "names_fourth_lower"],
 )
 def test_every_name_is_hidden_and_little_else(name: str, nlp: Any, full: Vocabulary) -> None:
     text, roles = labelled((DATA / f"{name}.txt").read_text(encoding="utf-8"))
