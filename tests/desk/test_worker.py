@@ -104,3 +104,16 @@ def test_time_left_follows_the_pace() -> None:
 
 def test_uploads_lie_inside_the_course(course: Course) -> None:
     assert Desk(course, KEYS, "x").incoming.is_relative_to(Path(course.folder))
+
+
+def test_a_kill_after_a_file_was_taken_in_leaves_no_copy(
+    course: Course, worker: Worker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(pipeline, "process", lambda *_: None)
+    made = hand_in(course, "a.vtt", b"WEBVTT\n\n00:00.000 --> 00:04.000\nWords of a talk.\n")
+    with course.open_store() as store:
+        body = JobBody("add", "a.vtt", lecture_id=store.lectures()[0].id)
+        change_job(store, made.id, "waiting", body, only_from=("waiting",))
+        assert worker.step(store)
+        assert job(store, made.id).state == "finished"
+    assert not (course.folder / ".incoming" / str(made.id)).exists()
