@@ -271,7 +271,7 @@ def pagefind(site: Path, queries: Sequence[str]) -> dict[str, Any]:
             page = browser.new_context().new_page()
             page.goto(f"http://127.0.0.1:{server.server_port}/pagefind-ask.html")
             held: list[Response] = []
-            page.on("response", held.append)
+            page.on("response", lambda r, held=held: held.append(r))
             ask = """async (q) => { const p = await import('/pagefind/pagefind.js'); const t = performance.now();
                 const s = await p.search(q); await Promise.all(s.results.slice(0, 10).map((r) => r.data()));
                 return performance.now() - t; }"""
@@ -305,7 +305,7 @@ def in_browser(site: Path, queries: Sequence[str]) -> dict[str, Any]:
         for query in queries:
             page = browser.new_context().new_page()
             held: list[Response] = []
-            page.on("response", held.append)
+            page.on("response", lambda r, held=held: held.append(r))
             started = time.perf_counter()
             page.goto(f"http://127.0.0.1:{server.server_port}/search.html?q={urllib.parse.quote(query)}")
             page.wait_for_selector("#hits li", timeout=60000)
