@@ -25,6 +25,7 @@ import sqlite3
 import tempfile
 import threading
 import time
+import zlib
 from collections import Counter
 from collections.abc import Callable, Iterable
 from functools import cached_property
@@ -77,14 +78,14 @@ class SteadySpeech:
     ) -> Iterable[HeardWindow]:
         frames = len(speech) * 100 // RATE_HZ
         for number, begin in enumerate(range(first_frame, frames, 200)):
-            _note(f"begun {len(speech)} {begin}")
+            _note(f"begun {_name(speech)} {begin}")
             time.sleep(float(os.environ.get(PAUSE, "0.05")))
             end = min(begin + 200, frames)
             words = tuple(
                 HeardWord(at / 100, (at + 40) / 100, " " + SPOKEN[at // 50 % len(SPOKEN)], 0.9)
                 for at in range(begin, end - 40, 50)
             )
-            _note(f"ended {len(speech)} {begin}")
+            _note(f"ended {_name(speech)} {begin}")
             yield HeardWindow(number, (words,) if words else (), end, end / 100)
 
 
@@ -95,15 +96,15 @@ class WatchedWhisper(transcribe.WhisperSpeech):
         self, speech: np.ndarray, *, language: str, beam_size: int, first_frame: int, last_word_end_s: float
     ) -> Iterable[HeardWindow]:
         frame = first_frame
-        _note(f"begun {len(speech)} {frame}")
+        _note(f"begun {_name(speech)} {frame}")
         for window in super().windows(
             speech, language=language, beam_size=beam_size, first_frame=first_frame, last_word_end_s=last_word_end_s
         ):
-            _note(f"ended {len(speech)} {frame}")
+            _note(f"ended {_name(speech)} {frame}")
             frame = window.next_frame
             yield window
             if frame * RATE_HZ // 100 < len(speech):
-                _note(f"begun {len(speech)} {frame}")
+                _note(f"begun {_name(speech)} {frame}")
 
 
 class RealTools(WorkerTools):
@@ -112,6 +113,10 @@ class RealTools(WorkerTools):
     @cached_property
     def model(self) -> transcribe.SpeechModel:
         return WatchedWhisper(transcribe.find_model(self.course.settings.model))
+
+
+def _name(speech: np.ndarray) -> str:
+    return f"{zlib.crc32(speech.tobytes()):08x}"
 
 
 def _note(line: str) -> None:
@@ -484,7 +489,12 @@ def run(arguments: list[str]) -> dict[str, Any]:
     parser.add_argument("--minutes", type=float, default=60, help="stop the kills after this time, report how many")
     parser.add_argument("--seed", type=int, default=8)
     parser.add_argument("--seconds", type=int, default=30, help="length of the recording")
-    parser.add_argument("--longest", type=float, default=6.0, help="the longest life of the desk's server in seconds")
+    parser.add_argument(
+        "--longest",
+        type=float,
+        default=6.0,
+        help="the longest life of the desk's server in seconds; it must suffice for a window",
+    )
     parser.add_argument("--keep", type=Path, help="add the figures to this file, and print its sums")
     parser.add_argument("--no-cluster", action="store_true")
     given = parser.parse_args(arguments)
