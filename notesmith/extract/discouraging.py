@@ -96,7 +96,7 @@ PATTERNS = tuple(
         rf"\b{_CUT} [^.;?!]{{0,40}}\b(?:i|we|but i|but we) (?:did not|didn't|do not|don't|never|refused to|would not|wouldn't) (?:allow|"
         r"let|agree|permit|listen|hear)",
         # care … is useless, harmful, not needed, only suppresses
-        rf"\b{CARE}[^.;?!]{{0,55}}\b{_BELITTLED}",
+        rf"\b{CARE}\b[^.;?!]{{0,55}}\b{_BELITTLED}",
         rf"\b{CARE} (?:will|would|can|could|has|have|had|does|do) (?:\w+ )?(?:nothing|not help|never help|not cure|never cure|no effect)",
         # harm from care
         rf"\b(?:bad effects?|ill effects?|side effects?|damage[sd]?|harm(?:ed)?|suppress\w*|never well since|poison\w*|spoil\w*|ruin\w*|"
