@@ -433,7 +433,7 @@ def desk_test(kills: int, files: list[Path], scratch: Path, tools: pipeline.Tool
 
 
 def cluster_test(
-    sounds: list[Path], scratch: Path, workers: int, lose_one: bool, tools: pipeline.Tools
+    sounds: list[Path], scratch: Path, workers: int, lose_one: bool, tools: pipeline.Tools, pause_s: float = 0.15
 ) -> dict[str, Any]:
     """A backlog on a Dask cluster of worker processes on loopback, one of them killed while it works."""
     from distributed import LocalCluster
@@ -441,7 +441,7 @@ def cluster_test(
     course = create_course(scratch / f"cluster{workers}{lose_one}", CourseSettings(title="x", profile="testing"))
     log = scratch / f"cluster{workers}{lose_one}.log"
     log.touch()
-    os.environ |= {LOG: str(log), PAUSE: "0.15", "PYTHONPATH": os.pathsep.join(
+    os.environ |= {LOG: str(log), PAUSE: str(pause_s), "PYTHONPATH": os.pathsep.join(
         [str(Path(__file__).parent), str(Path(__file__).parents[1]), os.environ.get("PYTHONPATH", "")])}  # fmt: skip
     lost: list[int] = []
     # With a nanny each worker is a process of its own that is started again when it dies, as on a real cluster.
@@ -496,6 +496,7 @@ def run(arguments: list[str]) -> dict[str, Any]:
         help="the longest life of the desk's server in seconds; it must suffice for a window",
     )
     parser.add_argument("--keep", type=Path, help="add the figures to this file, and print its sums")
+    parser.add_argument("--pause", type=float, default=0.15, help="seconds the stand-in sleeps for each window")
     parser.add_argument("--no-cluster", action="store_true")
     given = parser.parse_args(arguments)
     figures: dict[str, Any] = {}
@@ -530,7 +531,7 @@ def run(arguments: list[str]) -> dict[str, Any]:
                 write_wav(sounds[-1], clip(recording, TimeSpan(number * 30_000, number * 30_000 + 28_000)))
             for workers, lose in ((1, False), (2, False), (2, True)):
                 name = f"cluster_{workers}{'_one_killed' if lose else ''}"
-                figures[name] = cluster_test(sounds, scratch, workers, lose, tools)
+                figures[name] = cluster_test(sounds, scratch, workers, lose, tools, given.pause)
                 show(name, figures[name])
     if given.keep is not None:
         figures["all_pieces"] = sums_of(given.keep, figures)
