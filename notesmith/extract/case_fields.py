@@ -33,6 +33,7 @@ _AGE = re.compile(
     rf"{PERSON}\b[^.?!]{{0,50}}, (?:about |around |hardly |just )?(?P<h>{NUMBER}(?: or so| odd| plus)?)(?=[,.]|$)|"
     rf"(?:male|female|man|woman|boy|girl|lady|child|gentleman|housewife),? (?P<g>{NUMBER}(?:[ "
     r"-]?(?:years?|yrs?|months?))?)(?=[ ,.;]|$)|"
+    rf"\b(?:an?|one|this|the) (?:[\w-]+ ){{1,3}}?(?<!dose )(?<!doses )(?<!potency )(?<!number )(?<!pack )(?<!course )of (?P<l>{NUMBER})(?= (?:came|with|was|had|who|from)\b)|"
     rf"(?P<j>{NUMBER}),? (?=(?:male|female)\b)|(?<=[.!?] )(?P<i>{NUMBER})(?=, (?!\d))|"
     rf"(?:she|he)(?:'s| would be| must be| must have been| was| is) (?:about |around |nearly |just |only )*(?P<k>{NUMBER})(?=[ ,.;]|$)(?! "
     r"(?:times|kilos|kg|feet|days|weeks|months|hours|o'clock|per))|"
@@ -377,7 +378,7 @@ def _person(session: Session, ranges: list[tuple[int, int]], put: _Put, taken: s
     start, end = ranges[0]
     head_end = end
     for first, _, match in session.search(_AGE, start, head_end):
-        group = next((name for name in "abcdefghijk" if match[name]), None)
+        group = next((name for name in "abcdefghijkl" if match[name]), None)
         if group is None:
             continue
         units = session.span_of(start, match, group)
@@ -509,7 +510,9 @@ def _sentence(
                 put("outcome", at, end)
             elif _ONLY_REPORTS.match(low) or _ONE_SELF.match(low):
                 continue
-            elif _CHANGE.search(low) or (timed and look.past):
+            elif _CHANGE.search(low) or (
+                timed and (look.past or re.match(r"(?:s?he|they) (?:could|can|is|was|has)\b", low))
+            ):
                 put("follow-up change", at, end)
             continue
         if _HISTORY.search(low) and end - start > 3:

@@ -193,12 +193,16 @@ _RETURN = re.compile(
     r"child|man|woman|baby|\w+er|\w+or|\w+ist|clerk|nurse|housewife)))\b"
 )
 _NOUN = r"(?:[\w-]+ ){0,3}?[a-z]{3,}"
+_ANYONE = (
+    rf"(?:{PERSON}|(?!(?:other|former|latter|matter|number|order|paper|chapter|letter|fever|water|liver|winter|summer|weather|centre|center|answer|factor|error|tumou?r|author|odou?r)\b)"
+    r"[a-z]+(?:er|or|ist|ian|man|woman|wife)\b)"
+)
 _RETURN_MORE = re.compile(
-    rf"\b(?:(?:an |the |one )?update on|(?:the )?(?:rest|end|remainder|second half|sequel|conclusion) of (?:the|that|this|our|my) (?:story|case|{PERSON})|(?:to )?(?:finish|complete|close|end|round off) "
-    rf"(?:the|that|this|our) (?:story|case)|as (?:for|to) (?:the|that|our|my) {PERSON}|(?:you|some of you|somebody) (?:asked|were asking|wanted to know|will want to know) (?:me )?(?:about|what happened to|what became "
+    rf"\b(?:(?:an |the |one )?update on|(?:the )?(?:rest|end|remainder|second half|sequel|conclusion) of (?:the|that|this|our|my) (?:story|case|{_ANYONE})|(?:to )?(?:finish|complete|close|end|round off) "
+    rf"(?:the|that|this|our) (?:story|case)|as (?:for|to) (?:the|that|our|my) {_ANYONE}|(?:you|some of you|somebody) (?:asked|were asking|wanted to know|will want to know) (?:me )?(?:about|what happened to|what became "
     rf"of) (?:the|that|our|my) {_NOUN}|(?:i|we) (?:must|should|have to|still have to|forgot to|did not|didn't|never) (?:tell|told|finish|say|finished) (?:you )?(?:the end|what happened|how|about|of) (?:of )?(?:the|that|our|my|it) {_NOUN}|"
-    rf"(?:the|that|our|same|this same|the same) {PERSON} (?:from|of) (?:before|earlier|the beginning|last (?:week|time|month|class)|the (?:first|morning|start))|(?:the|that|our) {PERSON} (?:i|we) (?:was|were|had|have)? ?"
-    rf"(?:told|tell|telling|spoke|speaking|mentioned|talked|talking|began|started|left)|(?:before i forget|by the way|incidentally|meanwhile|coming back|and now|now then),? (?:about |to )?(?:the|that|our|my) {PERSON}\b)"
+    rf"(?:the|that|our|same|this same|the same) {_ANYONE} (?:from|of) (?:before|earlier|the beginning|last (?:week|time|month|class)|the (?:first|morning|start))|(?:the|that|our) {_ANYONE} (?:i|we) (?:was|were|had|have)? ?"
+    rf"(?:told|tell|telling|spoke|speaking|mentioned|talked|talking|began|started|left)|(?:before i forget|by the way|incidentally|meanwhile|coming back|and now|now then),? (?:about |to )?(?:the|that|our|my) {_ANYONE}\b)"
 )
 _SHE = re.compile(
     r"\b(?:she|her|lady|woman|girl|female|mother|wife|daughter|housewife|widow|bride|maid|schoolgirl|nun|"
