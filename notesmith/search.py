@@ -260,10 +260,10 @@ def search(
     )
     hits: list[Hit] = []
     titles: dict[str, str] = {}
-    seen: set[tuple[str, int]] = set()
+    seen: set[tuple[str, int, bool]] = set()
     for score, row in scored:
-        # A point and the question it stands in begin at one place; it is shown once.
-        place = (row.lecture_id, round(row.start_ms / 1000))
+        # A point and the question it stands in begin at one place; it is shown once. A case is more than its start.
+        place = (row.lecture_id, round(row.start_ms / 1000), row.kind == "case")
         if len(hits) >= limit or place in seen:
             continue
         seen.add(place)

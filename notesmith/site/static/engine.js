@@ -297,7 +297,7 @@
       const seen = new Set();
       for (let at = 0; at < ranked.length && hits.length < limit; at += limit) {
         for (const hit of await fetchRecords(ranked.slice(at, at + limit))) {
-          const place = hit.lecture + "@" + Math.round(hit.start_ms / 1000);
+          const place = hit.lecture + "@" + Math.round(hit.start_ms / 1000) + (hit.kind === "case" ? "case" : "");
           if (seen.has(place) || hits.length >= limit) continue;
           seen.add(place);
           hits.push(hit);
