@@ -279,7 +279,7 @@ def candidates(
         return []
     index = table.index
     near_odd = index.nearest([p for p in odd if len(p) > 1], keep=14, groups=48, rough=24)
-    near_plain = index.nearest([p for p in plain if len(p) > 1], keep=6, groups=16, rough=8, core_only=True)
+    near_plain = index.nearest([p for p in plain if len(p) > 1], keep=6, groups=24, rough=20, core_only=True)
     covered = {i for start, (end, _) in right.items() for i in range(start, end)}
     found: list[Candidate] = []
     for (segment_id, r, everyday), pair in zip(stretches, readings, strict=True):

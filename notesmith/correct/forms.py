@@ -21,6 +21,9 @@ from notesmith.vocabulary.spoken import SpokenForm, spoken_forms
 
 CORE_PRIOR = -3.45  # log10; terms at least so common are looked for under ordinary words too
 EVERYDAY_ZIPF = 3.3
+# A stop after another consonant at a word's end is often not released ("Ken says" for "Kent says"; common practice).
+UNRELEASED = frozenset({"nt", "nd", "kt", "pt", "st"})
+SHORT_PHONES = 5
 _FORMAT = "6"  # of the cached forms; raise it when the rules of reading change
 
 
@@ -48,10 +51,11 @@ class FormTable:
                 continue
             if one.concept_id not in priors:
                 priors[one.concept_id] = commonness(vocabulary, concept)
-            forms.append(
-                Form(one.concept_id, one.label, one.phones, concept.scheme, priors[one.concept_id],
-                     label_penalty(concept, one.label))
-            )  # fmt: skip
+            penalty = label_penalty(concept, one.label)
+            said = Form(one.concept_id, one.label, one.phones, concept.scheme, priors[one.concept_id], penalty)
+            forms.append(said)
+            if one.phones[-2:] in UNRELEASED and len(one.phones) <= SHORT_PHONES:
+                forms.append(msgspec.structs.replace(said, phones=one.phones[:-1], penalty=penalty + 0.3))
         self.forms = tuple(forms)
         core = np.array([form.prior >= CORE_PRIOR or form.scheme == "idea" for form in forms], np.bool_)
         self.index = FormIndex(

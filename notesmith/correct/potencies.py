@@ -19,6 +19,9 @@ _LETTER_HEARD = {"am": "M", "a.m": "M", "em": "M", "m": "M", "see": "C", "sea": 
                  "axe": "X", "acts": "X", "eggs": "X"}  # fmt: skip
 _M_STEPS = frozenset({1, 10, 50})
 _CLOCK_BEFORE = frozenset("at around about by until till from between after before past to since worse better".split())
+_GIVING = frozenset("gave given give giving repeated prescribed started put got received".split())
+_STEPS = frozenset("later then finally afterwards".split())
+GAVE_BEFORE, NEXT_STEP_WITHIN = 6, 16  # words
 _SCORE = 0.4
 
 
@@ -27,6 +30,7 @@ def potency_proposals(
 ) -> list[Correction]:
     """A number and what may be its scale, heard as a time or a word, right after a remedy (as heard or as restored)."""
     ends = _remedy_ends(transcript, vocabulary, corrections)
+    ends |= _next_steps(transcript, ends)
     covered = covered_words(transcript, corrections)
     found: list[Correction] = []
     for end in sorted(ends):
@@ -66,6 +70,21 @@ def _remedy_ends(transcript: Transcript, vocabulary: Vocabulary, corrections: Se
                 if len(sounding(text)) > 3 and text[:1].isupper() and any(i.startswith("remedy/") for i in ids):
                     ends.add(stop)
     return ends
+
+
+def _next_steps(transcript: Transcript, ends: set[int]) -> set[int]:
+    """The index right after "later" or "then" where the same sentence gave a remedy: what follows may be its next potency."""
+    found = set()
+    for end in ends:
+        gave = {sounding(word.text) for word in transcript.words[max(0, end - GAVE_BEFORE) : end]} & _GIVING
+        at = end
+        while gave and at < min(len(transcript.words), end + NEXT_STEP_WITHIN):
+            if at > end and re.search(r"[.?!]$", transcript.words[at - 1].text):
+                break
+            if sounding(transcript.words[at].text) in _STEPS:
+                found.add(at + 1)
+            at += 1
+    return found
 
 
 def _potency_behind(said: str) -> str | None:
