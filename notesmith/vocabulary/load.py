@@ -74,6 +74,8 @@ def load_vocabulary(*layers: Path) -> Vocabulary:
     spoken, heard = ({name: list(forms) for name, forms in one.items()} for one in (base.spoken, base.heard))
     for folder in layers:
         files = _layer_files(folder)
+        if not files:
+            continue  # an empty layer is none, here and on another machine where its folder is not there
         digest = _digest_of(files, digest)
         layer = _read_layer(files)
         relations.extend(layer.relations)
