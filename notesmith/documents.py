@@ -89,7 +89,7 @@ def _visible_captions(lines: list[str]) -> list[str]:
 def _opened(path: Path) -> zipfile.ZipFile:
     try:
         archive = zipfile.ZipFile(path)
-    except (zipfile.BadZipFile, OSError, ValueError) as error:
+    except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError) as error:
         raise DocumentError(f"{path}: is not a Word document or is damaged ({error}); save it again") from error
     if sum(entry.file_size for entry in archive.infolist()) > MAX_UNPACKED_BYTES:
         archive.close()

@@ -93,7 +93,13 @@ def load_vocabulary(*layers: Path) -> Vocabulary:
     )  # fmt: skip
 
 
+LONGEST_SHOWN = 80
 _Files = dict[str, tuple[Path, bytes]]  # what a layer's files hold, by their names within it
+
+
+def shown(text: str) -> str:
+    """A cell as an error shows it: cut where it would bury the message."""
+    return text if len(text) <= LONGEST_SHOWN else f"{text[:LONGEST_SHOWN]}…"
 
 
 def _layer_files(folder: Path) -> _Files:
@@ -178,9 +184,11 @@ def read_concepts(path: Path, data: bytes | None = None) -> Iterator[Concept]:
         scheme = SCHEME_OF_PREFIX.get(identifier.partition("/")[0])
         if scheme is None or not identifier.partition("/")[2]:
             known = ", ".join(SCHEME_OF_PREFIX)
-            raise VocabularyError(f"{path}:{number}: id {identifier!r} must be scheme/slug, scheme one of {known}")
+            raise VocabularyError(
+                f"{path}:{number}: id {shown(identifier)!r} must be scheme/slug, scheme one of {known}"
+            )
         if not pref:
-            raise VocabularyError(f"{path}:{number}: {identifier} has no prefLabel; give it one")
+            raise VocabularyError(f"{path}:{number}: {shown(identifier)} has no prefLabel; give it one")
         plain, ambiguous = _labels(cells[2])
         yield Concept(
             identifier, scheme, pref, plain, split_cell(cells[3]), ambiguous, split_cell(cells[4]),
