@@ -125,10 +125,26 @@ def decisions_of(
             support.elsewhere(concept_id, one.words.start, one.words.end),
             evidence=tuple(rows_by_number[number].tolist()),
         )
+    strongest: dict[tuple[str, str], float] = defaultdict(float)
+    for number, made in decisions.items():
+        key = made.candidate.phones, concepts[number]
+        strongest[key] = max(strongest[key], made.probability)
     return {
-        number: msgspec.structs.replace(one, ways=len(ways[table.forms[one.candidate.form].concept_id]))
-        for number, one in decisions.items()
+        number: msgspec.structs.replace(
+            made,
+            ways=len(ways[concepts[number]]),
+            probability=strongest[made.candidate.phones, concepts[number]]
+            if _one_word_throughout(made, session)
+            else made.probability,
+        )
+        for number, made in decisions.items()
     }
+
+
+def _one_word_throughout(one: Decision, session: Session) -> bool:
+    """Whether a garble means one thing in all the session: it is no ordinary word, or is written as a name."""
+    inside = session.words[one.candidate.words.start : one.candidate.words.end]
+    return one.probability >= PROPOSE and (not one.candidate.everyday or all(word.capital for word in inside))
 
 
 def _trimmed(one: Candidate, same: list[Candidate], session: Session) -> Candidate:
