@@ -125,7 +125,6 @@ def test_from_sound_to_a_moment_found_and_played(running: Running, page: Any, re
     assert not heard_whole(running)
     running.again(page)
     page.wait_for_selector("li[data-state=working]")
-    page.wait_for_selector("text=restoring terms")
     page.wait_for_selector("li[data-state=finished]")
     with running.course.open_store() as store:
         (lecture,) = store.lectures()
