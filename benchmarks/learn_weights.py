@@ -37,7 +37,7 @@ from truth import occurrences, parse_line, read_times  # noqa: E402
 
 import notesmith.correct.weigh as weigh_module  # noqa: E402
 from notesmith.correct.candidates import EDGE_WORDS, letter_phones  # noqa: E402
-from notesmith.correct.decide import probabilities  # noqa: E402
+from notesmith.correct.decide import probabilities, shares_of  # noqa: E402
 from notesmith.correct.evidence import FEATURES, Evidences, Session, first_support, support_of  # noqa: E402
 from notesmith.correct.field import marginals  # noqa: E402
 from notesmith.correct.forms import FormTable, form_table  # noqa: E402
@@ -334,20 +334,6 @@ def learn(prepared: Sequence[Prepared], table: FormTable) -> tuple[Floats, int]:
                 for one, x in zip(prepared, rows, strict=True)
             ]
     return weights, sum(len(p.true) for one in prepared for p in one.problems)
-
-
-def shares_of(session: Session, scores: Floats) -> list[float]:
-    shares = [0.0] * len(session.candidates)
-    by_segment: dict[int, list[int]] = defaultdict(list)
-    for number, one in enumerate(session.candidates):
-        by_segment[one.segment_id].append(number)
-    for segment_id, numbers in by_segment.items():
-        whole = session.transcript.segment_range(segment_id)
-        places = [(session.candidates[n].words.start - whole.start, session.candidates[n].words.end - whole.start)
-                  for n in numbers]  # fmt: skip
-        for n, share in zip(numbers, marginals(len(whole), places, scores[numbers].tolist())[1], strict=True):
-            shares[n] = share
-    return shares
 
 
 def reliability(lectures: Sequence[Labelled], weights: Weights, vocabulary: Vocabulary, table: FormTable) -> str:

@@ -47,15 +47,12 @@ def field_of(session: Session, table: FormTable, weights: Weights) -> tuple[list
     evidences = Evidences(session, table)
     support = first_support(session, table)
     vector = weights.vector()
-    by_segment: dict[int, list[int]] = defaultdict(list)
-    for number, one in enumerate(session.candidates):
-        by_segment[one.segment_id].append(number)
     shares: list[float] = []
     for turn in range(PASSES):
         if turn:
             support = support_of(session, table, shares)
         features = evidences.matrix(support)
-        shares = _shares(session, by_segment, features @ vector)
+        shares = shares_of(session, features @ vector)
     return shares, support, features
 
 
@@ -65,7 +62,11 @@ def probabilities(session: Session, table: FormTable, weights: Weights) -> tuple
     return shares, support
 
 
-def _shares(session: Session, by_segment: dict[int, list[int]], scores: NDArray[np.float64]) -> list[float]:
+def shares_of(session: Session, scores: NDArray[np.float64]) -> list[float]:
+    """The share of each candidate among the readings of its segment; ``scores`` in the order of the candidates."""
+    by_segment: dict[int, list[int]] = defaultdict(list)
+    for number, one in enumerate(session.candidates):
+        by_segment[one.segment_id].append(number)
     shares = [0.0] * len(session.candidates)
     for segment_id, numbers in by_segment.items():
         whole = session.transcript.segment_range(segment_id)
