@@ -23,7 +23,7 @@ from notesmith.correct.rulings import Rulings, covered_words, ruled_corrections,
 from notesmith.correct.textbook import read_along
 from notesmith.correct.weigh import Weights, load_weights
 from notesmith.sounds import load_costs
-from notesmith.transcript import Transcript, WordRange, sounding
+from notesmith.transcript import Transcript, sounding
 from notesmith.verdicts import VerdictEntry
 from notesmith.vocabulary import Vocabulary
 
@@ -186,9 +186,3 @@ def _limit_review(items: list[Correction], transcript: Transcript) -> list[Corre
     proposed = sorted((item for item in items if item.state == "proposed"), key=lambda item: -item.score)
     dropped = {id(item) for item in proposed[allowed:]}
     return [item for item in items if id(item) not in dropped]
-
-
-def word_range(transcript: Transcript, item: Correction) -> WordRange:
-    """The whole-transcript words of a correction."""
-    start = transcript.segment_starts[item.segment_id]
-    return WordRange(start + item.word_start, start + item.word_end)
