@@ -22,6 +22,7 @@ import statistics
 import tempfile
 import time
 from collections.abc import Sequence
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -34,6 +35,7 @@ from notesmith.vocabulary import Vocabulary
 
 DESCRIPTION = "growth over generated sessions of 30 minutes: time of the next session, store, site, memory"
 WORDS_A_MINUTE = 130
+FIRST_DAY = date(2012, 1, 1)
 MARKS = (1, 10, 100, 1000)
 MEASURED = 3  # sessions up to a mark that are published one by one
 CURRICULUM, SYMPTOMS, CASES, PLAIN_SHARE, COMMON_WORDS = 250, 30, 3, 0.75, 12_000
@@ -132,7 +134,7 @@ def _grow(place: Path, scratch: Path, sessions: int, minutes: int, stop_after: f
             row: dict[str, Any] = {"session": number}
             if number in published and number - 1 not in published and number > 1:
                 row["catching_up_cpu_s"] = round(_cpu_s(lambda: pipeline.publish(course, store, tools.vocabulary)), 2)
-            path = scratch / f"2020-01-01 Session {number:04}.vtt"
+            path = scratch / f"{FIRST_DAY + timedelta(days=4 * number)} Session {number:04}.vtt"
             path.write_text(talk(number, stock, minutes), encoding="utf-8")
             start = time.process_time()
             lecture, _ = pipeline.add_file(course, store, path, tools.vocabulary)
