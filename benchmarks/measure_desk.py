@@ -55,6 +55,7 @@ READ_WORDS_A_MINUTE = 238
 DROP_S = DECIDE_S + HAND_S + 2 * POINT_S + 2 * BUTTON_S
 CONTEXT_WORDS = 8  # of the sentence around a doubtful word
 PERSONS = frozenset({"tobias", "nandini", "jonas", "meera", "farid"})  # the students of the samples, invented with them
+SOUNDS = (".opus", ".mp3", ".m4a", ".ogg", ".wav")
 SPOKEN_POTENCIES = {"six": "6C", "thirty": "30C", "two hundred": "200C", "one m": "1M", "lm one": "LM1", "lm": "LM"}
 CHROMIUM = "/usr/bin/chromium"
 ARGUMENTS = ("--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking"
@@ -109,7 +110,8 @@ class Work(msgspec.Struct):
 class Truth:
     """What was really said at each heard word, by aligning the transcript with the true text."""
 
-    def __init__(self, transcript: Transcript, text: str) -> None:
+    def __init__(self, transcript: Transcript, text: str, persons: frozenset[str]) -> None:
+        self.persons = persons
         said = " ".join(re.sub(r"^\[\d+:\d\d\] \w: ", "", line) for line in text.splitlines())
         self.said = sounding(said).split()
         heard: list[str] = []
@@ -239,9 +241,9 @@ class Editor:
                 keys = 1
             self.page.keyboard.press("p")
             keys += 1
-            label = None if PERSONS & set(said.split()) else self.choose_term(said)
+            label = None if self.truth.persons & set(said.split()) else self.choose_term(said)
             text = self.typed(label, row.place.heard) if label else None
-            if PERSONS & set(said.split()):
+            if self.truth.persons & set(said.split()):
                 plain = 1
             elif number := next((n for n, (one, _) in enumerate(row.terms, 1) if self.means(said, one)), 0):
                 self.page.keyboard.press(str(number))
@@ -364,7 +366,10 @@ def measure(recording: Path, folder: Path, browser: Any, vocabulary: Vocabulary)
             heard = store.transcripts(lecture.recording_sha256)[0].transcript
         page.goto(f"{base}/words/suggest?q=thuja")  # the table of sounds is made while a recording is listened to
         page.goto(base)
-        truth = Truth(heard, recording.with_name(f"{recording.stem}.true.txt").read_text(encoding="utf-8"))
+        text = recording.with_name(f"{recording.stem}.true.txt").read_text(encoding="utf-8")
+        named = recording.with_name(f"{recording.stem}.persons.txt")
+        persons = frozenset(named.read_text(encoding="utf-8").casefold().split()) if named.is_file() else PERSONS
+        truth = Truth(heard, text, persons)
         work.clicks = 1  # the drop
         Editor(page, base, course, vocabulary, truth, work).go()
         began = time.monotonic()
@@ -383,11 +388,16 @@ def run(arguments: list[str]) -> dict[str, object]:
     parser = argparse.ArgumentParser(prog="run.py desk")
     parser.add_argument("--folder", type=Path, help="keep the courses here; a second run listens to nothing again")
     parser.add_argument("--only", help="sessions whose name holds this")
+    parser.add_argument(
+        "--of",
+        type=Path,
+        help="other recordings: a folder with NAME.ogg, NAME.true.txt (the words said) and NAME.persons.txt (its names)",
+    )
     given = parser.parse_args(arguments)
     from playwright.sync_api import sync_playwright
 
     vocabulary = Course(Path("/nonexistent"), CourseSettings(title="x")).load_vocabulary()
-    recordings = sorted(p for p in samples_dir().iterdir() if p.suffix in (".opus", ".mp3", ".m4a"))
+    recordings = sorted(p for p in (given.of or samples_dir()).iterdir() if p.suffix in SOUNDS)
     results: list[Work] = []
     with tempfile.TemporaryDirectory() as temporary, sync_playwright() as driver:
         folder = given.folder or Path(temporary)

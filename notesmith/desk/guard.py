@@ -49,6 +49,9 @@ HEADERS = {
     "cross-origin-resource-policy": "same-origin",
     "permissions-policy": "camera=(), microphone=(), geolocation=(), payment=(), usb=()",
 }
+RECORD_PATH = "/record"
+# The one page that may ask for the microphone, and only for itself.
+RECORD_PERMISSIONS = "camera=(), microphone=(self), geolocation=(), payment=(), usb=()"
 
 
 class Keys(msgspec.Struct, frozen=True):
@@ -89,6 +92,8 @@ class Guard:
                 headers = MutableHeaders(scope=message)
                 for name, value in HEADERS.items():
                     headers[name] = value
+                if scope["path"] == RECORD_PATH:
+                    headers["permissions-policy"] = RECORD_PERMISSIONS
                 headers["content-security-policy"] = PREVIEW_POLICY if preview else POLICY
                 if "cache-control" not in headers:
                     headers["cache-control"] = "no-store"

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import msgspec
 from starlette.requests import Request
 from starlette.responses import Response
 
 from notesmith.annotations import Extraction
+from notesmith.desk import recorder
 from notesmith.desk.context import Desk, desk_of, is_applying
 from notesmith.desk.names import is_open
 from notesmith.desk.queue import word_queue
 from notesmith.desk.removal import removed
-from notesmith.desk.uploads import open_jobs
+from notesmith.desk.uploads import is_live, open_jobs, part_path
 from notesmith.lecture import Lecture
 from notesmith.store import Store
 from notesmith.store.jobs import Job
@@ -59,7 +62,7 @@ def home(request: Request) -> Response:
         here="home",
         lines=lines,
         removed=removed(desk),
-        jobs=[job_line(one) for one in current],
+        jobs=job_lines(desk, current),
         busy=_busy(current),
         words=sum(line.words for line in lines),
         names=sum(line.names for line in lines),
@@ -71,7 +74,7 @@ def job_list(request: Request) -> Response:
     desk = desk_of(request)
     with desk.store() as store:
         current = open_jobs(store)
-    return desk.page("jobs.html", jobs=[job_line(one) for one in current], busy=_busy(current))
+    return desk.page("jobs.html", jobs=job_lines(desk, current), busy=_busy(current))
 
 
 def _busy(current: tuple[Job, ...]) -> bool:
@@ -86,12 +89,19 @@ class JobLine(msgspec.Struct, frozen=True):
     percent: int | None
     left: str
     lecture_id: str | None
+    is_live: bool = False
 
 
-def job_line(one: Job) -> JobLine:
-    """A job in words: what is happening, how far, how long."""
+def job_lines(desk: Desk, found: Sequence[Job]) -> list[JobLine]:
+    return [job_line(one, recorder.told(part_path(desk, one)) if is_live(one) else "") for one in found]
+
+
+def job_line(one: Job, live: str = "") -> JobLine:
+    """A job in words: what is happening, how far, how long. ``live`` tells how a recording under way stands."""
     percent: int | None = round(100 * one.fraction)
     match one.state:
+        case "receiving" if live:
+            return JobLine(one.id, one.body.name, one.state, live, None, "", None, is_live=True)
         case "receiving":
             says = "being sent; choose the same file again if it stopped"
         case "waiting":

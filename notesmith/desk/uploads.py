@@ -22,6 +22,7 @@ from notesmith.store.jobs import OPEN_STATES, Job, JobBody, add_job, change_job,
 
 UPLOAD_LIMIT_BYTES = 8 * 1024**3
 SPARE_BYTES = 200 * 1024**2
+LIVE_STAMP = "recorded here"
 KNOWN_ENDINGS = frozenset(
     ".mp3 .m4a .m4b .aac .wav .ogg .oga .opus .flac .wma .amr .aiff .aif .caf .mp4 .m4v .mov .webm .mkv .avi .3gp "
     ".vtt .srt .json .txt".split()
@@ -49,6 +50,23 @@ def part_path(desk: Desk, one: Job) -> Path:
     return desk.incoming / str(one.id) / one.body.name
 
 
+def is_live(one: Job) -> bool:
+    """Whether an upload grows while it is recorded: how long it will be is not known before it is ended."""
+    return one.body.size == 0 and one.body.kind == "add"
+
+
+def make_upload(desk: Desk, store: Store, name: str, *, size: int, stamp: str) -> Job:
+    """A new upload of which nothing is here yet. Raises InputError where the disk has no room for it."""
+    if shutil.disk_usage(desk.course.folder).free < size + SPARE_BYTES:
+        raise InputError(f"there is not enough space on the disk for “{name}”")
+    made = add_job(store, JobBody("add", name, size=size, stamp=stamp), "receiving")
+    path = part_path(desk, made)
+    with output_errors(path):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.touch()
+    return made
+
+
 def begin(request: Request) -> Response:
     """POST /uploads: name, size, stamp → the upload's number and how much of it is here already."""
     desk = desk_of(request)
@@ -67,13 +85,7 @@ def begin(request: Request) -> Response:
                     body = msgspec.structs.replace(one.body, received=here)
                     change_job(store, one.id, "waiting", body, only_from=("receiving",))
                 return JSONResponse({"id": one.id, "offset": here})
-        if shutil.disk_usage(desk.course.folder).free < size + SPARE_BYTES:
-            raise InputError(f"there is not enough space on the disk for “{name}”")
-        made = add_job(store, JobBody("add", name, size=size, stamp=stamp), "receiving")
-    path = part_path(desk, made)
-    with output_errors(path):
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.touch()
+        made = make_upload(desk, store, name, size=size, stamp=stamp)
     return JSONResponse({"id": made.id, "offset": 0})
 
 
@@ -110,7 +122,10 @@ def _append(desk: Desk, job_id: str, offset: int, piece: bytes) -> Response:
             raise ConflictError("this upload is over or was cancelled")
         if offset != here:
             return JSONResponse({"id": one.id, "offset": here}, 409)
-        if here + len(piece) > one.body.size:
+        if is_live(one):
+            if here + len(piece) > UPLOAD_LIMIT_BYTES or shutil.disk_usage(path.parent).free < SPARE_BYTES:
+                raise InputError("there is no space left on the disk; end the recording here")
+        elif here + len(piece) > one.body.size:
             raise InputError("the file grew while it was sent; choose it again")
         with output_errors(path), path.open("ab") as file:
             file.write(piece)
@@ -118,7 +133,8 @@ def _append(desk: Desk, job_id: str, offset: int, piece: bytes) -> Response:
             os.fsync(file.fileno())  # what is told to have arrived is there after a power cut
         here += len(piece)
         body = msgspec.structs.replace(one.body, received=here)
-        change_job(store, one.id, "waiting" if here == body.size else "receiving", body, only_from=("receiving",))
+        whole = here == body.size and not is_live(one)
+        change_job(store, one.id, "waiting" if whole else "receiving", body, only_from=("receiving",))
     return JSONResponse({"id": one.id, "offset": here})
 
 
@@ -142,7 +158,7 @@ def retry(request: Request) -> Response:
         if (
             one.body.kind == "add"
             and one.body.lecture_id is None
-            and received_bytes(part_path(desk, one)) < one.body.size
+            and (is_live(one) or received_bytes(part_path(desk, one)) < one.body.size)
         ):
             raise InputError(f"“{one.body.name}” did not arrive whole; choose the file again")
         body = msgspec.structs.replace(one.body, message="", stage="", done=0, total=0, stage_began=0.0)

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
+from notesmith.desk import recorder
 from notesmith.desk.context import Desk
 from notesmith.desk.publication import checklist
 from notesmith.errors import Cancelled, ConflictError, InputError, NotesmithError
@@ -173,6 +174,8 @@ class Worker:
             return store.lecture(found.body.lecture_id)[0]
         self._report(store, found.id, "looking", 0, 1)
         probe_apart(path)
+        if recorder.is_recorded(found):
+            recorder.put_in_order(path)
         lecture, new = pipeline.add_file(self.desk.course, store, path, self.desk.vocabulary)
         body = msgspec.structs.replace(
             job(store, found.id).body,
