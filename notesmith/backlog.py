@@ -11,9 +11,12 @@ once however often a worker was lost. What cannot be used is set aside with the 
 from __future__ import annotations
 
 import concurrent.futures
+import contextlib
+import importlib
 import multiprocessing
 import os
 import shutil
+import signal
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import BrokenExecutor, Executor, Future
@@ -27,9 +30,10 @@ from notesmith import pipeline, transcribe
 from notesmith.annotations import Extraction
 from notesmith.course import Course
 from notesmith.errors import InputError, NotesmithError, OutputError
-from notesmith.files import output_errors, write_atomic
+from notesmith.files import output_errors
 from notesmith.lecture import Lecture
 from notesmith.likeness import ALIKE, SoundMark, likeness, loudness_of, may_be_alike
+from notesmith.pace import Expected, expected, keep_run, last_run, trial
 from notesmith.parcel import Delivery, ModelMaker, Parcel, WorkerTools, last_progress, work
 from notesmith.profiles import Profile, profile_named
 from notesmith.recording import probe
@@ -38,7 +42,6 @@ from notesmith.transcribe.whisper import cores
 
 SOUND_ENDINGS = frozenset(".mp3 .m4a .wav .ogg .opus .oga .flac .aac .wma .mp4 .m4v .mov .webm .mkv .avi".split())
 SCRATCH_NAME = ".work"  # inside the course folder: work in progress, safe to delete when nothing runs
-PACE_NAME = "pace.json"
 MARK_STAGE = "sound"  # the stage under which a recording's SoundMark is kept
 ATTEMPTS = 3  # a lecture whose worker died this often is set aside
 POLL_S = 0.5
@@ -56,20 +59,12 @@ class PlanItem(msgspec.Struct, frozen=True):
     reason: str = ""
 
 
-class Pace(msgspec.Struct, frozen=True):
-    """Seconds of work for a second of sound with all cores at work, as measured by the last run."""
-
-    model: str
-    profile: str
-    factor: float
-
-
 class Plan(msgspec.Struct, frozen=True):
-    """What a run would do. ``expected_s`` is None where no run has been measured here with this model and profile."""
+    """What a run would do; ``sound_ms`` is the sound not yet listened to, ``finished`` the lectures with results."""
 
     items: tuple[PlanItem, ...]
     sound_ms: int
-    expected_s: float | None
+    finished: int
 
     def count(self, *states: ItemState) -> int:
         return sum(item.state in states for item in self.items)
@@ -154,7 +149,7 @@ def make_plan(
     Duplicates are files of the same bytes, and recordings of the same sound under another codec or volume.
     """
     profile = profile or profile_named(course.settings.profile)
-    items = [_standing_item(course, store, lecture) for lecture in store.lectures()]
+    items = [_standing_item(course, store, lecture, profile) for lecture in store.lectures()]
     by_sha = {lecture.recording_sha256: lecture for lecture in store.lectures()}
     finished = {item.lecture_id for item in items if item.state == "done"}
     sounds = _Sounds(course, store)
@@ -164,20 +159,48 @@ def make_plan(
         seen(path.name)
         items.append(_file_item(path, by_sha, finished, here, sounds))
     sound_ms = sum(item.duration_ms for item in items if item.state in ("new", "unfinished"))
-    pace = _pace(course, profile)
-    return Plan(tuple(items), sound_ms, None if pace is None else sound_ms / 1000 * pace.factor)
+    return Plan(tuple(items), sound_ms, len(finished))
 
 
-def _standing_item(course: Course, store: Store, lecture: Lecture) -> PlanItem:
+def expected_time(
+    course: Course, plan: Plan, *, profile: Profile | None = None, address: str | None = None, workers: int = 0
+) -> Expected | None:
+    """How long the plan's sound will take, by the last run or, on this machine, by a trial of some seconds.
+
+    None where neither can be had: a cluster that was not used before, or a model that is not here yet.
+    """
+    profile = profile or profile_named(course.settings.profile)
+    if (pace := last_run(course.folder / SCRATCH_NAME, course, profile, address)) is None and address is None:
+        pace = trial(course, profile, workers or best_workers(plan.count("new", "unfinished")))
+    return None if pace is None else expected(plan.sound_ms, pace)
+
+
+def _standing_item(course: Course, store: Store, lecture: Lecture, profile: Profile) -> PlanItem:
     done = store.result_key(lecture.id, "extraction") is not None
     duration = 0
     if not done and lecture.media is not None and not store.transcripts(lecture.recording_sha256):
-        mark = store.result(lecture.id, MARK_STAGE, SoundMark)
         try:
-            duration = mark.duration_ms if mark else probe(course.media_path(lecture.media)).duration_ms
+            duration = _duration_ms(course, store, lecture)
+            if store.window_settings(lecture.recording_sha256):
+                settings = pipeline.transcript_settings(pipeline.Tools(course, profile))
+                duration = max(0, duration - _heard_ms(store, lecture, settings))
         except InputError as error:
             return PlanItem(lecture.id, "unusable", 0, lecture.id, str(error))
     return PlanItem(lecture.id, "done" if done else "unfinished", duration, lecture.id)
+
+
+def _heard_ms(store: Store, lecture: Lecture, settings: str) -> int:
+    """How far a stopped run listened to a recording; ``settings`` is the key of its windows."""
+    windows = store.decoded_windows(lecture.recording_sha256, settings, transcribe.StoredWindow)
+    return max((w.segments[-1].time.end_ms for w in windows.values() if w.segments), default=0)
+
+
+def _duration_ms(course: Course, store: Store, lecture: Lecture) -> int:
+    """The length of a lecture's recording. Raises InputError where it cannot be told."""
+    if lecture.media is None:
+        return 0
+    mark = store.result(lecture.id, MARK_STAGE, SoundMark)
+    return mark.duration_ms if mark else probe(course.media_path(lecture.media)).duration_ms
 
 
 def _file_item(
@@ -246,22 +269,22 @@ def _listened(mark: SoundMark, path: Path) -> SoundMark:
         return mark  # it is found out, and told, when its turn comes
 
 
-def _pace(course: Course, profile: Profile) -> Pace | None:
-    try:
-        pace = msgspec.json.decode((course.folder / SCRATCH_NAME / PACE_NAME).read_bytes(), type=Pace)
-    except (OSError, msgspec.MsgspecError):
-        return None
-    return pace if (pace.model, pace.profile) == (course.settings.model, profile.name) else None
-
-
 # ---------------------------------------------------------------- the run
 
 
 def _executor(address: str | None, workers: int) -> Executor:
     """Where the parcels are worked on: processes of this machine, or the workers of a Dask scheduler."""
     if address is None:
-        return concurrent.futures.ProcessPoolExecutor(workers, multiprocessing.get_context("spawn"))
+        spawned = multiprocessing.get_context("spawn")
+        return concurrent.futures.ProcessPoolExecutor(workers, spawned, initializer=_worker_begins)
     return _cluster(address)
+
+
+def _worker_begins() -> None:
+    """In a worker process: leave Ctrl-C to the parent, and take no system-wide lock, which a stopped worker leaves."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    with contextlib.suppress(ImportError):
+        importlib.import_module("tqdm.std").TqdmDefaultWriteLock.mp_lock = None
 
 
 def _cluster(address: str) -> Executor:
@@ -300,8 +323,7 @@ def run(
     seconds = time.monotonic() - begun
     sound_ms = sum(outcome.sound_ms for outcome in finished)
     if sound_ms and make_model is None:
-        pace = Pace(course.settings.model, profile.name, seconds / (sound_ms / 1000))
-        write_atomic(scratch / PACE_NAME, msgspec.json.encode(pace))
+        keep_run(scratch, course, profile, address, seconds / (sound_ms / 1000))
     duplicates = tuple(item for item in plan.items if item.state == "duplicate")
     return BacklogReport(tuple(finished), tuple(set_aside), duplicates, sound_ms, seconds)
 
@@ -378,12 +400,15 @@ class _Sending:
         return pipeline.transcript_settings(tools)
 
     def collect(self, lecture: Lecture) -> None:
-        """Take a stopped worker's finished windows into the store, so that any later run goes on from there."""
+        """Take what a stopped worker heard into the store, so that any later run goes on from there."""
         path = self.scratch(lecture) / "course.db"
         if not self.shared or not path.is_file() or self.store.transcripts(lecture.recording_sha256):
             return
         with Store(path) as scratch:
+            transcript = scratch.transcript(lecture.recording_sha256, self.settings)
             found = scratch.decoded_windows(lecture.recording_sha256, self.settings, transcribe.StoredWindow)
+        if transcript is not None:
+            self.store.put_transcript(self.settings, transcript)
         for number, window in found.items():
             self.store.put_decoded_window(lecture.recording_sha256, self.settings, number, window)
 
@@ -423,16 +448,27 @@ class _Run:
 
     def __init__(self, sending: _Sending, waiting: dict[str, Lecture], set_aside: list[Outcome], watch: Watch) -> None:
         self.sending, self.set_aside, self.watch = sending, set_aside, watch
-        self.waiting = list(waiting.values())
+        self.lengths = {lecture.id: self._to_hear_ms(lecture) for lecture in waiting.values()}
+        self.sound_ms = sum(self.lengths.values())
+        # The longest first, so that no worker is left alone with a long one at the end.
+        self.waiting = sorted(waiting.values(), key=lambda lecture: -self.lengths[lecture.id])
         self.total = len(waiting)
         self.attempts = dict.fromkeys(waiting, 0)
         self.finished: list[Outcome] = []
         self.suspects: set[str] = set()
         self.out: dict[Future[Delivery], Lecture] = {}
-        marks = {one.id: sending.store.result(one.id, MARK_STAGE, SoundMark) for one in self.waiting}
-        self.sound_ms = sum(mark.duration_ms for mark in marks.values() if mark)
-        self.lengths = {name: mark.duration_ms if mark else 0 for name, mark in marks.items()}
         self.begun = time.monotonic()
+
+    def _to_hear_ms(self, lecture: Lecture) -> int:
+        """The sound of a lecture that is not listened to yet; 0 where that cannot be told."""
+        sending = self.sending
+        if sending.store.transcript(lecture.recording_sha256, sending.settings) is not None:
+            return 0
+        try:
+            length = _duration_ms(sending.course, sending.store, lecture)
+        except InputError:
+            return 0
+        return max(0, length - _heard_ms(sending.store, lecture, sending.settings))
 
     def through(self, address: str | None, workers: int) -> list[Outcome]:
         """Work until nothing waits. A pool whose process died is replaced; what it worked on waits again."""
@@ -513,7 +549,9 @@ class _Run:
         told = [last_progress(self.sending.scratch(lecture)) for lecture in self.out.values()]
         working = tuple(step for step in told if step is not None)
         heard = sum(outcome.sound_ms for outcome in self.finished)
-        heard += sum(step.done for step in working if step.stage == "transcribe")
+        for step in working:  # what an earlier run heard of a lecture counts in its step, hence the bound
+            length = self.lengths.get(step.lecture_id, 0)
+            heard += min(step.done, length) if step.stage == "transcribe" else length
         spent = time.monotonic() - self.begun
         left = spent / heard * (self.sound_ms - heard) if heard > 0.01 * self.sound_ms > 0 else None
         over = self.total - len(self.waiting) - len(self.out)

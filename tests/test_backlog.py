@@ -119,7 +119,7 @@ def test_the_plan_tells_what_is_new_unusable_and_twice(course, archive):
     assert states == {"a.wav": "new", "b.wav": "new", "c again.mp3": "duplicate", "d.mp3": "unusable",
                       "e.vtt": "new", "f.vtt": "duplicate"}  # fmt: skip
     assert plan.sound_ms == pytest.approx(56_000, abs=100)
-    assert plan.expected_s is None  # nothing was measured here yet, so nothing is promised
+    assert plan.finished == 0
 
 
 def test_a_run_gives_what_the_pipeline_gives_and_goes_on_past_faults(course, archive, tmp_path):
@@ -136,7 +136,11 @@ def test_a_run_gives_what_the_pipeline_gives_and_goes_on_past_faults(course, arc
     files = [archive / "1999" / name for name in ("a.wav", "b.wav", "e.vtt")]
     assert found == undisturbed(tmp_path, files)
     assert standings[-1].finished == standings[-1].total == 3
+    heard = [standing.sound_done_ms for standing in standings]
+    assert heard == sorted(heard)
+    assert heard[-1] == standings[-1].sound_ms
     assert again.count("new", "unfinished") == 0
+    assert again.finished == 3
     assert not list((course.folder / backlog.SCRATCH_NAME).glob("*/"))
 
 
@@ -168,10 +172,20 @@ def test_a_stopped_run_leaves_its_windows_in_the_store(course, archive, tmp_path
         with pytest.raises(KeyboardInterrupt):
             backlog.run(course, store, plan, workers=1, make_model=slow_speech, watch=stop)
         plan = backlog.make_plan(course, store, [archive])
-        backlog.run(course, store, plan, workers=1, make_model=slow_speech)
+        report = backlog.run(course, store, plan, workers=1, make_model=slow_speech)
+        assert report.sound_ms <= 56_000 - 3 * 2_000  # what the stopped run heard is not counted again
         decoded = log.read_text().splitlines()
         assert len(decoded) - len(set(decoded)) <= 1
         assert all(store.result_key(lecture.id, "extraction") for lecture in store.lectures())
+
+
+def test_the_longest_recording_is_sent_first(course, tmp_path, write_sound, sound):
+    for seconds in (5, 20, 10):
+        write_sound(tmp_path / f"2020-01-{seconds:02} Talk of {seconds}.wav", sound[: seconds * RATE_HZ])
+    with course.open_store() as store:
+        plan = backlog.make_plan(course, store, [tmp_path])
+        report = backlog.run(course, store, plan, workers=1, make_model=slow_speech)
+    assert [round(outcome.sound_ms / 1000) for outcome in report.finished] == [20, 10, 5]
 
 
 @pytest.mark.parametrize("ending", [".mp3", ".m4a", ".ogg", ".flac"])

@@ -7,14 +7,19 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
-from rich.progress import Progress, TextColumn
+from rich.progress import BarColumn, Progress, TaskID, TextColumn
+from rich.table import Column
 
-from notesmith.cli.console import CourseOption, err, progress_bar, say, the_course
+from notesmith.cli.console import STAGE_NAMES, CourseOption, err, progress_bar, say, the_course
+from notesmith.course import Course
 from notesmith.errors import InputError, NotesmithError
-from notesmith.profiles import profile_named
+from notesmith.profiles import Profile, profile_named
 
 if TYPE_CHECKING:
     from notesmith import backlog as work_list
+
+
+LABEL_WIDTH = 36
 
 
 def add_to(app: typer.Typer) -> None:
@@ -66,6 +71,8 @@ def backlog(
                 opened, store, wanted, profile=chosen, seen=lambda name: looking.update(task, description=name)
             )
         _say_plan(plan)
+        if plan.sound_ms:
+            _say_expected(opened, plan, chosen, scheduler, workers)
         if plan_only or not plan.count("new", "unfinished"):
             return
         report = _run(lambda watch: work_list.run(
@@ -75,38 +82,94 @@ def backlog(
         f"{len(report.finished)} lectures finished, {hours(report.sound_ms / 1000)} of sound in "
         f"{hours(report.seconds)}; {len(report.duplicates)} duplicates left out."
     )
+    if report.finished:
+        say(f"Next: notesmith publish -c {course}")
     for outcome in report.set_aside:
-        say(f"set aside: {outcome.name}: {outcome.failure}")
+        say(f"set aside: {_named(outcome.name, outcome.failure or '')}")
     if report.set_aside:
         raise NotesmithError(f"{len(report.set_aside)} set aside, named above; all else is done")
 
 
 def _say_plan(plan: work_list.Plan) -> None:
     say(
-        f"{plan.count('new')} new, {plan.count('unfinished')} to go on with, {plan.count('done')} done already, "
+        f"{plan.count('new')} new, {plan.count('unfinished')} to go on with, {plan.finished} done already, "
         f"{plan.count('duplicate')} duplicates, {plan.count('unusable')} cannot be used."
     )
     for item in plan.items:
         if item.state in ("duplicate", "unusable"):
-            say(f"{item.state}: {item.name}: {item.reason}")
-    expected = "unknown before the first run here" if plan.expected_s is None else f"about {hours(plan.expected_s)}"
-    say(f"{hours(plan.sound_ms / 1000)} of sound to listen to; expected time: {expected}.")
+            say(f"{item.state}: {_named(item.name, item.reason)}")
+
+
+def _named(name: str, reason: str) -> str:
+    """A file or lecture with what is the matter with it, which may begin with the name itself."""
+    return reason if reason.startswith(name) else f"{name}: {reason}"
+
+
+def _say_expected(
+    course: Course, plan: work_list.Plan, profile: Profile | None, scheduler: str | None, workers: int
+) -> None:
+    from notesmith import backlog as work_list
+
+    with Progress(TextColumn("trying out how fast this machine listens"), console=err, transient=True) as trying:
+        trying.add_task("")
+        expected = work_list.expected_time(course, plan, profile=profile, address=scheduler, workers=workers)
+    sound = f"{hours(plan.sound_ms / 1000)} of sound to listen to"
+    if expected is None:
+        why = "on this cluster" if scheduler else "with this model, which is not on this machine yet"
+        say(f"{sound}; expected time: not known before the first run {why}.")
+        return
+    basis = "a trial on a minute of a sample recording" if expected.tried else "the last run here"
+    say(f"{sound}; expected time: {hours(expected.least_s)} to {hours(expected.most_s)}, going by {basis}.")
 
 
 def _run(do: Callable[[work_list.Watch], work_list.BacklogReport]) -> work_list.BacklogReport:
     """Run with one bar over all and one for each lecture being worked on; plain lines where there is no terminal."""
-    from notesmith import pipeline
-
-    with progress_bar() as report:
+    if not err.is_terminal:
+        return do(_plain_watch())
+    columns = (TextColumn("{task.description}", table_column=Column(max_width=LABEL_WIDTH, no_wrap=True)),
+               BarColumn(bar_width=20), TextColumn("{task.fields[says]}"))  # fmt: skip
+    with Progress(*columns, console=err) as bars:
+        whole = bars.add_task("all sound", says="")
+        tasks: dict[str, TaskID] = {}
 
         def watch(standing: work_list.Standing) -> None:
-            report(pipeline.Progress("all", "lectures", standing.finished, max(1, standing.total)))
-            if standing.sound_ms:
-                report(pipeline.Progress("all", "sound", standing.sound_done_ms, standing.sound_ms))
+            total, done = standing.sound_ms, standing.sound_done_ms
+            if not total:
+                total, done = max(1, standing.total), standing.finished
+            bars.update(whole, completed=done, total=total, says=_says(standing))
+            for lecture_id in tasks.keys() - {step.lecture_id for step in standing.working}:
+                bars.remove_task(tasks.pop(lecture_id))
             for step in standing.working:
-                report(step)
+                if step.lecture_id not in tasks:
+                    tasks[step.lecture_id] = bars.add_task(step.lecture_id, says="")
+                stage = STAGE_NAMES.get(step.stage, step.stage)
+                bars.update(tasks[step.lecture_id], completed=step.done, total=step.total, says=stage)
 
         return do(watch)
+
+
+def _says(standing: work_list.Standing) -> str:
+    """How far the whole is, in words."""
+    text = f"{standing.finished} of {standing.total} lectures"
+    if standing.set_aside:
+        text += f", {standing.set_aside} set aside"
+    if standing.seconds_left is not None:
+        text += f", about {hours(standing.seconds_left)} left"
+    return text
+
+
+def _plain_watch() -> work_list.Watch:
+    told = (-1, -1)
+
+    def watch(standing: work_list.Standing) -> None:
+        nonlocal told
+        tenth = 10 * standing.sound_done_ms // standing.sound_ms if standing.sound_ms else 10
+        if (standing.finished, tenth) != told:
+            told = (standing.finished, tenth)
+            share = f", {10 * tenth}% of the sound" if standing.sound_ms else ""
+            err.print(f"{_says(standing)}{share}", markup=False)
+
+    return watch
 
 
 def backup(

@@ -22,6 +22,7 @@ app = typer.Typer(
 # Each module adds its commands with ``add_to(app)``; the order is the order of the help text.
 ROOMS = ("course", "work", "desk", "publish", "terms", "care")
 DEFECT_EXIT_CODE = 70  # sysexits.h EX_SOFTWARE
+STOPPED = "stopped; what was finished is kept, the same command goes on from there"
 CANCELLED_EXIT_CODE = 130  # 128 + SIGINT, as shells report it
 
 
@@ -43,7 +44,11 @@ def main() -> None:
     except NotesmithError as error:
         _leave(str(error), error.exit_code)
     except KeyboardInterrupt:
-        _leave("stopped; what was finished is kept, the same command goes on from there", CANCELLED_EXIT_CODE)
+        _leave(STOPPED, CANCELLED_EXIT_CODE)
+    except SystemExit as error:  # typer turns Ctrl-C into this, and says nothing
+        if error.code != CANCELLED_EXIT_CODE:
+            raise
+        _leave(STOPPED, CANCELLED_EXIT_CODE)
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(0)
