@@ -1,14 +1,16 @@
-"""Kill the pipeline and the desk with SIGKILL at random moments, lose a worker of a Dask cluster, compare with a calm run.
+"""Kill the pipeline and the desk with SIGKILL in every stage of their work, and compare with a calm run byte for byte.
 
-    python benchmarks/run.py reliability --kills 200                  pipeline, stand-in model
-    python benchmarks/run.py reliability --kills 0 --real 100         pipeline, packaged Whisper base
-    python benchmarks/run.py reliability --kills 0 --desk 100         the desk's server: uploads, rulings, publication
+    python benchmarks/run.py reliability --kills 60                    pipeline, stand-in model
+    python benchmarks/run.py reliability --kills 0 --real 60           pipeline, packaged Whisper base
+    python benchmarks/run.py reliability --kills 0 --desk 60           the desk's server: uploads, rulings, publication
 
-Long measurements are done in pieces with ``--minutes``, another ``--seed`` each and ``--keep FILE``: every piece is
-written there as one line of JSON, and the sums over all pieces are printed.
+The stage is chosen so that all get their share, the moment in it by lot (lab/killing.py). Long measurements are done
+in pieces with ``--minutes``, another ``--seed`` each and ``--keep FILE``: every piece is written there as one line of
+JSON, the next piece aims where the fewest kills fell, and the sums over all pieces are printed.
 
 The stand-in says a fixed word for each half second, so that hundreds of runs are affordable. Everything else is the
-real thing. Children are forked after vocabulary and language model are loaded, to save their start.
+real thing. Children are forked after vocabulary and language model are loaded, to save their start. After every kill
+the next run may begin one window anew that was begun before, the one in flight; more stops the measurement.
 
 What this and the fuzzing of tests/fuzz found, all mended: see CHANGELOG.md, "Found by killing and by fuzzing".
 """
@@ -23,7 +25,6 @@ import random
 import signal
 import sqlite3
 import tempfile
-import threading
 import time
 import zlib
 from collections import Counter
@@ -34,9 +35,10 @@ from typing import Any
 
 import av
 import numpy as np
-from lab.desk_client import KEYS, DeskClient
+from lab.desk_client import DOING, KEYS, DeskClient
+from lab.killing import Stages, WindowLog, child, plan, watch_pipeline
 
-from notesmith import backlog, extract, pipeline, transcribe
+from notesmith import extract, pipeline, transcribe
 from notesmith.annotations import Corrections, Extraction
 from notesmith.course import Course, create_course
 from notesmith.lecture import CourseSettings
@@ -48,7 +50,7 @@ from notesmith.transcribe.whisper import HeardWindow, HeardWord
 from notesmith.transcript import TimeSpan
 
 NAME = "reliability"
-DESCRIPTION = "random kills of the pipeline and the desk, and a cluster that loses a worker, beside undisturbed runs"
+DESCRIPTION = "kills in every stage of the pipeline and the desk, beside undisturbed runs"
 SAMPLES = Path(__file__).resolve().parents[1] / "sample_audio"
 SPOKEN = "Thuja has warts that are soft and moist. Silica is chilly and yields to nobody, she is mild.".split()
 LOG, PAUSE = "NOTESMITH_BENCH_LOG", "NOTESMITH_BENCH_PAUSE_S"
@@ -110,9 +112,13 @@ class WatchedWhisper(transcribe.WhisperSpeech):
 class RealTools(WorkerTools):
     """Tools with the packaged model, watched; each forked child loads it for itself."""
 
+    stages: Stages | None = None
+
     @cached_property
     def model(self) -> transcribe.SpeechModel:
-        return WatchedWhisper(transcribe.find_model(self.course.settings.model))
+        assert self.stages is not None
+        with self.stages.at("loading the model"):
+            return WatchedWhisper(transcribe.find_model(self.course.settings.model))
 
 
 def _name(speech: np.ndarray) -> str:
@@ -204,127 +210,100 @@ def warm_up(tools: pipeline.Tools, scratch: Path) -> None:
     whole(tools, new_course(scratch / "warm"), [captions])
 
 
-def child(task: Callable[[], None]) -> int:
-    """Fork a process that does the task; returns its id."""
-    if (pid := os.fork()) == 0:
-        code = 1
-        try:
-            task()
-            code = 0
-        finally:
-            os._exit(code)
-    return pid
+def kill_test(
+    kills: int, files: list[Path], scratch: Path, tools: WorkerTools, seed: int, minutes: float, tally: Counter[str]
+) -> dict[str, Any]:
+    """Rounds of: a fresh course, killed once or twice in each stage, then brought to its end and compared."""
+    chance = random.Random(seed)
+    profile = tools.profile.name
+    scratch.mkdir(exist_ok=True)
+    stages = Stages()
+    if isinstance(tools, RealTools):
+        tools.stages = stages
 
+    def work(course: Course) -> None:
+        watch_pipeline(stages)
+        whole(tools, course, files)
 
-class Windows:
-    """How often windows were decoded, over many rounds, from the files that the models write."""
+    def start(course: Course) -> int:
+        return child(lambda: work(course))
 
-    def __init__(self) -> None:
-        self.most_ended = self.most_begun = self.ended_again = 0
-
-    def count(self, log: Path) -> None:
-        lines = Counter(log.read_text().splitlines())
-        ended = [count for line, count in lines.items() if line.startswith("ended")]
-        begun = [count for line, count in lines.items() if line.startswith("begun")]
-        self.most_ended, self.most_begun = max([self.most_ended, *ended]), max([self.most_begun, *begun])
-        self.ended_again += sum(count - 1 for count in ended)
-
-    def figures(self) -> dict[str, int]:
-        return {
-            "finished_windows_decoded_again": self.ended_again,
-            "most_times_one_window_was_finished": self.most_ended,
-            "most_times_one_window_was_begun": self.most_begun,
-        }
+    calm = new_course(scratch / "calm", profile=profile)
+    log = WindowLog(new_log(scratch / "calm.log"))
+    begun = time.monotonic()
+    if os.waitpid(start(calm), 0)[1]:
+        raise SystemExit("the undisturbed run failed")
+    calm_s = time.monotonic() - begun
+    log.run_over()
+    time.sleep(0.1)  # the last words of the run are still in the pipe
+    usual, order = {name: list(times) for name, times in stages.durations.items()}, list(stages.seen)
+    wanted = contents(calm)
+    figures = Tally(log.decoded)
+    last = time.monotonic() + minutes * 60
+    while figures.kills < kills and time.monotonic() < last:
+        course = new_course(scratch / f"round{figures.rounds}", profile=profile)
+        log = WindowLog(new_log(scratch / f"round{figures.rounds}.log"))
+        aims: list[str | None] = [*plan(order, tally), None]
+        before = figures.kills
+        for aim in aims:
+            pid = start(course)
+            stages.new_run(pid, None if aim is None else stages.aim_at(aim, chance, usual))
+            status = os.waitpid(pid, 0)[1]
+            stages.over()
+            figures.window_check(log)
+            if not os.WIFSIGNALED(status):
+                if status:
+                    raise SystemExit("a resumed run failed")
+                break
+            figures.kill(stages.killed_at, tally)
+            figures.stores_damaged += not sound_store(course)
+        figures.compare(wanted, course, figures.kills - before)
+        figures.windows_over(log)
+    return {**figures.figures(), "seed": seed, "profile": profile, "calm_run_s": round(calm_s, 2)}
 
 
 def new_log(path: Path) -> Path:
-    path.touch()
+    """Have the models write into this file from now on."""
     os.environ[LOG] = str(path)
     return path
 
 
-def kill_test(
-    kills: int, files: list[Path], scratch: Path, tools: pipeline.Tools, seed: int, minutes: float
-) -> dict[str, Any]:
-    """Rounds of: a fresh course, killed at random moments until a run comes through; until there were enough kills."""
-    chance = random.Random(seed)
-    profile = tools.profile.name
-    scratch.mkdir(exist_ok=True)
-    calm = new_course(scratch / "calm", profile=profile)
-    log = new_log(scratch / "calm.log")
-    begun = time.monotonic()
-    pid = child(lambda: whole(tools, calm, files))
-    spent: Counter[str] = Counter()
-    while (over := os.waitpid(pid, os.WNOHANG))[0] == 0:
-        spent[stage_of(calm, len(files))] += 1
-        time.sleep(0.01)
-    calm_s = time.monotonic() - begun
-    if over[1]:
-        raise SystemExit("the undisturbed run failed")
-    share = calm_s / spent.total()
-    wanted = contents(calm)
-    windows = len(set(log.read_text().splitlines())) // 2
-    done = rounds = different = damaged = 0
-    stages: Counter[str] = Counter()
-    decoded = Windows()
-    last = time.monotonic() + minutes * 60
-    while done < kills and time.monotonic() < last:
-        course = new_course(scratch / f"round{rounds}", profile=profile)
-        log = new_log(scratch / f"round{rounds}.log")
-        killed_here = 0
-        while True:
-            pid = child(lambda course=course: whole(tools, course, files))  # type: ignore[misc]
-            # A stage by lot and a moment in it by lot, so that short stages are hit too; some runs get through.
-            stage = chance.choice(STAGES)
-            finished = (0, 0)
-            while STAGES.index(stage_of(course, len(files))) < STAGES.index(stage):
-                if (finished := os.waitpid(pid, os.WNOHANG))[0]:
-                    break
-                time.sleep(0.005)
-            until = time.monotonic() + chance.uniform(0, max(0.1, spent[stage] * share) * 1.3)
-            if finished[0]:
-                until = 0.0
-            while time.monotonic() < until and (finished := os.waitpid(pid, os.WNOHANG))[0] == 0:
-                time.sleep(0.005)
-            if finished[0] == 0:
-                os.kill(pid, signal.SIGKILL)
-                os.waitpid(pid, 0)
-                done += 1
-                killed_here += 1
-                stages[stage_of(course, len(files))] += 1
-                damaged += not sound_store(course)
-                continue
-            if finished[1]:
-                raise SystemExit("a resumed run failed")
-            break
+class Tally:
+    """What was found over the rounds of one measurement. ``windows`` is how many an undisturbed run decodes."""
+
+    def __init__(self, windows: int) -> None:
+        self.windows = windows
+        self.kills = self.rounds = self.stores_damaged = self.different = 0
+        self.ended_again = self.most_again = 0
+        self.killed_while: Counter[str] = Counter()
+
+    def kill(self, stage: str | None, tally: Counter[str]) -> None:
+        self.kills += 1
+        self.killed_while[stage or "between stages"] += 1
+        tally[stage or "between stages"] += 1
+
+    def window_check(self, log: WindowLog) -> None:
+        """Nothing but the window in flight may be decoded again after a kill."""
+        if (again := log.run_over()) > 1:
+            raise SystemExit(f"{again} windows were decoded again after one kill, see {log.path}")
+
+    def compare(self, wanted: dict[str, str], course: Course, kills: int) -> None:
         if unlike := differences(wanted, contents(course)):
-            different += 1
-            print(f"  round {rounds} ({killed_here} kills) differs: {', '.join(unlike[:8])}", flush=True)
-        decoded.count(log)
-        rounds += 1
-    return {
-        "kills": done, "rounds": rounds, "seed": seed, "profile": profile, "calm_run_s": round(calm_s, 2),
-        "windows": windows, "killed_while": dict(stages), "stores_damaged": damaged, "results_different": different,
-        **decoded.figures(),
-    }  # fmt: skip
+            self.different += 1
+            print(f"  round {self.rounds} ({kills} kills) differs: {', '.join(unlike[:8])}", flush=True)
+        self.rounds += 1
 
+    def windows_over(self, log: WindowLog) -> None:
+        self.most_again = max(self.most_again, log.most_again)
+        self.ended_again += log.ended_again
 
-STAGES = ("adding files", "the first window", "transcribing", "corrections", "extraction", "notes", "the site")
-
-
-def stage_of(course: Course, files: int) -> str:
-    """What a run is at, told by what it has stored."""
-    with course.open_store() as store:
-        lectures = store.lectures()
-        if len(lectures) < files:
-            return "adding files"
-        for lecture in lectures:
-            if not store.transcripts(lecture.recording_sha256):
-                return "transcribing" if store.window_settings(lecture.recording_sha256) else "the first window"
-        for stage in ("corrections", "extraction", "notes"):
-            if any(store.result_key(lecture.id, stage) is None for lecture in lectures):
-                return stage
-    return "the site"
+    def figures(self) -> dict[str, Any]:
+        return {
+            "kills": self.kills, "rounds": self.rounds, "windows": self.windows,
+            "killed_while": dict(sorted(self.killed_while.items(), key=lambda item: -item[1])),
+            "stores_damaged": self.stores_damaged, "results_different": self.different,
+            "finished_windows_decoded_again": self.ended_again, "most_windows_decoded_again_after_a_kill": self.most_again,
+        }  # fmt: skip
 
 
 def sound_store(course: Course) -> bool:
@@ -333,25 +312,40 @@ def sound_store(course: Course) -> bool:
 
 
 class DeskServer:
-    """The desk's server in a forked process, killed at random moments and started again when it is needed."""
+    """The desk's server in a forked process, killed where it is aimed at and started again when it is needed."""
 
-    def __init__(self, course: Course, tools: pipeline.Tools, chance: random.Random | None, longest_s: float) -> None:
+    def __init__(
+        self, course: Course, tools: pipeline.Tools, stages: Stages, chance: random.Random | None, aims: list[str],
+        usual: dict[str, list[float]], killed: Callable[[], None],
+    ) -> None:  # fmt: skip
         from notesmith.cli.desk import _listen
 
         with _listen(0) as listener:
             self.port = int(listener.getsockname()[1])
-        self.course, self.tools, self.chance, self.longest_s = course, tools, chance, longest_s
+        self.course, self.tools, self.stages, self.chance = course, tools, stages, chance
+        self.aims, self.usual, self.killed = aims, usual, killed
         self.pid = 0
-        self.kills = 0
-        self._killer: threading.Timer | None = None
+        stages.on_enter = self._entered
+
+    def _entered(self, name: str) -> None:
+        """The person has come to something: what was to be hit before it will not come again."""
+        if name in DOING and name in self.aims:
+            del self.aims[: self.aims.index(name)]
 
     def alive(self) -> None:
-        if self.pid and os.waitpid(self.pid, os.WNOHANG)[0] == 0:
-            return
+        if self.pid:
+            gone, status = os.waitpid(self.pid, os.WNOHANG)
+            if not gone:
+                return
+            if not os.WIFSIGNALED(status) or self.stages.killed_at is None:
+                raise SystemExit(f"the desk ended by itself (status {status})")
+            self.stages.over()
+            self.killed()
         self.pid = child(self._serve)
-        if self.chance is not None:
-            self._killer = threading.Timer(self.chance.uniform(0, self.longest_s), self._kill, (self.pid,))
-            self._killer.start()
+        aim = None
+        if self.chance is not None and self.aims:
+            aim = self.stages.aim_at(self.aims.pop(0), self.chance, self.usual)
+        self.stages.new_run(self.pid, aim, DOING)
         import socket
 
         for _ in range(2000):
@@ -361,13 +355,10 @@ class DeskServer:
             except OSError:
                 time.sleep(0.005)
 
-    def _kill(self, pid: int) -> None:
-        os.kill(pid, signal.SIGKILL)
-        self.kills += 1
-
     def stop(self) -> None:
-        if self._killer is not None:
-            self._killer.cancel()
+        self.stages.over()
+        if self.stages.killed_at is not None:
+            self.killed()
         os.kill(self.pid, signal.SIGKILL)
         os.waitpid(self.pid, 0)
 
@@ -378,10 +369,16 @@ class DeskServer:
         from notesmith.desk.app import make_app
         from notesmith.desk.worker import Worker
 
+        watch_pipeline(self.stages)
         # Loaded before the fork; each start of the program would load them again.
         Course.load_vocabulary = lambda _course: self.tools.vocabulary  # type: ignore[method-assign]
         extract.load_nlp = lambda: self.tools.nlp
-        transcribe.load_model = lambda wanted="packaged": WatchedWhisper(transcribe.find_model(wanted))
+
+        def load_model(wanted: str = "packaged") -> WatchedWhisper:
+            with self.stages.at("loading the model"):
+                return WatchedWhisper(transcribe.find_model(wanted))
+
+        transcribe.load_model = load_model
         # A person waits for what a decision causes before the next one, so that the order is the same every time.
         assert Worker.__init__.__kwdefaults__
         Worker.__init__.__kwdefaults__["quiet_s"] = 0
@@ -391,115 +388,66 @@ class DeskServer:
         )
 
 
-def desk_test(kills: int, files: list[Path], scratch: Path, tools: pipeline.Tools, seed: int, minutes: float,
-              longest_s: float) -> dict[str, Any]:  # fmt: skip
+def desk_test(
+    kills: int, files: list[Path], scratch: Path, tools: pipeline.Tools, seed: int, minutes: float, tally: Counter[str]
+) -> dict[str, Any]:
     """The desk's server killed while files are sent, words and names are settled and the site is published."""
     scratch.mkdir(exist_ok=True)
-    calm = new_course(scratch / "calm")
-    log = new_log(scratch / "calm.log")
-    server = DeskServer(calm, tools, None, 0)
+    stages = Stages()
+    profile = tools.profile.name
+    calm = new_course(scratch / "calm", profile=profile)
+    log = WindowLog(new_log(scratch / "calm.log"))
+    server = DeskServer(calm, tools, stages, None, [], {}, lambda: None)
     begun = time.monotonic()
-    DeskClient(calm, server.port, server.alive).everything(files)
+    DeskClient(calm, server.port, server.alive).everything(files, stages.at)
     calm_s = time.monotonic() - begun
     server.stop()
+    log.run_over()
+    time.sleep(0.1)
+    usual, order = {name: list(times) for name, times in stages.durations.items()}, list(stages.seen)
     wanted = contents(calm)
-    windows = len(set(log.read_text().splitlines())) // 2
     with calm.open_store() as store:
         assert [one.state for one in jobs(store) if one.body.kind != "refresh"] == ["finished"] * (len(files) + 1)
         rulings = len(store.verdicts())
         assert rulings
-    done = rounds = different = damaged = 0
-    decoded = Windows()
+    figures = Tally(log.decoded)
     chance = random.Random(seed)
     last = time.monotonic() + minutes * 60
-    while done < kills and time.monotonic() < last:
-        course = new_course(scratch / f"round{rounds}")
-        log = new_log(scratch / f"round{rounds}.log")
-        server = DeskServer(course, tools, chance, longest_s)
-        DeskClient(course, server.port, server.alive).everything(files)
+    while figures.kills < kills and time.monotonic() < last:
+        course = new_course(scratch / f"round{figures.rounds}", profile=profile)
+        log = WindowLog(new_log(scratch / f"round{figures.rounds}.log"))
+        before = figures.kills
+
+        def killed(log: WindowLog = log) -> None:
+            figures.kill(stages.killed_at, tally)
+            figures.window_check(log)
+
+        server = DeskServer(course, tools, stages, chance, plan(order, tally), usual, killed)
+        DeskClient(course, server.port, server.alive).everything(files, stages.at)
         server.stop()
-        done += server.kills
-        damaged += not sound_store(course)
-        if unlike := differences(wanted, contents(course)):
-            different += 1
-            print(f"  round {rounds} ({server.kills} kills) differs: {', '.join(unlike[:8])}", flush=True)
-        decoded.count(log)
-        rounds += 1
+        figures.window_check(log)
+        figures.stores_damaged += not sound_store(course)
+        figures.compare(wanted, course, figures.kills - before)
+        figures.windows_over(log)
     return {
-        "kills": done, "rounds": rounds, "seed": seed, "calm_run_s": round(calm_s, 2), "windows": windows,
-        "files_sent": len(files), "rulings": rulings, "stores_damaged": damaged, "results_different": different,
-        **decoded.figures(),
-    }  # fmt: skip
-
-
-def cluster_test(
-    sounds: list[Path], scratch: Path, workers: int, lose_one: bool, tools: pipeline.Tools, pause_s: float = 0.15
-) -> dict[str, Any]:
-    """A backlog on a Dask cluster of worker processes on loopback, one of them killed while it works."""
-    from distributed import LocalCluster
-
-    course = create_course(scratch / f"cluster{workers}{lose_one}", CourseSettings(title="x", profile="testing"))
-    log = scratch / f"cluster{workers}{lose_one}.log"
-    log.touch()
-    os.environ |= {LOG: str(log), PAUSE: str(pause_s), "PYTHONPATH": os.pathsep.join(
-        [str(Path(__file__).parent), str(Path(__file__).parents[1]), os.environ.get("PYTHONPATH", "")])}  # fmt: skip
-    lost: list[int] = []
-    # With a nanny each worker is a process of its own that is started again when it dies, as on a real cluster.
-    with LocalCluster(n_workers=workers, threads_per_worker=1, processes=True, dashboard_address=None) as cluster:
-        pids = [worker.pid for worker in cluster.workers.values()]
-
-        def watch(standing: backlog.Standing) -> None:
-            if lose_one and not lost and len(log.read_text().splitlines()) >= 12:
-                lost.append(pids[0])
-                os.kill(pids[0], signal.SIGKILL)
-
-        with course.open_store() as store:
-            plan = backlog.make_plan(course, store, sounds)
-            begun = time.monotonic()
-            report = backlog.run(
-                course, store, plan, address=cluster.scheduler_address, make_model=steady_speech, watch=watch
-            )
-            seconds = time.monotonic() - begun
-            stored = [len(store.transcripts(one.recording_sha256)) for one in store.lectures()]
-            results = Counter(row[0] for row in store.query("SELECT lecture_id FROM result WHERE stage = 'extraction'"))
-            found = {(o.recording_sha256, repr(store.result(o.id, "extraction", Extraction))) for o in store.lectures()}
-    calm = new_course(scratch / f"judge{workers}{lose_one}", sounds)
-    os.environ |= {LOG: "", PAUSE: "0"}
-    tools.course = calm
-    with calm.open_store() as store:
-        for lecture in store.lectures():
-            pipeline.process(tools, store, lecture)
-        wanted = {(o.recording_sha256, repr(store.result(o.id, "extraction", Extraction))) for o in store.lectures()}
-    ended = Counter(line for line in log.read_text().splitlines() if line.startswith("ended"))
-    return {
-        "workers": workers, "workers_killed": len(lost), "sessions": len(sounds), "finished": len(report.finished),
-        "set_aside": [str(outcome.failure) for outcome in report.set_aside],
-        "each_stored_once": stored == [1] * len(sounds) and set(results.values()) == {1},
-        "equals_undisturbed_run": found == wanted, "seconds": round(seconds, 1), "cores": os.cpu_count(),
-        "finished_windows_decoded_again": sum(count - 1 for count in ended.values()),
+        **figures.figures(), "seed": seed, "profile": profile, "calm_run_s": round(calm_s, 2),
+        "files_sent": len(files), "rulings": rulings,
     }  # fmt: skip
 
 
 def run(arguments: list[str]) -> dict[str, Any]:
     parser = argparse.ArgumentParser(prog=NAME)
-    parser.add_argument("--kills", type=int, default=200, help="kills of the pipeline with the stand-in model")
+    parser.add_argument("--kills", type=int, default=60, help="kills of the pipeline with the stand-in model")
     parser.add_argument("--real", type=int, default=0, help="kills of the pipeline with the real speech model")
     parser.add_argument("--desk", type=int, default=0, help="kills of the desk's server, with the real model")
-    parser.add_argument("--profile", default="testing", help="how carefully the real model listens")
+    parser.add_argument("--profile", default="accurate", help="how carefully the real model listens")
     parser.add_argument("--minutes", type=float, default=60, help="stop the kills after this time, report how many")
     parser.add_argument("--seed", type=int, default=8)
-    parser.add_argument("--seconds", type=int, default=30, help="length of the recording")
-    parser.add_argument(
-        "--longest",
-        type=float,
-        default=6.0,
-        help="the longest life of the desk's server in seconds; it must suffice for a window",
-    )
+    parser.add_argument("--seconds", type=int, default=70, help="length of the recording; half a minute is a window")
     parser.add_argument("--keep", type=Path, help="add the figures to this file, and print its sums")
-    parser.add_argument("--pause", type=float, default=0.15, help="seconds the stand-in sleeps for each window")
-    parser.add_argument("--no-cluster", action="store_true")
     given = parser.parse_args(arguments)
     figures: dict[str, Any] = {}
+    before = sums_of(given.keep)
     with tempfile.TemporaryDirectory() as folder:
         scratch = Path(folder)
         recording = sorted(SAMPLES.glob("*.opus"))[0]
@@ -511,59 +459,55 @@ def run(arguments: list[str]) -> dict[str, Any]:
         warm_up(tools, scratch)
         real = RealTools(tools.course, profile_named(given.profile))
         real.__dict__ |= {"vocabulary": tools.vocabulary, "nlp": tools.nlp}
-        if given.kills:
-            figures["kills"] = kill_test(given.kills, files, scratch / "kills", tools, given.seed, given.minutes)
-            show("kills, stand-in model", figures["kills"])
-        if given.real:
-            figures["kills_real_model"] = kill_test(
-                given.real, files, scratch / "real", real, given.seed, given.minutes
-            )
-            show("kills, real model", figures["kills_real_model"])
-        if given.desk:
-            figures["kills_desk"] = desk_test(
-                given.desk, files, scratch / "desk", real, given.seed, given.minutes, given.longest
-            )
-            show("kills, desk", figures["kills_desk"])
-        if not given.no_cluster:
-            sounds = []
-            for number in range(6):
-                sounds.append(scratch / f"2026-04-0{number + 1} Silica.wav")
-                write_wav(sounds[-1], clip(recording, TimeSpan(number * 30_000, number * 30_000 + 28_000)))
-            for workers, lose in ((1, False), (2, False), (2, True)):
-                name = f"cluster_{workers}{'_one_killed' if lose else ''}"
-                figures[name] = cluster_test(sounds, scratch, workers, lose, tools, given.pause)
-                show(name, figures[name])
+        for name, count, test, hands in (
+            ("kills", given.kills, kill_test, tools), ("kills_real_model", given.real, kill_test, real),
+            ("kills_desk", given.desk, desk_test, real),
+        ):  # fmt: skip
+            if count:
+                tally = Counter(before.get(name, {}).get("killed_while", {}))
+                figures[name] = test(count, files, scratch / name, hands, given.seed, given.minutes, tally)
+                show(name.replace("_", " "), figures[name])
     if given.keep is not None:
-        figures["all_pieces"] = sums_of(given.keep, figures)
+        given.keep.parent.mkdir(parents=True, exist_ok=True)
+        with given.keep.open("a", encoding="utf-8") as file:
+            file.write(json.dumps(figures) + "\n")
+        figures["all_pieces"] = sums_of(given.keep)
+        for name, held in figures["all_pieces"].items():
+            show(f"all pieces, {name.replace('_', ' ')}", held)
     return figures
 
 
 SUMMED = ("kills", "rounds", "stores_damaged", "results_different", "finished_windows_decoded_again")
+MOST = "most_windows_decoded_again_after_a_kill"
 
 
-def sums_of(kept: Path, figures: dict[str, Any]) -> dict[str, Any]:
-    """Add this piece of a long measurement to the file; the sums of all pieces in it, by kind."""
-    with kept.open("a", encoding="utf-8") as file:
-        file.write(json.dumps({name: value for name, value in figures.items() if name.startswith("kills")}) + "\n")
+def sums_of(kept: Path | None) -> dict[str, Any]:
+    """The sums over all pieces of a measurement, by kind."""
     sums: dict[str, Any] = {}
+    if kept is None or not kept.is_file():
+        return sums
     for line in kept.read_text(encoding="utf-8").splitlines():
         for kind, found in json.loads(line).items():
-            held = sums.setdefault(kind, {"pieces": 0, **dict.fromkeys(SUMMED, 0), "killed_while": {}})
+            held = sums.setdefault(kind, {"pieces": 0, **dict.fromkeys(SUMMED, 0), MOST: 0, "killed_while": {}})
             held["pieces"] += 1
             for name in SUMMED:
                 held[name] += found[name]
-            for name in ("most_times_one_window_was_finished", "most_times_one_window_was_begun"):
-                held[name] = max(held.get(name, 0), found[name])
-            held["killed_while"] = dict(Counter(held["killed_while"]) + Counter(found.get("killed_while", {})))
-    for kind, held in sums.items():
-        show(f"all pieces, {kind}", held)
+            held[MOST] = max(held[MOST], found[MOST])
+            held["killed_while"] = dict((Counter(held["killed_while"]) + Counter(found["killed_while"])).most_common())
+    for held in sums.values():
+        held["fewest_kills_in_a_stage"] = min(held["killed_while"].values(), default=0)
     return sums
 
 
 def show(title: str, figures: dict[str, Any]) -> None:
     print(f"\n{title}")
     for name, value in figures.items():
-        print(f"  {name.replace('_', ' '):58} {value}")
+        if isinstance(value, dict):
+            print(f"  {name.replace('_', ' ')}")
+            for stage, count in value.items():
+                print(f"    {stage:56} {count}")
+        else:
+            print(f"  {name.replace('_', ' '):58} {value}")
 
 
 if __name__ == "__main__":

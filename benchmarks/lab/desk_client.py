@@ -9,6 +9,7 @@ import http.client
 import json
 import time
 from collections.abc import Callable, Mapping
+from contextlib import AbstractContextManager, nullcontext
 from html.parser import HTMLParser
 from pathlib import Path
 from urllib.parse import quote, urlencode
@@ -20,6 +21,9 @@ from notesmith.store.jobs import jobs
 KEYS = Keys("o" * 43, "s" * 43, "f" * 43)
 PIECE_BYTES = 64 * 1024
 GONE = (OSError, http.client.HTTPException)
+SENDING, WORDS, POTENCIES, NAMES, PUBLISHING = DOING = (
+    "desk: a file is sent", "desk: words", "desk: potencies", "desk: names", "desk: publication",
+)  # fmt: skip
 
 
 class Form:
@@ -88,15 +92,19 @@ class DeskClient:
 
     # ------------------------------------------------------------ what the person does
 
-    def everything(self, files: list[Path]) -> None:
+    def everything(self, files: list[Path], at: Callable[[str], AbstractContextManager[None]] = nullcontext) -> None:
+        """All of a course. ``at`` is told what the person is about."""
         for path in files:
-            self.until(lambda path=path: self.send(path))  # type: ignore[misc]
+            with at(SENDING):
+                self.until(lambda path=path: self.send(path))  # type: ignore[misc]
             self.until(self.quiet)
-        for page, action, wanted in (
-            ("/words", "/words", {"ruling": "reject"}), ("/potencies", "/potencies", {}), ("/names", "/names", {}),
+        for doing, page, wanted in (
+            (WORDS, "/words", {"ruling": "reject"}), (POTENCIES, "/potencies", {}), (NAMES, "/names", {}),
         ):  # fmt: skip
-            self.until(lambda p=page, a=action, w=wanted: self.settle(p, a, w))  # type: ignore[misc]
-        self.until(self.publish)
+            with at(doing):
+                self.until(lambda p=page, w=wanted: self.settle(p, p, w))  # type: ignore[misc]
+        with at(PUBLISHING):
+            self.until(self.publish)
 
     def send(self, path: Path) -> bool:
         data = path.read_bytes()
