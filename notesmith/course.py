@@ -172,7 +172,9 @@ def save_settings(course: Course, settings: CourseSettings) -> Course:
         if isinstance(value, dict):
             table = document.setdefault(name, tomlkit.table())
             for inner, given in value.items():
-                if given is not None and table.get(inner) != given:
+                if given is None:
+                    table.pop(inner, None)
+                elif table.get(inner) != given:
                     table[inner] = given
         elif document.get(name) != value:
             document[name] = value

@@ -16,6 +16,7 @@ from starlette.staticfiles import StaticFiles
 
 from notesmith.course import Course
 from notesmith.desk import (
+    coverage_page,
     editor,
     flow,
     home,
@@ -26,6 +27,7 @@ from notesmith.desk import (
     publication,
     recorder,
     removal,
+    settings,
     sound,
     uploads,
     words,
@@ -92,6 +94,11 @@ def make_app(course: Course, *, port: int, keys: Keys | None = None, who: str = 
             Route("/notes/{lecture}", notes_editor.decide, methods=["POST"]),
             Route("/notes/{lecture}/label", label.label, methods=["POST"]),
             Route("/notes/{lecture}/around", notes_editor.around),
+            Route("/coverage", coverage_page.page),
+            Route("/settings", settings.page),
+            Route("/settings", settings.save, methods=["POST"]),
+            Route("/settings/text", settings.add_text, methods=["POST"]),
+            Route("/settings/profile", settings.save_profile, methods=["POST"]),
             Route("/history", notes_editor.history),
             Route("/terms", editor.browse),
             Route("/terms/one", editor.term),

@@ -11,6 +11,7 @@ from starlette.responses import Response
 from notesmith.coverage import coverage
 from notesmith.curate import curate
 from notesmith.desk.context import Desk, desk_of, is_applying, latest_own, see_other, told_all, undo_back
+from notesmith.desk.coverage_page import textbook_state
 from notesmith.desk.home import job_line
 from notesmith.desk.names import finished, names
 from notesmith.desk.potencies import open_potencies
@@ -81,8 +82,13 @@ def checklist(desk: Desk, store: Store, verdicts: Sequence[VerdictEntry]) -> tup
                 Check(
                     "informs",
                     f"{desk.vocabulary.label(taught.remedy_id)}: not taught yet: {', '.join(taught.missing)}.",
+                    "/coverage",
                 )
             )
+    textbook = textbook_state(desk, store)
+    if textbook is not None and (textbook.problem or textbook.unread):
+        unread = f"{len(textbook.unread)} of {textbook.lines} lines of the course's own text were not read aloud yet."
+        checks.append(Check("informs", textbook.problem or unread, "/coverage"))
     order = {"blocks": 0, "good": 1, "informs": 2}
     return tuple(sorted(checks, key=lambda check: order[check.kind]))
 

@@ -35,7 +35,7 @@ RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"
 PAGES = (
     "/", "/words", "/words?show=restored", "/words?at=1", "/names", "/potencies", "/notes", "/notes/one", "/notes/two",
     "/terms", "/terms?q=sulph", "/terms/one?id=remedy/sulphur", "/terms/heard?form=sulfer", "/terms/heard?form=zebra",
-    "/lectures/one/remove", "/record", "/history", "/publish", "/nowhere",
+    "/lectures/one/remove", "/record", "/settings", "/coverage", "/history", "/publish", "/nowhere",
 )  # fmt: skip
 
 
