@@ -12,7 +12,7 @@ import msgspec
 import typer
 
 from notesmith.cli.console import CourseOption, progress_bar, say, the_course
-from notesmith.errors import InputError
+from notesmith.errors import ConflictError, InputError
 
 
 def add_to(app: typer.Typer) -> None:
@@ -21,16 +21,34 @@ def add_to(app: typer.Typer) -> None:
     app.command("find")(find)
 
 
-def publish(course: CourseOption = Path()) -> None:
+def publish(
+    course: CourseOption = Path(),
+    hide_doubtful: Annotated[
+        bool,
+        typer.Option(
+            "--hide-doubtful",
+            help="Publish though names or potencies are undecided: such names stay hidden, such potencies are marked.",
+        ),
+    ] = False,
+) -> None:
     """Write the notes and build the site from what is finished; only what changed is written.
 
-    Example: notesmith publish -c monday-course
+    Refused while a name or a potency is undecided, as in the desk. Example: notesmith publish -c monday-course
     """
     from notesmith import pipeline
+    from notesmith.desk.publication import undecided
 
     opened = the_course(course)
-    with opened.open_store() as store, progress_bar() as report:
-        site = pipeline.publish(opened, store, opened.load_vocabulary(), report)
+    vocabulary = opened.load_vocabulary()
+    with opened.open_store() as store:
+        waiting = () if hide_doubtful else undecided(vocabulary, store)
+        if waiting:
+            raise ConflictError(
+                f"{course}: not published, {' and '.join(waiting)}; settle them with: notesmith desk -c {course}  "
+                "(or publish with --hide-doubtful: such names stay hidden, such potencies are marked doubtful)"
+            )
+        with progress_bar() as report:
+            site = pipeline.publish(opened, store, vocabulary, report)
     for line in site.remarks:
         say(line)
     say(f"The site is in {site.folder}; open {(site.folder / 'index.html').as_uri()}")

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import groupby
+from urllib.parse import quote
 
 import msgspec
 from starlette.requests import Request
@@ -10,7 +12,7 @@ from starlette.responses import Response
 
 from notesmith.coverage import coverage
 from notesmith.curate import curate
-from notesmith.desk.context import Desk, desk_of, is_applying, latest_own, see_other, told_all, undo_back
+from notesmith.desk.context import Desk, desk_of, is_applying, latest_own, see_other, titled, told_all, undo_back
 from notesmith.desk.coverage_page import textbook_state
 from notesmith.desk.home import job_line
 from notesmith.desk.names import finished, names
@@ -20,16 +22,21 @@ from notesmith.errors import ConflictError
 from notesmith.store import Store
 from notesmith.store.jobs import OPEN_STATES, enqueue_once, jobs
 from notesmith.verdicts import VerdictEntry
+from notesmith.vocabulary import Vocabulary
 
 UNTITLED = "Untitled lecture"
 
 
 class Check(msgspec.Struct, frozen=True):
-    """One line of the checklist: ``blocks`` publication, ``informs``, or is ``good``; where it can be mended."""
+    """One line of the checklist: ``blocks`` publication, ``informs``, or is ``good``; where it can be mended.
+
+    ``about`` is the lecture it belongs to, empty for the course.
+    """
 
     kind: str
     text: str
     address: str = ""
+    about: str = ""
 
 
 def checklist(desk: Desk, store: Store, verdicts: Sequence[VerdictEntry]) -> tuple[Check, ...]:
@@ -54,24 +61,29 @@ def checklist(desk: Desk, store: Store, verdicts: Sequence[VerdictEntry]) -> tup
     else:
         checks.append(Check("good", "Every doubtful word is settled."))
     curated = {lecture.id: curate(extraction, lecture.id, verdicts) for lecture, extraction in done}
-    titles = {lecture.id: lecture.title for lecture, _ in done}
+    titles = {lecture.id: titled(lecture) for lecture, _ in done}
+
+    def at(lecture_id: str, key: str) -> str:
+        return f"/notes/{lecture_id}#n-{quote(key)}"
+
     for lecture_id, extraction in curated.items():
         for case in extraction.vignettes:
             if case.not_stated:
                 checks.append(
                     Check(
                         "informs",
-                        f"{titles[lecture_id]}, case “{case.title}”: not stated: {', '.join(case.not_stated)}.",
-                        f"/notes/{lecture_id}",
+                        f"{case.title}. Not stated: {', '.join(case.not_stated)}.",
+                        at(lecture_id, case.key),
+                        titles[lecture_id],
                     )
                 )
         checks += [
-            Check("informs", f"{titles[lecture_id]}: a question stayed open: {one.text}", f"/notes/{lecture_id}")
+            Check("informs", f"A question stayed open: {one.text}", at(lecture_id, one.key), titles[lecture_id])
             for one in extraction.questions
             if one.answer is None
         ]
         checks += [
-            Check("informs", f"{titles[lecture_id]}: promised for later: {one.text}", f"/notes/{lecture_id}")
+            Check("informs", f"Promised for later: {one.text}", at(lecture_id, one.key), titles[lecture_id])
             for one in extraction.carry_overs
             if one.direction == "promised"
         ]
@@ -91,6 +103,16 @@ def checklist(desk: Desk, store: Store, verdicts: Sequence[VerdictEntry]) -> tup
         checks.append(Check("informs", textbook.problem or unread, "/coverage"))
     order = {"blocks": 0, "good": 1, "informs": 2}
     return tuple(sorted(checks, key=lambda check: order[check.kind]))
+
+
+def undecided(vocabulary: Vocabulary, store: Store) -> tuple[str, ...]:
+    """What keeps the finished lectures from publication: ``2 names undecided``; empty where all is settled."""
+    verdicts = store.verdicts()
+    counts = (
+        ("name", sum(1 for one in names(store, verdicts) if one.open)),
+        ("potency", len(open_potencies(store, verdicts)) + sum(1 for item in word_queue(vocabulary, store, verdicts) if item.is_potency)),
+    )  # fmt: skip
+    return tuple(f"{_many(count, what)} undecided" for what, count in counts if count)
 
 
 def _lectures(store: Store, done: int) -> Check:
@@ -129,7 +151,8 @@ def page(request: Request) -> Response:
         latest_told=told_all(latest),
         latest_back=undo_back(latest),
         here="publish",
-        checks=checks,
+        checks=[check for check in checks if not check.about],
+        lectures=[(title, list(lines)) for title, lines in groupby((c for c in checks if c.about), lambda c: c.about)],
         applying=pending,
         asked=False,
         blocked=any(c.kind == "blocks" for c in checks),

@@ -56,6 +56,17 @@ def _rows(name: str) -> Iterator[tuple[str, str]]:
             yield first, second
 
 
+_COUNTRIES = (
+    "afghanistan albania algeria andorra angola argentina armenia azerbaijan bahamas bahrain barbados belarus belize benin bolivia bosnia botswana brunei "
+    "bulgaria burkina burundi cambodia cameroon chad colombia comoros congo croatia cyprus czechia djibouti ecuador eritrea estonia eswatini ethiopia fiji "
+    "gabon gambia ghana guatemala guinea guyana haiti honduras hungary iceland jamaica kazakhstan kiribati kosovo kyrgyzstan laos latvia lebanon lesotho "
+    "liberia libya liechtenstein lithuania luxembourg madagascar malawi maldives mali malta mauritania mauritius moldova monaco mongolia montenegro morocco "
+    "mozambique myanmar burma namibia nicaragua niger panama paraguay rwanda samoa senegal serbia seychelles slovakia slovenia somalia sudan suriname syria "
+    "taiwan tajikistan tanzania togo tonga trinidad tunisia turkmenistan uganda ukraine uruguay uzbekistan vanuatu venezuela yemen zambia zimbabwe "
+    "queensland tasmania ontario quebec alberta manitoba minas ulster munster leinster connacht sindh balochistan mindanao luzon visayas "
+    "catalonia andalusia normandy provence tuscany sicily sardinia crete siberia caucasus balkans scandinavia caribbean anatolia bavaria tyrol"
+).split()
+
 #: Countries, states and larger regions: the Safe Harbor rule lets them stand.
 STATES = frozenset(
     """    india|bharat|hindustan|pakistan|bangladesh|sri lanka|nepal|bhutan|china|japan|korea|russia|germany|france|
@@ -78,7 +89,14 @@ STATES = frozenset(
     south india|north india|middle east|konkan|himalaya|himalayas""".replace("\n", "")
     .replace("    ", "")
     .split("|")
-)
+) | frozenset(_COUNTRIES)
+
+#: Makes of cars, telephones and machines met in class (common knowledge).
+_MAKES = (
+    "toyota honda suzuki maruti hyundai kia ford subaru nissan mazda tata mahindra bajaj vespa yamaha volkswagen bmw mercedes audi volvo renault peugeot fiat "
+    "skoda jeep tesla samsung nokia iphone ipad android apple sony lg dell lenovo hp xiaomi amazon netflix uber microsoft windows xerox aga hoover "
+    "calpol panadol tylenol advil ventolin asthalin betadine colgate nescafe coca-cola pepsi maggi horlicks bournvita"
+).split()
 
 #: Capitalised words that are no person and no place: days, months, faiths, tongues, peoples, eponyms, makes, tests.
 OTHER_PROPER = frozenset(
@@ -289,7 +307,7 @@ OTHER_PROPER = frozenset(
         "mummy",
         "papa",
     ]
-)
+) | frozenset(_MAKES)
 
 #: Authors of books the subject rests on, for vocabularies that do not list them (public-domain authors of the field).
 AUTHORS = frozenset(

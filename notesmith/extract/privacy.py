@@ -19,7 +19,8 @@ from notesmith.extract.keys import key_of
 from notesmith.extract.mentions import Hit, label_index
 from notesmith.extract.names import AUTHORS, OTHER_PROPER, STATES, name_lists
 from notesmith.extract.potency_words import NUMBER, number_of
-from notesmith.extract.session import Session, bare, lowered
+from notesmith.extract.session import OPENERS, Session, bare, lowered
+from notesmith.extract.spoken_ids import FEASTS, feasts_in, find_spoken
 from notesmith.transcript import TimeSpan, Word, WordRange, sounding
 from notesmith.verdicts import PersonVerdict, VerdictEntry
 from notesmith.vocabulary import Vocabulary
@@ -166,6 +167,15 @@ _NEVER = frozenset(
         "lassi", "chai", "paan", "ladoo", "ladoos", "laddu", "idli", "dosa", "sambar", "samosa", "pakoda", "bhaji",
         "churan", "churna", "tulsi", "haldi", "jaggery", "khichdi", "dhoti", "saree", "sari", "salwar", "kurta",
         "puja", "mandir", "masjid", "gurudwara", "hakim", "tantrik",
+        # calls and greetings of many tongues
+        "oh", "ah", "ay", "aye", "ma", "oi", "oye", "oya", "aiyo", "aiyoh", "ayyo", "ehen", "ehn", "abeg", "alas", "wow", "hey", "uy", "hala", "naku",
+        "habari", "jambo", "sawa", "karibu", "asante", "daktari", "mwalimu", "kalispera", "kalimera", "kalinihta", "kalinichta", "yassou", "opa",
+        "bom", "boa", "tarde", "noite", "obrigado", "obrigada", "tchau", "logo", "buenos", "buenas", "tardes", "noches", "gracias",
+        "hola", "adios", "bueno", "bonjour", "bonsoir", "merci", "voila", "salut", "servus", "guten", "gruss", "danke", "bitte", "genau", "tschuss",
+        "ciao", "buongiorno", "grazie", "allora", "salaam", "salam", "alaikum", "khuda", "hafiz", "inshallah", "mashallah", "alhamdulillah", "shukran",
+        "habibi", "yalla", "merhaba", "ayubowan", "bohoma", "sthuthi", "sat", "akal", "ingat", "salamat", "kumusta", "magandang", "umaga", "hapon",
+        "sawubona", "ngiyabonga", "dumela", "privet", "spasibo", "dobry", "dzien", "arigato", "konnichiwa", "selamat", "pagi", "terima", "kasih",
+        "xin", "chao", "mabuhay", "jare", "slan", "slainte", "begorrah", "aloha", "shalom", "sabaidee",
     ]
 )  # fmt: skip
 #: Word endings of English, by which an unknown word written small is told from a name.
@@ -230,6 +240,16 @@ _PLACE_WORDS = frozenset(
         "polyclinic", "dispensary", "infirmary", "medical", "memorial", "forge", "textiles", "infotech",
     ]
 )  # fmt: skip
+#: Small words inside names of places, and the places of a town that stand after its name.
+_PLACE_PARTICLES = frozenset(
+    "de do da dos das del della di la le les du upon on under next the in bei am al el ul und sur sous san".split()
+)
+_PUBLIC_PLACES = frozenset(
+    "bus stand|bus stop|bus station|railway station|train station|station|market|beach|bridge|temple|church|mosque|gurdwara|mandir|hospital|clinic|school|college|"
+    "road|street|junction|roundabout|circle|crossing|signal|police station|post office|town hall|high school|health centre|health center|town|village|district|"
+    "quarter|suburb|harbour|harbor|port|fort|palace|park|river|lake|island|colony|factory|mill|mine|estate|plantation|barracks|prison|dispensary|parish|abbey|"
+    "cathedral|monastery|ghat|bazaar|mall|stadium|depot|dam".split("|")
+)
 _MONTHS = (
     "january|february|march|april|may|june|july|august|september|october|november|december|jan|feb|mar|apr|"
     "jun|jul|aug|sept|sep|oct|nov|dec"
@@ -260,6 +280,11 @@ _VISITS = re.compile(
 _TOLD_OF_ONE = re.compile(
     r"\b(?:she|he|his|her|him|they)\b.*\b(?:was|were|had|came|got|went|did|lost|gave|saw|became|began)\b|"
     r"\b(?:was|were|had|came|got|went|gave|saw)\b.*\b(?:she|he|his|her|him|them)\b"
+)
+_ONE_PERSON = re.compile(r"\b(?:s?he|her|his|him|herself|himself)\b")
+_MONTHS_IN_FULL = frozenset(_MONTHS.split("|"))
+_TIMETABLE = re.compile(
+    r"\b(?:exam\w*|class(?:es)?|lectures?|semester|term|timetable|fees?|forms?|seminar|workshop|conference|holidays?|syllabus|batch|submit|session|deadline)\b"
 )
 _SPOKEN_DIGIT = (
     r"(?:zero|oh|one|two|three|four|five|six|seven|eight|nine|(?:double|triple) (?:zero|one|two|three|four|"
@@ -393,6 +418,10 @@ def _patterns(session: Session, cases: Sequence[tuple[int, int]]) -> Iterable[_F
     taken: set[int] = set()
     for sentence in session.sentences:
         in_case = any(s < sentence.end and sentence.start < e for s, e in cases)
+        for start, end, spoken_role in find_spoken(session, sentence.start, sentence.end):
+            if not taken & set(range(start, end)):
+                taken.update(range(start, end))
+                yield _Found(start, end, spoken_role)
         for pattern, role in (
             (_EMAIL, "other identifier"), (_HANDLE, "other identifier"), (_URL, "other identifier"), (_RECORD, "record number"), (_ADDRESS, "address"), (_DATE, "date"),
             (_PHONE, "phone"), (_PHONE_IN_PAIRS, "phone"), (_VEHICLE, "record number"), (_ANY_NUMBER, "record number"), (_OLD_AGE, "age over 89"),
@@ -406,7 +435,16 @@ def _patterns(session: Session, cases: Sequence[tuple[int, int]]) -> Iterable[_F
                 if item is not None:
                     taken.update(range(item.start, item.end))
                     yield item
-        told = in_case or bool(_VISITS.search(sentence.low)) or bool(_TOLD_OF_ONE.search(sentence.low))
+        told = (
+            in_case
+            or bool(_VISITS.search(sentence.low))
+            or bool(_TOLD_OF_ONE.search(sentence.low))
+            or _of_one(session, sentence.index)
+        )
+        for start, end in feasts_in(session, sentence.start, sentence.end):
+            if told and not taken & set(range(start, end)):
+                taken.update(range(start, end))
+                yield _Found(start, end, "date")
         for start, end, match in session.search(_MONTH_ALONE, sentence.start, sentence.end):
             month = match["month"]
             first, _ = session.span_of(sentence.start, match, "month")
@@ -421,6 +459,23 @@ def _patterns(session: Session, cases: Sequence[tuple[int, int]]) -> Iterable[_F
                     first -= edge[0].count(" ") + 1
                 yield _Found(first, end, "date")
                 taken.update(range(first, end))
+        for unit in range(sentence.start, sentence.end):
+            # "the first week of that January", "came back in, I think, October": a month in a person's story
+            if (
+                told and unit not in taken and session.units[unit].low in _MONTHS_IN_FULL and session.units[unit].bare[:1].isupper()
+                and (session.units[unit].low not in ("march", "may") or unit > sentence.start)
+                and not _TIMETABLE.search(sentence.low) and session.parse.tag(unit) in ("NNP", "NNPS", "NN")
+            ):  # fmt: skip
+                taken.add(unit)
+                yield _Found(unit, unit + 1, "date")
+
+
+def _of_one(session: Session, index: int) -> bool:
+    """Whether a sentence and its neighbours tell in the past tense of one person."""
+    sentence = session.sentences[index]
+    near = session.sentences[max(0, index - 2) : index + 2]
+    past = any(session.parse.tag(u) == "VBD" for u in range(sentence.start, sentence.end))
+    return past and sum(bool(_ONE_PERSON.search(s.low)) for s in near) >= 2
 
 
 def _shaped(session: Session, base: int, start: int, end: int, match: re.Match[str], role: PersonRole) -> _Found | None:
@@ -455,6 +510,13 @@ def _shaped(session: Session, base: int, start: int, end: int, match: re.Match[s
             return None
         return _Found(*session.span_of(base, match, group), role)
     if role == "date":
+        low = session.sentence_at(start).low
+        if (
+            _TIMETABLE.search(low)
+            and not re.search(r"\d{4}", match[0])
+            and not (_ONE_PERSON.search(low) or _VISITS.search(low))
+        ):
+            return None  # the day of the examination is nobody's own
         while start and (session.units[start - 1].low == "the" or session.units[start - 1].low.endswith("day")):
             start -= 1
     return _Found(start, end, role)
@@ -488,6 +550,7 @@ class _Names:
         vocabulary = session.vocabulary
         self.term_words = _term_words(vocabulary)
         self.author_words, self.author_names = _author_words(vocabulary)
+        self.author_full = _author_full(vocabulary)
         self.labels = label_index(vocabulary).labels
         self.remedy_words = [word for word in label_index(vocabulary).single_words if len(word) > 3]
         self.term_units = {
@@ -543,6 +606,8 @@ class _Names:
                 continue
             for unit in range(item.start, item.end):
                 low = self._key(unit)
+                if low in self.author_words and item.end - item.start > 1:
+                    continue  # a student Kent Joseph does not make the author one
                 if len(low) > 2 and low not in _TITLES and low not in _AFTER_TITLES and low not in _NEVER:
                     known.setdefault(low, item)
         covered = used | {unit for item in names for unit in range(item.start, item.end)}
@@ -556,6 +621,10 @@ class _Names:
                 continue
             more.append(_Found(at, at + 1, known[low].role, known[low].doubtful))
         return more
+
+    def _said_once(self, at: int) -> bool:
+        """Whether the word of a remedy stands nowhere else in the session, so that it is hardly taught there."""
+        return sum(self._key(unit) == self._key(at) for unit in self.remedy_units) == 1
 
     def _key(self, unit: int) -> str:
         return self.session.units[unit].low.removesuffix("'s").removesuffix("'")
@@ -640,6 +709,10 @@ class _Names:
         if called and name_like:
             evidence += 2.5
             strong = True
+        addressed = capital and self.cased and self._addressed(at, at + 1)
+        if addressed and (listed or self._unknown(at)) and frequency < 5.2:
+            evidence += 1.6
+            strong = strong or listed
         if self._vocative(at) and (name_like or (not self.cased and self._unknown(at))):
             # without a capital only a plain form of address will do ("yes priya")
             if capital or not self.cased or before in _CALLS:
@@ -674,10 +747,16 @@ class _Names:
             begins = at in self.sentence_starts
             if self._unknown(at) and (
                 not begins
-                or (frequency < 1.5 and tag in ("NNP", "NNPS"))
+                or (
+                    frequency < 1.5
+                    and tag in ("NNP", "NNPS")
+                    and not self._comma(at)
+                    and after not in ("", "and", "the")
+                )
                 or after in _SPEECH_VERBS
                 or self.entities.get(at) == "PERSON"
-                or self._comma(at)
+                or addressed
+                or (self.session.units[at].text.endswith(",") and tag in ("NNP", "NNPS"))
             ):
                 evidence += 1.5
             if proper:
@@ -703,9 +782,12 @@ class _Names:
             (strong and capital and at not in self.remedy_units)
             or ((titled or called or introduced) and capital)
             or (named and at not in self.term_units and frequency > 2.0)
+            or (addressed and low in self.lists.given and (at not in self.remedy_units or self._said_once(at)))
         ):
             # Sabina, Iris, Veronica are remedies as well as names: only a title or a form of address decides.
             return None
+        if at in self.remedy_units:
+            strong = False
         if evidence < 1.5:
             return self._called_by_word(at, low, capital)
         if before in _PLACE_BEFORE and not titled and not listed and self._history(at):
@@ -716,6 +798,9 @@ class _Names:
         if end < len(self.session.units) and self._key(end) in _AFTER_TITLES and not self._comma(end - 1):
             end += 1
         start = at - 1 if titled and (title not in _RELATIVES or self._capital(at - 1)) else at
+        while start == at and self._leads(at - 1, used):
+            at -= 1
+            start = at
         if (
             start == at
             and at not in self.sentence_starts
@@ -738,14 +823,29 @@ class _Names:
             or low in _VOCATIVE_BEFORE | _GENERAL_BEFORE_PLACE
         ):
             return None
+        if self._at_a_person(at, low):
+            return _Found(at, at + 1, "relative" if self._before(at) in _RELATIVES else "patient", doubtful=True)
         praised = self._before(at) in _CALLS | {"good", "right", "nice", "correct", "excellent"} and self._comma(at - 1)
         if (low in self.term_words and not praised) or at in self.remedy_units or self.session.units[at].bare.isupper():
             return None
         inner = at not in self.sentence_starts
-        set_off = self._comma(at) and (self._comma(at - 1) if inner else self._after(at + 1) in _VOCATIVE_AFTER)
+        opening = self.session.units[at].text.endswith(",") and self.session.parse.tag(at) in ("NNP", "NNPS")
+        set_off = self._comma(at) and (
+            self._comma(at - 1) if inner else opening and self._after(at + 1) in _VOCATIVE_AFTER
+        )
         if set_off or (inner and self._before(at) in _CALLS and self._comma(at)):
             return _Found(at, at + 1, "student", doubtful=True)
         return None
+
+    def _at_a_person(self, at: int, low: str) -> bool:
+        """``my brother Hope``, ``a girl called Sunny``: any capital right after a word for a person or a naming."""
+        before = self._before(at)
+        return (
+            (before in _RELATIVES or before in _PERSON_NOUNS or bool(_INTRODUCES.search(self.session.low(max(0, at - 4), at))))
+            and at not in self.sentence_starts and not self._comma(at - 1) and at not in self.term_units
+            and low not in self.term_words and low not in self.author_words and not _other(low) and low not in FEASTS
+            and self.session.units[at].bare not in ("I",) and not self.session.units[at].bare.isupper()
+        )  # fmt: skip
 
     def _initials(self, at: int, used: set[int]) -> _Found | None:
         """``Dr. S. K. Banerjee``, ``A. P. Kelkar``, ``Mrs. K.``: initials are not published either."""
@@ -826,6 +926,44 @@ class _Names:
             return self._capital(at) and not self._comma(at - 1)
         return not self._comma(at - 1) or self.session.units[at - 1].text.endswith(".")
 
+    def _leads(self, unit: int, used: set[int]) -> bool:
+        """``Princess`` before Mae, ``Blessing`` before Udo: a capital that belongs to the name after it."""
+        if (
+            unit < 0
+            or unit in used
+            or not self.cased
+            or not self._capital(unit)
+            or self._comma(unit)
+            or unit in self.term_units
+        ):
+            return False
+        low = self._key(unit)
+        if (
+            low in _TITLES
+            or low in OTHER_PROPER
+            or low in _NEVER
+            or low in _NOT_CALLED
+            or low in _RELATIVES
+            or not low.isalpha()
+        ):
+            return False
+        if (
+            low in _VOCATIVE_BEFORE
+            or low in _PERSON_NOUNS
+            or low in STATES
+            or (low in self.author_words and not self._listed(unit))
+        ):
+            return False
+        if unit not in self.sentence_starts:
+            return True
+        return (
+            self._listed(unit)
+            and low not in OPENERS
+            or (
+                self.session.parse.tag(unit) in ("NNP", "NN") and zipf_frequency(low, "en") < 5.0 and low not in OPENERS
+            )
+        )
+
     def _continues(self, unit: int) -> bool:
         low = self._key(unit)
         if not self._capital(unit) or low in OTHER_PROPER or low in self.term_words or unit in self.term_units:
@@ -853,6 +991,36 @@ class _Names:
         best = here or process.extractOne(low, self.remedy_words, scorer=fuzz.ratio, score_cutoff=GARBLED_ANYWHERE)
         return best is None
 
+    def _addressed(self, first: int, last: int) -> bool:
+        """Whether units ``first`` to ``last`` (half-open) are set off and what follows speaks to somebody.
+
+        ``Iris, pull over that door``: an imperative, a question or a ``you`` after the comma.
+        """
+        units = self.session.units
+        sentence = self.session.sentence_at(first)
+        if last >= len(units) or not (
+            first == sentence.start
+            or self._comma(first - 1)
+            or self._before(first) in _CALLS | {"and", "please", "so", "but"}
+        ):
+            return False
+        if not units[last - 1].text.endswith((",", ":", "?", "!")) and units[last].low != "please":
+            return False
+        if last >= sentence.end:
+            return units[last - 1].text.endswith("?") and last - first == sentence.end - sentence.start
+        if units[last].low == "please" or units[last - 1].text.endswith(":"):
+            return True
+        stop = next((u + 1 for u in range(last, sentence.end) if self._comma(u)), sentence.end)
+        words = [units[u].low for u in range(last, stop)]
+        if {"you", "your", "you're", "you've", "yours", "you'd", "yourself", "you'll"} & set(words[:6]):
+            return True
+        if sentence.text.rstrip("\"'”’ ").endswith("?"):
+            return True
+        tag = self.session.parse.tag(last)
+        return tag == "VB" or (
+            tag == "VBP" and last + 1 < len(units) and self.session.parse.tag(last + 1) not in ("VBN", "VBG")
+        )
+
     def _vocative(self, at: int) -> bool:
         before, after = self._before(at), self._after(at + 1)
         opens = at in self.sentence_starts
@@ -878,9 +1046,21 @@ class _Names:
         known_authors = lows & self.author_words
         before = self._before(start)
         title = before.rstrip(".") if titled else ""
-        if known_authors and not self._student_context(start, end) and (not titled or title in _COLLEAGUE_TITLES):
+        if (
+            known_authors
+            and not self._student_context(start, end)
+            and not (start + 1 < end and self._addressed(start, end))
+            and (not titled or title in _COLLEAGUE_TITLES)
+        ):
             # An author's surname together with another given name is another person of that name.
             others = {low for low in lows - known_authors if low in self.lists.given and low not in self.author_names}
+            if (
+                len(lows) > 1
+                and not any(lows <= name for name in self.author_full)
+                and lows & self.lists.given
+                and start + 1 < end
+            ):
+                others |= lows - known_authors or lows
             near = self.session.low(max(0, start - 5), start - 1 if titled else start)
             living = titled and re.search(r"\b(?:my|our) (?:\w+ )?(?:friend|colleague|teacher|senior|junior|partner|doctor|"
                                           r"surgeon|physician|neighbou?r)$|\bby$|\bto$|\brang$|\bcalled$|\bphoned$", near.strip(" ,"))  # fmt: skip
@@ -892,7 +1072,11 @@ class _Names:
             role: PersonRole = "colleague"
         elif before in _RELATIVES:
             role = "relative"
-        elif self._student_context(start, end) or any(s <= start < e for s, e in self.question_ranges):
+        elif (
+            self._student_context(start, end)
+            or self._addressed(start, end)
+            or any(s <= start < e for s, e in self.question_ranges)
+        ):
             role = "student"
         elif any(s <= start < e for s, e in self.cases):
             role = "patient"
@@ -983,15 +1167,30 @@ class _Names:
             and (self._unknown(at) or self._proper(at) or (self._listed(at) and before in {"from", "near"} and low not in self.lists.given))
             and low not in self.author_words
         ):  # fmt: skip
+            return self._rest_of_place(at + 1)
+        if (
+            before in _PLACE_BEFORE
+            and self._capital(at)
+            and re.match(r"[A-Z]\w+(?:-\w+)*-[A-Z]\w+$", units[at].bare)
+            and low not in self.lower_seen
+        ):
+            return at + 1  # "Wells-next-the-Sea", "Stratford-upon-Avon"
+        if (
+            self._capital(at)
+            and at not in self.sentence_starts
+            and at not in self.remedy_units
+            and low not in self.term_words
+        ):
+            # "the Periyar bus stand": a name and, written small, what stands there
             end = at + 1
-            while (
-                end < len(units)
-                and self._capital(end)
-                and not self._comma(end - 1)
-                and self._key(end) not in OTHER_PROPER
-            ):
+            while end < len(units) and self._capital(end) and not self._parted(end - 1):
                 end += 1
-            return end
+            for length in (2, 1):
+                said = " ".join(self._key(u) for u in range(end, min(end + length, len(units))))
+                if said in _PUBLIC_PLACES and not any(self._comma(u) for u in range(at, end + length - 1)) and (
+                    before in _PLACE_BEFORE | {"the"} and (self._unknown(at) or self._proper(at) or self._listed(at))
+                ):  # fmt: skip
+                    return end + length
         if self._capital(at) or self.cased and before not in {"from", "village"}:
             return None
         if not self.cased and at not in self.remedy_units and not self._comma(at):
@@ -1018,6 +1217,20 @@ class _Names:
             if not ordinary and low not in self.term_words and low not in STATES:
                 return at + 1
         return None
+
+    def _rest_of_place(self, end: int) -> int:
+        """The end of a name of several words: ``Feira de Santana``, ``Newcastle upon Tyne``."""
+        units = self.session.units
+        while end < len(units) and not self._comma(end - 1):
+            if self._capital(end) and self._key(end) not in OTHER_PROPER:
+                end += 1
+                continue
+            step = next((n for n in (1, 2) if end + n < len(units) and self._capital(end + n)
+                         and all(units[end + k].low in _PLACE_PARTICLES and not self._comma(end + k) for k in range(n))), 0)  # fmt: skip
+            if not step:
+                break
+            end += step + 1
+        return end
 
     def _extended(self, end: int) -> int:
         while (
@@ -1084,6 +1297,15 @@ def _author_words(vocabulary: Vocabulary) -> tuple[frozenset[str], frozenset[str
                 words.update(parts)
                 surnames.update(parts[-1:])
     return frozenset(surnames), frozenset(words)
+
+
+@lru_cache(maxsize=2)
+def _author_full(vocabulary: Vocabulary) -> tuple[frozenset[str], ...]:
+    """The words of each author's name, all together."""
+    return tuple(
+        frozenset(word.strip(".,") for label in (c.pref_label, *c.alt_labels) for word in lowered(label).split() if len(word.strip(".,")) > 1)
+        for c in vocabulary.in_scheme("canon") if c.id.startswith("author/")
+    )  # fmt: skip
 
 
 # ---------------------------------------------------------------- what publication does with them

@@ -49,7 +49,7 @@ _STARTERS = {
 
 
 #: Words written with a capital nowhere but at the beginning of a sentence.
-_OPENERS = frozenset(
+OPENERS = frozenset(
     "the this that these those it she he they we you so and but then now if when because there what why how in for after before ask open remember let "
     "today first next also see here our my his her their at on to from with as all both some many no not never always do does did is are was can could "
     "will would should have has thank yes okay compare worse better or while where which who please think look".split()
@@ -195,7 +195,7 @@ class Session:
         the stop out ("thank you So last week")."""
         here, before = self.units[index], self.units[index - 1]
         return (
-            here.low in _OPENERS and here.bare[:1].isupper() and not here.bare[1:2].isupper()
+            here.low in OPENERS and here.bare[:1].isupper() and not here.bare[1:2].isupper()
             and not before.text.endswith((",", ":", ";", "-")) and not before.bare[:1].isupper()
         )  # fmt: skip
 

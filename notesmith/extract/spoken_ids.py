@@ -1,0 +1,113 @@
+"""Identifiers read out in words: mail addresses, record numbers, house addresses, great ages, feasts as dates.
+
+A number is recognised by what it is a number of (a chart, a file) and by being read figure by figure; no list of
+particular numbers, hosts or streets is used. Classes: HIPAA Safe Harbor, 45 CFR 164.514(b)(2).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+from notesmith.annotations import PersonRole
+from notesmith.extract.potency_words import NUMBER, number_of
+from notesmith.extract.session import Session
+
+_DIGIT = r"(?:zero|nought|oh|o|one|two|three|four|five|six|seven|eight|nine|(?:double|triple|treble) \w+|\d+)"
+_TEEN = r"(?:ten|eleven|twelve|thirteen|fourteen|fifteen|sixteen|seventeen|eighteen|nineteen)"
+_PAIR = (
+    r"(?:(?:twenty|thirty|forty|fifty|sixty|seventy|eighty|ninety)"
+    r"(?:[ -](?:one|two|three|four|five|six|seven|eight|nine))?|" + _TEEN + ")"
+)
+_MAIL = re.compile(
+    r"\b(?P<who>(?:[\w.]+ ){1,6})at (?:the rate (?:of )?)?(?:[\w-]+ ){1,3}?(?:dot|point) [a-z]{2,}(?: (?:dot|point) [a-z]{2,})*"
+)
+#: Words that stand before a mail address and are no part of it.
+_BEFORE_MAIL = frozenset(
+    "mail email e-mail me us is to on my our your his her it's its address write id the him contact at goes send it sends them and or line for a".split()
+)
+_CODE = re.compile(
+    r"\b(?:records?|charts?|files?|sheet|folder|dossier|numbers?|no\.|id|card|registration|docket|ticket|papers?|code|passport|policy|licen[cs]e|"
+    r"account|uhid|mrn|opd?|ipd?|ref(?:erence)?)(?:,? (?!page|rubric)[\w'/-]+){0,5}?,? "
+    rf"(?P<id>(?:(?!a |i )[a-z]{{1,3}}[ -])?(?:(?:{_DIGIT}|{_PAIR})(?:[ ,-]+|(?=[.?!;)]|$))){{2,}}(?:[a-z](?![a-z']))?)"
+)
+_STREET = re.compile(
+    rf"\b(?P<id>(?:{NUMBER})[a-z]?(?:(?:/| by | slash | stroke | bar )\w+)?,? (?:[\w'.-]+ ){{1,4}}(?:road|street|lane|avenue|drive|close|terrace|gardens|square|crescent|"
+    r"row|court|way|marg|gali|place|colony|nagar|estate|layout))\b"
+)
+_AGE_ALONE = re.compile(
+    rf"(?:^|[,;:(] |\b(?:he|she|who|mother|father|lady|man|woman|gentleman|mama|papa|uncle|aunt|granny) )(?:(?:i think|about|nearly|almost|some|already|now|just|a good|fully|about) )*(?P<age>{NUMBER})(?=[,;.?!)]|$| (?:and|but|or so|though|with|who|she|he) )"
+)
+_PERSON_NEAR = re.compile(
+    r"\b(?:he|she|her|his|him|who|old|elderly|aged|(?:great[- ])?grand\w+|mother|father|mama|papa|lady|gentleman|man|woman|widow|widower|pensioner|retired|aunt\w*|uncle|"
+    r"patient|granny|nana|nun|priest)\b"
+)
+_MEASURES = re.compile(
+    r"\b(?:fever|temperature|degrees?|pulse|pressure|bp|weigh\w*|kilos?|kg|pounds|per ?cent|score|rate|saturation|oxygen|sugar|glucose|potenc\w+|page|line|dose|"
+    r"haemoglobin|hemoglobin|count|platelets?|marks?|rupees?|spo2|breath\w*|beats?|aphorism|remed\w+)\b"
+)
+
+#: Feasts and fasts of the larger faiths and nations (common knowledge); they date a visit as a month does.
+FEASTS = frozenset(
+    """christmas|xmas|easter|good friday|lent|advent|epiphany|pentecost|whitsun|michaelmas|all saints|all souls|halloween|thanksgiving|new year|
+    new year's|boxing day|st patrick's day|saint patrick's day|valentine's day|mother's day|labor day|memorial day|independence day|republic day|carnival|carnaval|
+    ash wednesday|palm sunday|holy week|corpus christi|assumption|candlemas|diwali|deepavali|divali|holi|dussehra|dasara|navratri|navaratri|durga puja|pongal|onam|
+    vishu|ugadi|sankranti|makar sankranti|lohri|baisakhi|vaisakhi|bihu|raksha bandhan|rakhi|janmashtami|ganesh chaturthi|ganpati|shivratri|mahashivratri|
+    karva chauth|chhath|gudi padwa|vesak|wesak|poson|poya|losar|buddha purnima|guru nanak jayanti|gurpurab|mahavir jayanti|paryushan|ramadan|ramzan|ramazan|eid|
+    bakrid|muharram|ashura|milad|mawlid|nowruz|navroz|hanukkah|chanukah|passover|pesach|yom kippur|rosh hashanah|purim|sukkot|kwanzaa|chinese new year|
+    lunar new year|songkran|tet|midsummer|meskel|timkat|genna|fasika|mashujaa day|jamhuri day|durga|puja holidays|sinulog|undas""".replace(
+        "\n", ""
+    )
+    .replace("    ", "")
+    .split("|")
+)
+_FEAST = re.compile(
+    r"\b(?P<feast>"
+    + "|".join(sorted(map(re.escape, FEASTS), key=len, reverse=True))
+    + r")(?: (?:day|eve|week|time|season|holidays?))?(?=[ ,.;:?!)]|$|'s)"
+)
+
+
+def find_spoken(session: Session, start: int, end: int) -> Iterator[tuple[int, int, PersonRole]]:
+    """Half-open units and role of what one sentence (units ``start`` to ``end``) reads out."""
+    low = session.low(start, end)
+    if " at " in low and (" dot " in low or " point " in low):
+        for _, last, match in session.search(_MAIL, start, end):
+            first, name_end = session.span_of(start, match, "who")
+            name_end -= 1  # the group ends with a blank
+            keep = name_end
+            while keep > first and session.units[keep - 1].low not in _BEFORE_MAIL and (
+                keep == name_end or not session.units[keep - 1].text.endswith((",", ".", ":", ";", "?"))
+            ):  # fmt: skip
+                keep -= 1
+            if keep < name_end:
+                yield keep, last, "other identifier"
+    for _, _, match in session.search(_CODE, start, end):
+        code = match["id"].strip(" ,-")
+        figures = re.findall(rf"{_PAIR}|{_DIGIT}", code)
+        length = sum(len(f) if f.isdigit() else 2 if re.fullmatch(_PAIR, f) else 1 for f in figures)
+        spoken = [f for f in figures if not f.isdigit()]
+        if length >= 3 and spoken and len(figures) >= 2:
+            first, _ = session.span_of(start, match, "id")
+            yield first, first + code.count(" ") + 1, "record number"
+    for _, _, match in session.search(_STREET, start, end):
+        first, last = session.span_of(start, match, "id")
+        inner = [unit for unit in range(first, last) if session.units[unit].bare[:1].isalpha()]
+        if session.units[last - 1].bare[:1].isupper() or sum(session.units[u].bare[:1].isupper() for u in inner) >= 1 and (
+            session.units[last - 2].bare[:1].isupper()
+        ):  # fmt: skip
+            yield first, last, "address"
+    if _PERSON_NEAR.search(low) and not _MEASURES.search(low):
+        for _, _, match in session.search(_AGE_ALONE, start, end):
+            value = number_of(match["age"])
+            if value is not None and 90 <= value <= 120:
+                first, last = session.span_of(start, match, "age")
+                yield first, last, "age over 89"
+
+
+def feasts_in(session: Session, start: int, end: int) -> Iterator[tuple[int, int]]:
+    """Half-open units of feasts that date something in one sentence: ``at Christmas``, ``up to next Pongal``."""
+    for first, last, match in session.search(_FEAST, start, end):
+        at, _ = session.span_of(start, match, "feast")
+        if session.units[at].bare[:1].isupper():
+            yield first, last
