@@ -12,7 +12,8 @@ from notesmith.annotations import Caution, CautionKind
 from notesmith.extract.discouraging import discouraging_place
 from notesmith.extract.prescriptions import Given, Said
 from notesmith.extract.session import Session
-from notesmith.extract.urgent import URGENT
+from notesmith.extract.urgent import URGENT, Urgent
+from notesmith.extract.warning_signs import MIASMS, sends_to_care, signs_in
 
 #: Printed at the head of every published page and document.
 STANDING_LINE = (
@@ -40,6 +41,9 @@ _CURE = re.compile(
     r"disappear\w*|(?:was|were|is|are|has|completely) gone|cured?|went away|reversed)|"
     r"works? like magic|magic(?:al)?(?: remedy)?|wonder (?:drug|remedy)|specific for|sure (?:shot|cure)|"
     r"saved (?:her|his|the|their) (?:life|leg|eye|tonsils|uterus|limb|kidney|child|baby)|restored|"
+    r"(?:heal(?:s|ed|ing)?|eliminat\w+|eradicat\w+|banish\w*|abolish\w*|erad\w*|remov(?:es|ed)|finish(?:es|ed) (?:off )?|reverse[sd]?|get(?:s)? rid of)[^.;?!]{0,40}\b(?:cancers?|tumou?rs?|"
+    r"depression|diabetes|asthma|epilepsy|infertility|autism|arthritis|psoriasis|eczema|migraines?|hiv|aids|tb|hepatitis|cirrhosis|prolapse|paralysis|thyroid|\w+itis|\w+osis|"
+    r"disease|illness|forever|for ever|for good|for life|permanently|completely|totally|(?:\d+|ninety|hundred|\w+ty) ?(?:per ?cent|%))|"
     r"totally well|free of the disease|complete (?:cure|recovery|remission)|reversed)\b"
 )
 _CURE_DENIED = re.compile(
@@ -87,10 +91,25 @@ def find_cautions(session: Session, potencies: Sequence[Said], given: Sequence[G
                 _NHMRC, begin, end)  # fmt: skip
         for urgent in URGENT:
             # one flag a condition and sentence, over all the words that speak of it
-            places = list(session.search(urgent.pattern, sentence.start, sentence.end))
+            places = [
+                place for place in session.search(urgent.pattern, sentence.start, sentence.end)
+                if not (place[2][0].startswith("psychos") and MIASMS.search(low))  # a misheard sycosis
+            ]  # fmt: skip
             if places:
                 add("urgent condition", f"Mentions {urgent.name}.", urgent.advice, urgent.source, places[0][0],
                     max(end for _, end, _ in places))  # fmt: skip
+        for name, first, last in _told(
+            low, {c.reason for c in found if c.words.start >= session.words(sentence.start, sentence.end).start}
+        ):
+            begin = sentence.start + low.count(" ", 0, first)
+            add(
+                "urgent condition",
+                f"Mentions {name}.",
+                _ADVICE[name].advice,
+                _ADVICE[name].source,
+                begin,
+                begin + low.count(" ", first, last) + 1,
+            )
         match = next(iter(session.search(_CURE, sentence.start, sentence.end)), None)
         if match is not None and not _CURE_DENIED.search(low):
             add("claim of cure", "A cure or lasting effect is stated without published proof.",
@@ -100,6 +119,18 @@ def find_cautions(session: Session, potencies: Sequence[Said], given: Sequence[G
                 "Such claims need competent scientific evidence where they are advertised.",
                 f"{_NHMRC}; {_FTC}", match[0], match[1])  # fmt: skip
     return tuple(sorted(found, key=lambda c: (c.words.start, c.kind, c.reason)))
+
+
+_ADVICE = {urgent.name: urgent for urgent in URGENT}
+SENT = "what the speaker sends to medical care"
+_ADVICE[SENT] = Urgent(SENT, re.compile("(?!)"), "The speaker says that this needs medical care; do not delay it.")
+
+
+def _told(low: str, reasons: set[str]) -> list[tuple[str, int, int]]:
+    """Signs told in other words than the plain ones, and what is sent to care, where nothing else says so yet."""
+    signs = [sign for sign in signs_in(low) if f"Mentions {sign[0]}." not in reasons]
+    sent = sends_to_care(low)
+    return [*signs, (SENT, *sent)] if sent is not None else signs
 
 
 def _low(potency: str) -> bool:

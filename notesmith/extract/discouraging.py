@@ -27,7 +27,9 @@ CARE = (
     r"metformin|statins?|warfarin|lithium|chloroquine|quinine|ventolin|salbutamol|digoxin|morphine|"
     r"\w{3,}(?:cillin|mycin|prazole|olol|pril|sartan|oxacin|cycline|azepam|triptan|dipine|setron|statin)|hormone\w*|"
     r"the pill\b|contracepti\w+|antacids?|sleeping (?:pills|tablets)|tranquilli[sz]ers?|nebuli[sz]\w+|oxygen|saline|"
-    r"iv fluids?|the drip|drips?\b|scans?|x-?rays?|biops(?:y|ies)|mri|ct scan|sonograph\w+|ultrasounds?|blood tests?|"
+    r"(?:calcium|iron|vitamin(?: \w)?|zinc|folic acid|fluoride|eye|ear|nose|nasal|thyroid|worm|tb|sugar|heart|pressure) (?:drops?|tablets?|pills?|capsules?|syrup|sprays?|powder|supplements?|drugs?)|"
+    r"supplements?|grommets?|implants?|braces|catheters?|hearing aids?|pessary|pessaries|arvs?|antiretrovirals?|art drugs|ors\b|oral rehydration|formula feeds?|nasal sprays?|"
+    r"tonsils? (?:removed|out)|adenoids? (?:removed|out)|iv fluids?|the drip|drips?\b|scans?|x-?rays?|biops(?:y|ies)|mri|ct scan|sonograph\w+|ultrasounds?|blood tests?|"
     r"screening|mammogra\w+|pap smears?|investigations?|check-?ups?|second opinion|referrals?|referr\w+|admission|admitt?\w*|"
     r"root canal|(?:asthma )?(?:pump|puffer)s?\b|prescriptions?|(?:blood|lab|scan|test|x-?ray) reports?|nitrates?|sorbitrate|cough (?:syrup|mixture)s?|ointments?|(?:steroid|skin|medicated|their|his|her) creams?|cream from the (?:doctor|hospital)|"
     r"(?:modern|western|conventional|orthodox|regular|official|english) (?:medicines?|drugs?|treatments?|doctors?|care)|"
@@ -88,6 +90,11 @@ PATTERNS = tuple(
         rf"\b(?:put|chuck\w*|threw|throw\w*|flush\w*) (?:[\w'’-]+ ){{0,4}}?{_ANY} (?:away|out|in|into|down|off)\b",
         rf"\b(?:tell|told|tells|ask(?:ed)?|advis\w+|make|made|let|want\w*|persuad\w+) (?:[\w'’-]+ ){{0,3}}?(?:to )?(?:stop|leave|give up|"
         rf"come off|reduce|throw|discontinue|avoid|skip|refuse) (?:[\w'’-]+ ){{0,5}}?{_ANY}\b",
+        # throw, burn, pour it away, whatever it is
+        r"\b(?:thr[eo]w\w*|thrown|burn\w*|fl[iu]ng\w*|toss\w*|pour\w*|flush\w*|dump\w*|chuck\w*|bury|buried)(?: [\w'’-]+){1,6}? (?:in|into|on|onto|down|out|to|away) ?(?:the |of the |a )?(?:fire|bin|dustbin|trash|garbage|river|"
+        r"sea|lake|toilet|drain|sink|gutter|window|well|dogs?|rubbish)\b",
+        # nobody should sign, consent, agree
+        r"\b(?:no|never|not|\w+n't|refus\w*)(?: [\w'’-]+){0,6}? (?:sign(?: for| the|ed)?|consent|agree) (?:for|to|the|it|that|this|any)\b",
         # no need of, don't go to, never allow, without, instead of … care
         rf"\b{_NEGATION} {_BETWEEN}{CARE}\b",
         rf"\b{_NEGATION} {_BETWEEN}(?:taking|take|took|need|use|want|on|of|for|with|touch|change|trust) {_PLAIN}\b",

@@ -1,0 +1,152 @@
+"""Warning signs that are told in many words: sets of words that need only stand together, and words that send to care.
+
+Signs are those of ordinary first-aid and emergency teaching (common practice), each as the groups of words that make
+it, in any order within a sentence. Words that send somebody to hospital at once mark what they speak of as urgent.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+_REACH = 110  # characters over which the words of one sign may be spread
+_LIMB = r"(?:toes?|foot|feet|heels?|legs?|fingers?|hands?|arms?|ankles?|calf|calves|knees?|thighs?|limbs?|wrists?|forearms?)"
+_BLACK = r"(?:black\w*|gangren\w*|dusky|(?:gone|going|went|turn\w*|became|becoming|is|was|were) (?:\w+ )?(?:dark|blue|purple|dead|cold and (?:white|blue))|mummif\w*)"
+_INFANT = r"(?:infants?|bab(?:y|ies)|newborns?|neonates?|toddlers?|little one|child(?:ren)?|(?:days?|weeks?|months?)[- ]old|\w+ (?:weeks|days) old|of \w+ (?:weeks|days|months))"
+_BREATH = r"(?:breath\w*|inhal\w*|respirat\w+|air\b|pant(?:s|ed|ing)?\b|wheez\w*|gasp\w*)"
+_SWELL = r"(?:swell\w*|swollen|swelled|puff(?:s|ed|y|ing)\w*|balloon\w*)"
+_WEAK = r"(?:weak\w*|numb\w*|paraly\w+|powerless|limp|useless|heavy|droop\w*|hang(?:s|ing)?|dead|lost (?:its |the |all )?(?:power|strength|feeling)|give (?:way|out)|gave way|won't (?:move|lift|hold))"
+_SUDDEN = r"(?:sudden\w*|abrupt\w*|all at once|out of (?:nowhere|the blue)|without warning|overnight|on waking|woke (?:up )?with|in (?:a|one) (?:minute|moment|second)|within (?:minutes|an hour|hours)|day by day|upwards?|ascending|climbing up|from the feet|rapidly|one side|half (?:of )?(?:the|his|her) (?:body|face)|both legs)"
+_BLEED = r"(?:bleed\w*|bled|blood\w*|h(?:a)?emorrhag\w+|clots?|spotting|pads?|nose ?bleeds?)"
+_FAINT = r"(?:faint\w*|giddy|giddiness|dizz\w+|light[- ]?headed\w*|black\w* out|pass\w* out|collaps\w*|pale|white|swoon\w*|sway\w*|unconscious\w*)"
+_VOMIT = r"(?:vomit\w*|throw(?:s|n|ing)? up|threw up|bring(?:s|ing)? (?:it |everything |\w+ )?up|brought (?:it |everything |\w+ )?up|puk\w+|retch\w*)"
+_CONFUSED = r"(?:confus\w+|delir\w+|disorient\w+|wander\w* in (?:his|her) (?:mind|talk|speech)|not (?:know|recogni[sz]e)\w*|(?:did|does|could|would)(?:n't| not) (?:know|recogni[sz]e)|talk\w* (?:rubbish|nonsense|to the wall)|not (?:him|her)self|drows\w+|sleepy|difficult to wake|not (?:be )?(?:wake|rous|woken|wakened)\w*|(?:can't|cannot|couldn't|won't|doesn't|not) (?:be )?(?:wake|woken|waken|roused?)\w*)"
+_PERSON = r"(?:he|she|old|elderly|aged|man|woman|father|mother|grand\w+|patient|child|baby|son|daughter|wife|husband|people|somebody|someone|anyone|a person|man of)"
+
+
+@dataclass(frozen=True, slots=True)
+class Sign:
+    """``groups`` must all be found within reach of each other, in any order; ``name`` is the condition's."""
+
+    name: str
+    groups: tuple[re.Pattern[str], ...]
+
+
+def _sign(name: str, *groups: str) -> Sign:
+    return Sign(name, tuple(re.compile(rf"\b(?:{group})(?!\w)") for group in groups))
+
+
+SIGNS: tuple[Sign, ...] = (
+    _sign("sepsis or collapse", _LIMB, _BLACK),
+    _sign("sepsis or collapse", r"red (?:line|streak|track|stripe)s?|redness (?:\w+ )?(?:spread|climb|go)\w*", rf"{_LIMB}|skin|groin|armpit|up"),
+    _sign("sepsis or collapse", r"shivers?|shivering|shakes|shaking chills?|rigors?", r"wound|abscess|boil|cut|ulcer|drain|line|catheter|operation|surgery|high|fever|temperature|violent\w*"),
+    _sign("sepsis or collapse", _CONFUSED, rf"{_BREATH}|fever|hot|pulse|urine|infection|fall|fell|blow|head|suddenly|old|elderly|son|daughter|wife|husband|mother|time|place"),
+    _sign("sepsis or collapse", r"pulse|heart ?beats?|heart rate|beats", r"(?:twenty|thirty|forty)(?:[- ](?:one|two|three|four|five|six|seven|eight|nine))?|2\d|3\d|4[0-5]|one (?:hundred (?:and )?)?(?:thirty|forty|fifty|sixty|seventy|eighty|ninety)(?:[- ]\w+)?|1[3-9]\d|racing|run(?:s|ning)? away|galloping|thready|irregular"),
+    _sign("breathing difficulty", _BREATH, r"(?:thirty|forty|fifty|sixty|seventy)(?:[- ](?:one|two|three|four|five|six|seven|eight|nine))?(?: (?:in|to|times|a|per|the|breaths|minute)\b)|[3-9]\d (?:a|per|in|times|breaths)|cannot|can't|couldn't|could not|unable|not get|struggl\w*|fight\w*|fast|quick\w*|rapid\w*|hard|labou?r\w*|noisy|grunt\w*|shallow|blue|stop\w*|whole sentence|sentences?|words"),
+    _sign("breathing difficulty", r"chest|ribs|breast ?bone|tummy|stomach", r"pull\w* in|suck\w* in|draw\w* in|drawn in|sink\w* in|cav\w+ in|go(?:es|ing)? in", _INFANT + r"|breath\w*|rib"),
+    _sign("breathing difficulty", _SWELL, r"lips?|tongue|throat|face|eyes?|eyelids?|neck|mouth", r"shut|clos\w+|breath\w*|speak|swallow\w*|after|sting|stung|bite|nuts?|prawns?|egg|eating|ate|urine|hives|wheez\w*|fever|abscess|tooth|voice"),
+    _sign("breathing difficulty", r"bee|wasp|hornet|sting|stung|peanuts?|nuts|prawns?|shellfish|injection|penicillin", r"wheez\w*|swell\w*|swollen|breath\w*|collaps\w*|faint\w*|hives|throat|tongue|itching all over"),
+    _sign("stroke signs", _WEAK, rf"{_LIMB}|face|mouth|side|eyelid|legs", _SUDDEN + r"|speech|slur\w*|migraine|aura|vision|speak\w*|swallow\w*|breath\w*|headache"),
+    _sign("stroke signs", r"speech|words|speak\w*|talk\w*|mouth|face|smile", r"slur\w*|crooked|lopsided|droop\w*|twist\w*|mixed up|muddled|(?:won't|wouldn't|will not|couldn't|could not|can't|cannot) come"),
+    _sign("injury or poisoning", r"pupils?", r"bigger|larger|unequal|different|uneven|one|blown|pin ?point"),
+    _sign("injury or poisoning", r"blow|knock\w*|bang\w*|hit|fell|fall\w*|accident|struck|thrown", r"head|skull|spine|neck|back of the head|temple", r"vomit\w*|drows\w*|sleepy|confus\w*|pupil\w*|unconscious\w*|fits?|blood|clear fluid|headache|black\w* out|nose|ears?"),
+    _sign("injury or poisoning", r"swallow\w*|drank|drunk|drinks?|eaten|ate|took|taken|inhal\w*|licked", r"poison\w*|arsenic|kerosene|paraffin|petrol|diesel|bleach|acid|lye|caustic soda|phenyl|pesticide|insecticide|rat \w+|weed ?killer|berries|mushrooms?|datura|oleander|batter(?:y|ies)|magnets?|coins?|pins?|needles?|detergent|turpentine|mothballs?|(?:all|whole|entire|handful|bottle|strip) (?:\w+ ){0,3}(?:tablets|pills|medicine|capsules)"),
+    _sign("injury or poisoning", r"swallow\w*|ingest\w*|drinks? (?:it|this|that)|eats? (?:it|this|that)|whoever", r"emergency|poison|hospital|casualty|antidote"),
+    _sign("convulsion", r"fits?|convuls\w+|seizures?|spasms?|jerk\w*|twitch\w*|shak(?:es|ing)", r"minutes?|second|again|another|wak\w*|unconscious\w*|blue|stiff|eyes|tongue|fever|first|pregnan\w+|stop\w*|repeat\w*|one after|body|all over"),
+    _sign("bleeding, or danger in pregnancy", _BLEED, _FAINT + r"|hour|hourly|pads?|won't stop|not stop\w*|doesn't stop|unstoppable|severe\w*|pressure|in gushes|gush\w*|soak\w*|through|pouring|profus\w*|buckets?|now"),
+    _sign("bleeding, or danger in pregnancy", rf"{_BLEED}|cramps?|leak\w*|swelling|headache|blurr\w*|pain", r"pregnan\w+|expecting|gravid\w*|(?:in|with) the family way|trimester|carrying (?:a )?(?:baby|child)|with child|miscarri\w*|(?:in|of) the \w+ month|foetus|fetus"),
+    _sign("bleeding, or danger in pregnancy", r"vomit\w*", r"pregnan\w+|expecting", r"urine|water|ketones?|keep\w*|everything|weight|dry"),
+    _sign("acute abdomen", _VOMIT, r"coffee|blood\w*|green|bile|stool|f(?:a)?eces|faecal|everything|black|pregnan\w+|head|rous\w*|drows\w*|urine|all day|water|neck|stiff"),
+    _sign("acute abdomen", r"stools?|motions?|bowels?|poo", r"black|tarry|tar|pitch|blood\w*|maroon|red currant|jelly", ),
+    _sign("acute abdomen", r"abdomen|belly|tummy|stomach", r"rigid|hard as|board|plank|guard\w*|distend\w*|like a drum|tense|(?:can't|cannot|couldn't|not) (?:be )?touch\w*"),
+    _sign("acute abdomen", r"pain|ache|colic", r"right (?:lower|iliac|groin)|lower right|right side low|testic\w*|testis|scrotum|groin", r"sudden\w*|fever|vomit\w*|child|boy|walk|jump|hop"),
+    _sign("a lethargic, feverish or dehydrated infant", _INFANT, r"weeks?|days?|newborn|neonate\w*|infants?|months", r"fever\w*|temperature|hot|burning|vomit\w*|letharg\w*|limp|floppy|yellow|jaundic\w*|sleepy|moan\w*|cold|blue|grey|not (?:feed|suck|drink|cry)\w*"),
+    _sign("a lethargic, feverish or dehydrated infant", _INFANT, r"weak to|suck\w*|floppy|limp|letharg\w*|not (?:cry|feed|wake|suck|drink)\w*|(?:doesn't|does not|won't|didn't|can't|cannot|stopped|refus\w*) (?:to )?(?:be )?(?:cry|wake|woken|feed|suck|drink|tak)\w*|eyes (?:are |were )?(?:inside|sunk\w*|hollow)|no (?:tears|urine|wet)|dry (?:napp\w+|mouth|tongue)|sunk\w*|feed\w*|listless", r"weak|not|doesn't|won't|floppy|limp|letharg\w*|can't|cannot|didn't|stopped|refus\w*|no|dry|sunk\w*|hollow|inside|listless|does not"),
+    _sign("a lethargic, feverish or dehydrated infant", r"urine|wee|nappy|nappies|water", r"no|little|less|scant\w*|not (?:pass\w*|made)|hasn't|stopped|since (?:yesterday|morning)|dry|hours|dark|nothing", r"pass\w*|swell\w*|vomit\w*|child|baby|infant|since|yesterday|hours|face|fever|pregnan\w+|diarrh\w*"),
+    _sign("suicidal talk", r"(?:everybody|everyone|they|people|the family|my family|the world|all|you|children|wife|husband)", r"happier|better|relieved|easier|glad\w*|not miss", r"(?:if|when|once|without) (?:\w+ ){0,4}?(?:me|him|her|gone|not|dead|weren't|wasn't|around|disappear\w*|i)\b"),
+    _sign("suicidal talk", r"want\w*|wish\w*|long\w*|plan\w*|think\w*|talk\w*|threat\w*|says?|said|prefer\w*|tired|speak\w*|thought\w*|dream\w*", r"to (?:die|disappear|vanish|end it|sleep forever|sleep for ever|not exist|be gone|be no more|hang|drown|jump)|hang\w* (?:him|her|my|them)self|dying by|ending (?:it|his|her|my|everything)|kill\w* (?:him|her|my|them)self|own life|not be (?:here|alive)"),
+    _sign("suicidal talk", r"hurt|harm|drown|smother|shake|kill|throw|drop", r"baby|child|children|herself|himself|themselves|myself", r"might|may|will|wants?|afraid|fears?|thoughts?|urge|impulse|could|says?|voice|tells?"),
+    _sign("meningitis signs", r"neck", r"stiff\w*|rigid\w*|arch\w*|bent back|thrown back|won't bend|can't bend|cannot bend|not bend\w*", ),
+    _sign("meningitis signs", r"rash|spots?|patches|marks", r"fade\w*|blanch\w*|glass|purple|bruis\w*|disappear\w* (?:on|under|when)|pinprick"),
+    _sign("meningitis signs", r"headache|head", r"worst|thunder ?clap|sudden\w*|out of (?:nowhere|the blue)|like a (?:blow|bomb)|burst\w*", r"life|ever|nowhere|blue|sudden\w*|instant\w*|seconds?|clap|bomb|neck|vomit\w*"),
+    _sign("chest pain", r"chest|breast ?bone|heart|jaw|left (?:arm|shoulder)", r"pain\w*|ache\w*|aching|tight\w*|press\w*|weight|squeez\w*|crush\w*|heav\w*|burn\w*|grip\w*|band", r"arm|jaw|sweat\w*|breath\w*|stairs|walk\w*|exert\w*|grey|gray|pale|collaps\w*|faint\w*|smok\w*|vomit\w*|minutes|shoulder|climb\w*"),
+    _sign("chest pain", r"(?:thirty|forty)[- ]?\w*|3\d|4\d", r"giddy|faint\w*|dizz\w*|black\w* out", r"pulse|heart|man|woman|old|age|block"),
+    _sign("other signs that need a doctor soon", r"mouth|jaw", r"(?:doesn't|does not|won't|will not|can't|cannot|couldn't|could not|not|unable to) (?:be )?open\w*|lock\w*|clench\w*|trismus"),
+    _sign("other signs that need a doctor soon", r"diabet\w+|sugar patient|insulin", _LIMB + r"|ulcer|sore|vomit\w*|drows\w*|breath\w*|sweet smell", r"black\w*|dark\w*|smell\w*|gangren\w*|infect\w*|numb\w*|ulcer\w*|vomit\w*|drows\w*|pus|fever|breath\w*|cold"),
+    _sign("other signs that need a doctor soon", r"eyes?|vision|sight", r"sudden\w*|curtain|flash\w*|double|halo\w*|painful|acid|lime|chemical|hit|injur\w*|shadow", r"loss|lost|blind\w*|blurr\w*|see\w*|vision|sight|red|floaters|dim\w*|black|gone|splash\w*|half"),
+    _sign("other signs that need a doctor soon", r"lump|mass|growth|swelling|nodule|knot|mole", r"breast|neck|armpit|groin|testic\w*|testis|abdomen|throat|skin", r"hard|grow\w*|grew|new|painless|bleed\w*|fixed|drawn in|bigger|chang\w*|since|found|felt"),
+    _sign("other signs that need a doctor soon", r"weight", r"los(?:t|es|ing|e)|drop\w*|fall\w*|going down|melt\w*", r"unexplain\w*|without (?:trying|reason|diet\w*)|kilos?|kg|pounds|stone|night sweats|fever|cough\w*|month\w*|appetite"),
+    _sign("other signs that need a doctor soon", r"yellow\w*|jaundic\w*", r"eyes?|skin|whites|baby|newborn|urine"),
+    _sign("serious infection", r"fever\w*|temperature", r"(?:weeks|fortnight|month|days)|crosses|above|over|10[2-6]|one (?:hundred (?:and )?)?(?:oh )?(?:two|three|four|five)|forty|travel\w*|africa|chemo\w*|does(?:n't| not) come down", r"not|crosses|mouth|rash|chill\w*|travel\w*|weight|cough\w*|chemo\w*|neck|confus\w*|spleen|yellow|urine|102|103|104|105"),
+    _sign("serious infection", r"cough\w*|sputum|phlegm|spit\w*", r"blood\w*|rust\w*|weeks|night sweats|weight"),
+    _sign("serious infection", r"bit(?:e|es|ten)?|stung|sting|scratch\w*", r"dog|cat|monkey|bat|snake|viper|cobra|krait|scorpion|spider|rat|fox|jackal|human"),
+)  # fmt: skip
+
+#: Words that send to care at once. What a sentence says besides them is then urgent by the lecturer's own word.
+_SENDS = re.compile(
+    r"\b(?:ambulance|casualty|a ?& ?e\b|(?:the |to )er\b|er,|emergenc(?:y|ies)|the emergency room|icu|ventilator|nine nine nine|999|911|112|108\b|blue light|"
+    r"(?:go|goes|send|sends|sent|rush\w*|run|carry|carries|take|taken|bring|brought|straight|directly|off|needs?|belongs?|admit\w*|that's|that is|it's|this is|he is|she is|refer\w*)"
+    r"(?: \w+){0,4}? (?:hospital|surgeon|maternity|theatre|casualty|emergency|ent|physician|specialist|psych|neurologist|cardiologist|paediatrician|pediatrician|doctor)"
+    r"(?:[^.;?!]{0,40}\b(?:today|tonight|now|at once|immediately|same (?:day|night|hour)|that (?:day|night|hour|minute)|first|straight ?away|right away|within the hour))?|"
+    r"(?:hospital|surgeon|doctor|x-?ray|ent|clinic)[^.;?!]{0,20}\b(?:today|tonight|at once|immediately|the same (?:day|night|hour|week)|that (?:same )?(?:day|night|hour|minute)|straight ?away|right away)|"
+    r"(?:call|ring|phone|dial) (?:the |an |for )?(?:ambulance|help|emergency|family)|(?:do not|don't|never|not) (?:wait|sit (?:and|there|with)|leave (?:him|her|them) alone|discuss|let (?:him|her) leave)|"
+    r"(?:isn't|is not|not|never) (?:a )?(?:homeopathic|homoeopathic|for (?:your|our|my|the|you)|(?:ours|yours|mine)\b|for (?:us|you and me)|a (?:conversation|case) for)|(?:,|:) (?:run|go)\b|"
+    r"(?:that's|that is) (?:a )?(?:hospital|casualty|emergency|er|drip|sepsis|a drip|a bed|stroke|the surgeon)|(?:already|is) the hospital|no (?:debate|argument|discussion|second opinion))"
+)
+_SYMPTOM = re.compile(
+    r"\b(?:pain\w*|ache|aching|swell\w*|swollen|fever\w*|temperature|bleed\w*|blood\w*|breath\w*|wheez\w*|vomit\w*|throw\w* up|stools?|urine|weak\w*|numb\w*|paraly\w+|floppy|limp|fits?|convuls\w+|"
+    r"seizure\w*|rash|stiff\w*|swallow\w*|headache|vision|blind\w*|black|blue|pale|faint\w*|giddy|dizz\w*|confus\w+|drows\w+|sleepy|wak\w*|pulse|chest|neck|pupil\w*|sugar|toe|foot|abscess|"
+    r"wound|burn\w*|sting|bite|bitten|poison\w*|swallowed|pregnan\w*|baby|infant|spotting|cramps?|pneumonia|asthma|diarrh\w*|dehydrat\w*|jaundic\w*|lump|suicid\w*|die|dying|hang\w*|hurt|kill\w*|"
+    r"attack|cough\w*|stroke|mening\w+|sepsis|diphtheria|malaria|tb|diabet\w+|eye|eyes|mouth|tongue|lips?|throat|legs?|arms?|collaps\w*|unconscious|shiver\w*|sweat\w*)\b"
+)
+#: A list of the miasms, in which a recogniser may have written "psychosis" for sycosis.
+MIASMS = re.compile(r"\b(?:psora|psoric|syphili\w+|sycosis|sycotic|miasm\w*|antipsoric\w*)\b")
+
+
+def signs_in(low: str) -> list[tuple[str, int, int]]:
+    """Condition and half-open characters of each sign told in one lower-case sentence."""
+    found: list[tuple[str, int, int]] = []
+    named: set[str] = set()
+    for sign in SIGNS:
+        if sign.name in named:
+            continue
+        span = _together(low, sign.groups)
+        if span is not None:
+            named.add(sign.name)
+            found.append((sign.name, *span))
+    return found
+
+
+def _together(low: str, groups: tuple[re.Pattern[str], ...]) -> tuple[int, int] | None:
+    """The nearest place where every group is met by words of its own."""
+    places: list[list[tuple[int, int]]] = []
+    for group in groups:
+        here = [match.span() for match in group.finditer(low)]
+        if not here:
+            return None
+        places.append(here)
+    for first in places[0]:
+        chosen = [first]
+        for here in places[1:]:
+            free = [span for span in here if all(span[1] <= s or e <= span[0] for s, e in chosen)]
+            if not free:
+                break
+            chosen.append(min(free, key=lambda span: abs(span[0] - first[0])))
+        else:
+            start, end = min(s for s, _ in chosen), max(e for _, e in chosen)
+            if end - start <= _REACH and not re.search(r"[.;?!] ", low[start:end]):
+                return start, end
+    return None
+
+
+def sends_to_care(low: str) -> tuple[int, int] | None:
+    """Half-open characters of a lower-case sentence that sends somebody with symptoms to medical care."""
+    match = _SENDS.search(low)
+    symptom = (
+        None
+        if match is None
+        else next((s for s in _SYMPTOM.finditer(low) if s.end() <= match.start() or s.start() >= match.end()), None)
+    )
+    if match is None or symptom is None:
+        return None
+    return min(match.start(), symptom.start()), max(match.end(), symptom.end())
