@@ -18,7 +18,7 @@ import msgspec
 
 from notesmith.errors import NotesmithError, OutputError
 from notesmith.extract.privacy import mute_spans
-from notesmith.files import output_errors, sweep
+from notesmith.files import output_errors, sha256_of, sweep
 from notesmith.lecture import LectureContent
 from notesmith.library import Library, LibraryEntry, digest
 from notesmith.recording import encode_web_copy
@@ -29,6 +29,7 @@ from notesmith.site.index import (
     SearchIndex,
     labels_of,
     names_file,
+    phrases,
     postings_of,
     record_files,
     relatives_files,
@@ -39,8 +40,9 @@ from notesmith.site.index import (
 )
 from notesmith.transcript import TimeSpan
 
-VERSION = 1
+VERSION = 2
 PAGE_OF_LECTURES = 100
+AUDIO_NAME, SUMS_NAME = "audio.json", "audio-sums.json"
 WebAudio = Callable[[Path, Path, Sequence[TimeSpan]], None]
 Report = Callable[[int, int], None]
 _SAFE_ID = re.compile(r"^[A-Za-z0-9][A-Za-z0-9._-]{0,120}$")
@@ -145,6 +147,26 @@ def build(
     return _Build(library, folder, report or (lambda done, total: None), web_audio).run()
 
 
+def is_current(library: Library, folder: Path) -> bool | None:
+    """Whether the folder was built from just this library by just this program; None where that is not known."""
+    building = _Build(library, folder, lambda done, total: None, encode_web_copy)
+    manifest = building._manifest()
+    if not manifest.base:
+        return None
+    entries = library.entries()
+    return manifest.base == building.base and manifest.order == [e.lecture.id for e in entries] and not any(
+        building._is_changed(manifest, entry) for entry in entries
+    )  # fmt: skip
+
+
+def sound_sums(folder: Path) -> dict[str, str]:
+    """The SHA-256 of each web copy as it was made, by lecture; copies made by an earlier program are left out."""
+    try:
+        return msgspec.json.decode((cache_of(folder) / SUMS_NAME).read_bytes(), type=dict[str, str])
+    except (OSError, msgspec.MsgspecError):
+        return {}
+
+
 class _Build:
     def __init__(self, library: Library, folder: Path, report: Report, web_audio: WebAudio) -> None:
         self.library = library
@@ -246,7 +268,7 @@ class _Build:
                 elif child.is_file() and child != mark:
                     child.unlink()
             for child in self.cache.iterdir() if self.cache.is_dir() else ():
-                if child.name != "audio.json":
+                if child.name not in (AUDIO_NAME, SUMS_NAME):
                     shutil.rmtree(child) if child.is_dir() else child.unlink()
             self.cache.mkdir(parents=True, exist_ok=True)
             sweep((self.folder / "audio",))
@@ -315,12 +337,14 @@ class _Build:
             self.remarks.append(f"{lecture.id}: published without sound ({error})")
             return None, None
         known[lecture.id] = key
-        self._write_cache(self.cache / "audio.json", msgspec.json.encode(known, order="sorted"))
+        sums = sound_sums(self.folder) | {lecture.id: sha256_of(target)}
+        self._write_cache(self.cache / SUMS_NAME, msgspec.json.encode(sums, order="sorted"))
+        self._write_cache(self.cache / AUDIO_NAME, msgspec.json.encode(known, order="sorted"))
         return name, key
 
     def _audio_keys(self) -> dict[str, str]:
         try:
-            return msgspec.json.decode((self.cache / "audio.json").read_bytes(), type=dict[str, str])
+            return msgspec.json.decode((self.cache / AUDIO_NAME).read_bytes(), type=dict[str, str])
         except (OSError, msgspec.MsgspecError):
             return {}
 
@@ -352,7 +376,7 @@ class _Build:
         (self.cache / "lectures" / f"{lecture_id}.bin").unlink(missing_ok=True)
         known = self._audio_keys()
         if known.pop(lecture_id, None):
-            self._write_cache(self.cache / "audio.json", msgspec.json.encode(known, order="sorted"))
+            self._write_cache(self.cache / AUDIO_NAME, msgspec.json.encode(known, order="sorted"))
         del manifest.lectures[lecture_id]
 
     # ------------------------------------------------------------ pages
@@ -504,7 +528,7 @@ class _Build:
             number += 1
         total = sum(k.records for k in manifest.lectures.values())
         self.writer.put("search/meta.js", script("meta", {"shards": index.shards, "records": total,
-                                                          "labels": len(index.lexicon.labels)}))  # fmt: skip
+                                                          "labels": len(index.lexicon.labels), "phrases": phrases()}))  # fmt: skip
 
 
 def record_numbers(count: int) -> range:

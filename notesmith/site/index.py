@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from notesmith.search import KIND_WEIGHT, Record, indexed_concepts
 from notesmith.vocabulary import Vocabulary
-from notesmith.vocabulary.expand import RELATIVES, Lexicon, everyday, indexed_stems, lexicon_of, make_label
+from notesmith.vocabulary.expand import RELATIVES, Lexicon, everyday, indexed_stems, lay, lexicon_of, make_label
 
 KINDS = ("point", "case", "question", "transcript")
 CAP = 1000  # published postings of one term
@@ -254,13 +254,18 @@ def names_file(lexicon: Lexicon, present: frozenset[str]) -> str:
 def relatives_files(lexicon: Lexicon, used: Collection[str]) -> dict[str, str]:
     """For each word that a student may type, the words of the course that may stand for it, with their weights."""
     shards: list[dict[str, str]] = [{} for _ in range(RELATIVE_SHARDS)]
-    for one in sorted({*lexicon.by_stem, *everyday(), *used}):
+    for one in sorted({*lexicon.by_stem, *everyday(), *lay()[0], *used}):
         if not one.isalnum() or len(one) > 24:
             continue
         found = islice(((other, w) for other, w in lexicon.relatives(one) if other in used), RELATIVES)
         if row := " ".join(f"{other}:{round(weight * 100)}" for other, weight in found):
             shards[fnv(one) % RELATIVE_SHARDS][one] = row
     return {f"search/e/{n:x}.js": script(f"e/{n:x}", shard) for n, shard in enumerate(shards)}
+
+
+def phrases() -> dict[str, str]:
+    """Phrases that a student may type, in stems, with the words that may stand for them."""
+    return {" ".join(typed): " ".join(meant) for typed, meant in sorted(lay()[1].items())}
 
 
 def record_files(lecture_id: str, records: Sequence[Record]) -> dict[str, str]:

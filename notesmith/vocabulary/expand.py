@@ -42,9 +42,10 @@ MOST_CONCEPTS = 8
 MOST_WORDS = 24
 MOST_NAME_WORDS = 4
 # Words that may stand for a typed word.
-RELATIVES = 4
+RELATIVES = 6
 SUBSTITUTE_FROM = 0.05  # association of two words over the labels that differ in them alone
 ROOT_WEIGHT = 0.6
+LAY_WEIGHT = 0.8
 # The other words of the best concepts are looked up too, at less weight: not every place is indexed by its concept.
 SYNONYMS_FROM_SCORE = 0.5
 SYNONYM_CONCEPTS = 1
@@ -57,6 +58,7 @@ SOUNDS_LIKE_KNOWN = 0.76
 LEAST_BY_SOUND = 0.55
 IMPLIED_SCHEMES = ("rubric/", "medical/", "idea/")
 SCHEMES = frozenset({"remedy", "family", "rubric", "chapter", "canon", "idea", "medical"})
+_SHORT = re.compile("[^aeiou][aeiouy][^aeiouwxy]|ach")
 _WORD = re.compile(r"[^\W_]+(?:'[^\W_]+)?")
 
 
@@ -101,13 +103,33 @@ def words_of(text: str) -> list[str]:
     return [match[0].replace("'", "")[:40] for match in _WORD.finditer(plain)]
 
 
+# Everyday words whose forms no ending tells, with the form they are looked up by.
+IRREGULAR = dict(pair.split(":") for pair in """
+    ate:eat eaten:eat began:begin begun:begin best:better bitten:bite bled:bleed bought:buy breathless:breath broke:break
+    broken:break brought:bring caught:catch children:child chosen:choose died:die drank:drink drawn:draw drew:draw
+    driven:drive drove:drive drunk:drink dying:die fallen:fall fed:feed feet:foot fell:fall felt:feel flew:fly
+    forgot:forget forgotten:forget fought:fight frozen:freeze gave:give given:give goes:go going:go gone:go grew:grow
+    grown:grow heard:hear held:hold hid:hide hidden:hide kept:keep knew:know known:know lain:lie lay:lie laying:lie
+    leapt:leap lied:lie lost:lose lying:lie made:make men:man met:meet mice:mouse oxen:ox paid:pay ran:run rang:ring
+    risen:rise said:say sank:sink sat:sit seen:see sent:send shaken:shake shone:shine shook:shake shrank:shrink
+    shrunk:shrink slept:sleep sold:sell sought:seek spat:spit spent:spend spoke:speak spoken:speak sprang:spring
+    stole:steal stolen:steal stood:stand struck:strike stuck:stick stung:sting sung:sing sunken:sink swam:swim
+    swept:sweep swollen:swell swore:swear sworn:swear swum:swim taken:take taught:teach teeth:tooth thought:think
+    threw:throw thrown:throw tied:tie told:tell took:take tying:tie understood:understand went:go wept:weep woke:wake
+    woken:wake women:woman wore:wear worn:wear worst:worse wrote:write written:write
+    """.split())  # fmt: skip
+
+
 @lru_cache(maxsize=200_000)
 def stem(word: str) -> str:
-    """A light English stem; Latin endings in -us and -is stay whole.
+    """A light English stem; Latin endings in -us and -is stay whole, irregular forms go to their base.
 
     >>> [stem(word) for word in ("weeping", "weeps", "worries", "rhus", "stitches", "stopped", "weakness")]
     ['weep', 'weep', 'worri', 'rhus', 'stitch', 'stop', 'weak']
+    >>> [stem(word) for word in ("moving", "moved", "move", "feet", "slept")]
+    ['move', 'move', 'move', 'foot', 'sleep']
     """
+    word = IRREGULAR.get(word, word)
     if len(word) > 4:
         if word.endswith("ness") and not word.endswith("iness") and len(word) > 6:
             word = word[:-4]
@@ -126,6 +148,8 @@ def stem(word: str) -> str:
             word = word[: -len(ending)]
             if len(word) > 3 and word[-1] == word[-2] and word[-1] not in "lsz":
                 word = word[:-1]
+            elif _SHORT.fullmatch(word):  # hated is of hate, not of hat, which would double its t
+                word += "e"
             break
     if len(word) > 4 and word.endswith("e"):
         word = word[:-1]
@@ -222,6 +246,29 @@ def everyday() -> dict[str, tuple[Weighted, ...]]:
             one, _, others = line.partition("\t")
             found[one] = tuple((item[:-2], int(item[-1]) / 10) for item in others.split(" "))
     return found
+
+
+@lru_cache(maxsize=1)
+def lay() -> tuple[dict[str, tuple[str, ...]], dict[tuple[str, ...], tuple[str, ...]]]:
+    """Stems that may stand for each other, and stems of phrases of two words or more with those that may stand for them.
+
+    Words that carry no meaning alone (``up`` in ``throws up``) count within a phrase.
+    """
+    text = resources.files("notesmith.vocabulary").joinpath("data/lay.tsv").read_text("utf-8")
+    same: dict[str, dict[str, None]] = {}
+    phrases: dict[tuple[str, ...], tuple[str, ...]] = {}
+    for line in text.splitlines():
+        if line.startswith("#"):
+            continue
+        kind, given, *meant = line.split("\t")
+        left = tuple(stem(word) for word in words_of(given))
+        right = tuple(stem(word) for word in words_of(meant[0])) if kind == "to" else left
+        if kind == "to" and len(left) > 1:
+            phrases[left] = right
+        else:
+            for one in left:
+                same.setdefault(one, {}).update((other, None) for other in right if other != one)
+    return {one: tuple(others) for one, others in same.items()}, phrases
 
 
 def allowed_distance(length: int) -> int:
@@ -348,7 +395,8 @@ class Lexicon:
         found: dict[str, float] = {}
         if one in UNLIKE_ANY:
             return ()
-        for other, weight in (*self.substitutes.get(one, {}).items(), *everyday().get(one, ())):
+        said_so = ((other, LAY_WEIGHT) for other in lay()[0].get(one, ()))
+        for other, weight in (*self.substitutes.get(one, {}).items(), *everyday().get(one, ()), *said_so):
             found[other] = max(found.get(other, 0.0), weight)
         for other in self.families.get(root(one), ()):
             found[other] = max(found.get(other, 0.0), ROOT_WEIGHT)
@@ -491,7 +539,7 @@ def expand(
     unknown = {
         at for at, one in enumerate(typed)
         if len(words[at]) > 3 and one not in lexicon.by_stem and (used is None or one not in used)
-        and one not in everyday()
+        and one not in everyday() and one not in lay()[0]
     }  # fmt: skip
     groups: list[dict[str, float]] = [{one: 1.0} for one in typed]
     # "thunder storm" is also asked as one word where one word is used.
@@ -504,6 +552,8 @@ def expand(
         near = (item for item in lexicon.relatives(one) if item[0] in in_texts)
         for other, weight in islice(near, RELATIVES):
             group.setdefault(other, weight)
+    for at, one in phrases_in(query, words):
+        groups[at].setdefault(one, LAY_WEIGHT)
     corrected: list[tuple[str, str]] = []
     concepts: dict[str, Match] = {}
     named = _names_by_sound(words, typed, unknown, lexicon, present)
@@ -533,6 +583,25 @@ def expand(
         tuple(support for _, (_, support) in best),
         tuple(item for item in synonyms.items() if item[0] not in asked), tuple(corrected),
     )  # fmt: skip
+
+
+def phrases_in(query: str, kept: Sequence[str]) -> list[tuple[int, str]]:
+    """For each phrase of everyday words in a query, (place among the kept words, stem that may stand for it)."""
+    words = words_of(query)[:MOST_WORDS]
+    typed = [stem(word) for word in words]
+    place, at = [], 0
+    for word in words:  # the kept words are the typed ones without those of no meaning, in the same order
+        kept_here = at < len(kept) and kept[at] == word
+        place.append(at if kept_here else -1)
+        at += kept_here
+    _, phrases = lay()
+    found = []
+    for start in range(len(typed)):
+        for size in (2, 3, 4):
+            meant = phrases.get(tuple(typed[start : start + size])) if start + size <= len(typed) else None
+            for one in meant or ():
+                found += [(place[n], one) for n in range(start, start + size) if place[n] >= 0]
+    return found
 
 
 def _names_by_sound(

@@ -8,15 +8,16 @@
   for (let i = 0; i < 64; i += 1) VALUE[DIGITS[i]] = i;
   const KINDS = ["point", "case", "question", "transcript"];
   const ORDINALS = 8192, CHUNK = 24, CANDIDATES = 40, IMPACT = 6.5, RELATIVE_SHARDS = 256, MOST_CONCEPTS = 8;
-  const CONCEPT_WEIGHT = 2.0, OTHER_CONCEPTS = 0.4, COVERAGE_PART = 0.7, UNKNOWN_WORD = 3.0, ALIKE = 0.7, ALIKE_KNOWN = 0.76;
+  const CONCEPT_WEIGHT = 2.0, OTHER_CONCEPTS = 0.4, COVERAGE_PART = 0.7, UNKNOWN_WORD = 3.0, LAY = 0.8, ALIKE = 0.7, ALIKE_KNOWN = 0.76;
   const STOP = new Set(("a about all also am an and any are as at be been but by can do does for from get gets had has have he her him his how i if in into is it its like me more my of on or our out she so some that the their them then there these they this to very was we were what when where which who why will with would you your being too up").split(" "));
 
   function words(text) {
     const plain = text.replace(/’/g, "'").normalize("NFKD").toLowerCase().replace(/\p{M}/gu, "");
     return (plain.match(/[\p{L}\p{N}]+(?:'[\p{L}\p{N}]+)?/gu) || []).map((w) => w.replace(/'/g, "").slice(0, 40));
   }
+  const IRREGULAR = Object.fromEntries(("ate:eat eaten:eat began:begin begun:begin best:better bitten:bite bled:bleed bought:buy breathless:breath broke:break broken:break brought:bring caught:catch children:child chosen:choose died:die drank:drink drawn:draw drew:draw driven:drive drove:drive drunk:drink dying:die fallen:fall fed:feed feet:foot fell:fall felt:feel flew:fly forgot:forget forgotten:forget fought:fight frozen:freeze gave:give given:give goes:go going:go gone:go grew:grow grown:grow heard:hear held:hold hid:hide hidden:hide kept:keep knew:know known:know lain:lie lay:lie laying:lie leapt:leap lied:lie lost:lose lying:lie made:make men:man met:meet mice:mouse oxen:ox paid:pay ran:run rang:ring risen:rise said:say sank:sink sat:sit seen:see sent:send shaken:shake shone:shine shook:shake shrank:shrink shrunk:shrink slept:sleep sold:sell sought:seek spat:spit spent:spend spoke:speak spoken:speak sprang:spring stole:steal stolen:steal stood:stand struck:strike stuck:stick stung:sting sung:sing sunken:sink swam:swim swept:sweep swollen:swell swore:swear sworn:swear swum:swim taken:take taught:teach teeth:tooth thought:think threw:throw thrown:throw tied:tie told:tell took:take tying:tie understood:understand went:go wept:weep woke:wake woken:wake women:woman wore:wear worn:wear worst:worse wrote:write written:write").split(" ").map((pair) => pair.split(":")));
   function stem(given) {
-    let w = given;
+    let w = Object.hasOwn(IRREGULAR, given) ? IRREGULAR[given] : given;
     const plural = w.endsWith("s") && !/(ss|us|is)$/.test(w);
     if (w.length > 4) {
       if (w.length > 6 && w.endsWith("ness") && !w.endsWith("iness")) w = w.slice(0, -4);
@@ -31,6 +32,7 @@
         w = head;
         const last = w[w.length - 1];
         if (w.length > 3 && last === w[w.length - 2] && !"lsz".includes(last)) w = w.slice(0, -1);
+        else if (/^(?:[^aeiou][aeiouy][^aeiouwxy]|ach)$/.test(w)) w += "e";
         break;
       }
     }
@@ -214,7 +216,8 @@
       return found.filter((f) => f[1] <= limit + 2).slice(0, 3).map(([d, letters, w]) => [w, 0.95 / (1 + 0.2 * Math.min(d, letters))]);
     }
     async function expand(query) {
-      let typed = words(query).slice(0, 24);
+      const said = words(query).slice(0, 24);
+      let typed = said;
       const telling = typed.filter((w) => !STOP.has(w));
       if (telling.length) typed = telling;
       const stems = typed.map(stem);
@@ -227,6 +230,7 @@
       joins.forEach((one, i) => { if (held.has(one)) for (const g of [groups[i], groups[i + 1]]) if (!g.has(one)) g.set(one, 1); });
       const add = (at, list) => { for (const [one, weight] of list) if (!groups[at].has(one)) groups[at].set(one, weight); };
       relatives.forEach((list, at) => add(at, list));
+      for (const [at, one] of phrases(said, typed)) add(at, [[one, LAY]]);
       const unknown = new Set();
       typed.forEach((w, i) => { if (w.length > 3 && !held.has(stems[i]) && !relatives[i].length) unknown.add(i); });
       const corrected = [], found = new Map(), heard = new Set();
@@ -255,6 +259,22 @@
       for (const group of groups) for (const one of group.keys()) more.delete(one);
       for (const [term, entry] of await entries([...more.keys()])) held.set(term, entry);
       return { groups, concepts: best.map(([token, [score, support]]) => [token, score, support]), synonyms: [...more], corrected, held };
+    }
+    /* For each phrase of everyday words, the place among the kept words and a word that may stand for it. */
+    function phrases(said, kept) {
+      const found = [], stems = said.map(stem);
+      let next = 0;
+      const place = said.map((word) => (kept[next] === word ? next++ : -1));
+      for (let start = 0; start < said.length; start += 1) {
+        for (const size of [2, 3, 4]) {
+          const phrase = stems.slice(start, start + size).join(" ");
+          if (start + size > said.length || !Object.hasOwn(meta.phrases, phrase)) continue;
+          for (const one of meta.phrases[phrase].split(" ")) {
+            for (let i = start; i < start + size; i += 1) if (place[i] >= 0) found.push([place[i], one]);
+          }
+        }
+      }
+      return found;
     }
     async function namesBySound(typed, unknown) {
       const found = [];
