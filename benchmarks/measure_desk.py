@@ -239,8 +239,6 @@ class Editor:
             if at:
                 self.page.keyboard.press("j")
                 keys = 1
-            self.page.keyboard.press("p")
-            keys += 1
             label = None if self.truth.persons & set(said.split()) else self.choose_term(said)
             text = self.typed(label, row.place.heard) if label else None
             if self.truth.persons & set(said.split()):

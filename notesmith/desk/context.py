@@ -35,6 +35,16 @@ TEMPLATES = jinja2.Environment(
 TEMPLATES.filters["clock"] = clock
 
 
+def titled(lecture: Lecture) -> str:
+    """A lecture's title with its part, where the title does not say it."""
+    if lecture.part is None or f"part {lecture.part}" in lecture.title.casefold():
+        return lecture.title
+    return f"{lecture.title}, part {lecture.part}" + (f" of {lecture.parts}" if lecture.parts else "")
+
+
+TEMPLATES.filters["titled"] = titled
+
+
 class Desk:
     """One run of the desk over one course. Each request opens its own store; the vocabulary is loaded once."""
 

@@ -9,7 +9,7 @@ from starlette.responses import Response
 from notesmith.annotations import Corrections
 from notesmith.coverage import RemedyCoverage, coverage, unread_lines
 from notesmith.curate import curate
-from notesmith.desk.context import Desk, desk_of
+from notesmith.desk.context import Desk, desk_of, titled
 from notesmith.desk.names import finished
 from notesmith.errors import CourseError
 from notesmith.store import Store
@@ -51,7 +51,7 @@ def page(request: Request) -> Response:
         taught = coverage({lecture.id: curate(extraction, lecture.id, verdicts) for lecture, extraction in done})
         textbook = textbook_state(desk, store)
     own = {one for lecture, extraction in done for one in (*lecture.remedy_ids, *extraction.remedy_ids[:1])}
-    titles = {lecture.id: lecture.title + (f", part {lecture.part}" if lecture.part else "") for lecture, _ in done}
+    titles = {lecture.id: titled(lecture) for lecture, _ in done}
 
     def named(found: RemedyCoverage) -> tuple[str, RemedyCoverage]:
         return desk.vocabulary.label(found.remedy_id), found

@@ -11,13 +11,14 @@ from starlette.responses import Response
 from notesmith.annotations import Extraction
 from notesmith.desk import recorder
 from notesmith.desk.context import Desk, desk_of, is_applying
-from notesmith.desk.names import is_open
+from notesmith.desk.names import names, open_persons
 from notesmith.desk.queue import word_queue
 from notesmith.desk.removal import removed
 from notesmith.desk.uploads import is_live, open_jobs, part_path
 from notesmith.lecture import Lecture
 from notesmith.store import Store
 from notesmith.store.jobs import Job
+from notesmith.transcript import sounding
 
 STAGES = {
     "": "waiting",
@@ -45,9 +46,9 @@ def lecture_lines(desk: Desk, store: Store) -> tuple[LectureLine, ...]:
     lines = []
     for lecture in store.lectures():
         extraction = store.result(lecture.id, "extraction", Extraction)
-        names = {p.said for p in extraction.persons if is_open(p, lecture.id, verdicts)} if extraction else ()
+        persons = open_persons(store, lecture, extraction, verdicts) if extraction else ()
         words = sum(1 for item in waiting if item.lecture_id == lecture.id)
-        lines.append(LectureLine(lecture, extraction is not None, words, len(names)))
+        lines.append(LectureLine(lecture, extraction is not None, words, len({sounding(one.said) for one in persons})))
     return tuple(lines)
 
 
@@ -56,6 +57,7 @@ def home(request: Request) -> Response:
     desk = desk_of(request)
     with desk.store() as store:
         lines = lecture_lines(desk, store)
+        open_names = sum(1 for one in names(store, store.verdicts()) if one.open)
         current = open_jobs(store)
     return desk.page(
         "home.html",
@@ -65,7 +67,7 @@ def home(request: Request) -> Response:
         jobs=job_lines(desk, current),
         busy=_busy(current),
         words=sum(line.words for line in lines),
-        names=sum(line.names for line in lines),
+        names=open_names,
     )
 
 

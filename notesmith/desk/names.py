@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from itertools import islice
 from typing import Literal
 
 import msgspec
@@ -24,8 +23,8 @@ from notesmith.desk.context import (
     told_all,
     undo_back,
 )
-from notesmith.desk.queue import Place, place_at, word_rulings
-from notesmith.desk.suggest import alike
+from notesmith.desk.queue import Place, form_ranges, place_at, word_rulings
+from notesmith.desk.suggest import likely
 from notesmith.errors import ConflictError, InputError
 from notesmith.extract.privacy import hidden, person_rulings
 from notesmith.lecture import Lecture
@@ -99,15 +98,44 @@ def is_open(person: PersonMention, lecture_id: str, verdicts: Sequence[VerdictEn
     )
 
 
+def open_persons(
+    store: Store, lecture: Lecture, extraction: Extraction, verdicts: Sequence[VerdictEntry]
+) -> tuple[PersonMention, ...]:
+    """The mentions of a lecture that a person has to look at.
+
+    A word that a person has ruled to be part of a misheard term needs no second ruling, at that place: "Oregonan" is
+    no name inside "edition of the Oregonan".
+    """
+    waiting = tuple(one for one in extraction.persons if is_open(one, lecture.id, verdicts))
+    longer = {
+        form
+        for one in word_rulings(verdicts)
+        if one.ruling in ("accept", "always") and one.start_ms is None and one.lecture_id in (None, lecture.id)
+        for form in (sounding(one.heard),)
+        if any(f" {sounding(person.said)} " in f" {form} " for person in waiting)
+    }
+    if not longer:
+        return waiting
+    transcript = transcript_of(store, lecture, extraction)
+    settled = [words for form in longer for words in form_ranges(transcript, form)]
+    return tuple(
+        one
+        for one in waiting
+        if not any(words.start <= one.words.start and one.words.end <= words.end for words in settled)
+    )
+
+
 def names(store: Store, verdicts: Sequence[VerdictEntry]) -> tuple[NameItem, ...]:
     """All names of the course, those still open first, then in order of the course."""
     grouped: dict[str, list[tuple[Lecture, PersonMention]]] = {}
+    undecided: set[tuple[str, PersonMention]] = set()
     for lecture, extraction in finished(store):
+        undecided.update((lecture.id, one) for one in open_persons(store, lecture, extraction, verdicts))
         for person in extraction.persons:
             grouped.setdefault(sounding(person.said), []).append((lecture, person))
     items = []
     for mentions in grouped.values():
-        waiting = [one for one in mentions if is_open(one[1], one[0].id, verdicts)]
+        waiting = [one for one in mentions if (one[0].id, one[1]) in undecided]
         # The doubtful mention is the one to look at.
         lecture, person = (waiting or mentions)[0]
         here = sorted(
@@ -133,18 +161,19 @@ def names(store: Store, verdicts: Sequence[VerdictEntry]) -> tuple[NameItem, ...
 def rows(store: Store, vocabulary: Vocabulary, items: Sequence[NameItem]) -> tuple[NameRow, ...]:
     """The names with the words around them; each lecture's transcript is read once."""
     wanted = {item.lecture_id for item in items}
-    transcripts = {
-        lecture.id: transcript_of(store, lecture, extraction)
-        for lecture, extraction in finished(store)
-        if lecture.id in wanted
-    }
+    transcripts, spoken_of = {}, {}
+    for lecture, extraction in finished(store):
+        if lecture.id in wanted:
+            transcripts[lecture.id] = transcript_of(store, lecture, extraction)
+            spoken_of[lecture.id] = frozenset(one.concept_id for one in extraction.mentions)
     found = []
     for item in items:
         transcript, words = transcripts[item.lecture_id], item.words[0]
         before = transcript.text(WordRange(max(0, words.start - WORDS_BESIDE), words.start))
         after = transcript.text(WordRange(words.end, min(len(transcript.words), words.end + WORDS_BESIDE)))
         place = place_at(transcript, words)
-        terms = tuple((one, vocabulary.label(one)) for one, _ in islice(alike(vocabulary, place.heard), TERMS_OFFERED))
+        meant = likely(vocabulary, place.heard, spoken_of[item.lecture_id])[:TERMS_OFFERED]
+        terms = tuple((one, vocabulary.label(one)) for one, _ in meant)
         found.append(NameRow(item, place, before, after, terms))
     return tuple(found)
 

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import math
+from collections.abc import Collection, Iterator
 
 from rapidfuzz import fuzz, process
 
 from notesmith.correct.forms import form_table
 from notesmith.desk.context import Choice
 from notesmith.sounds import pronounce_text
-from notesmith.sounds.distance import load_costs
+from notesmith.sounds.distance import encode_all, load_costs
 from notesmith.vocabulary import Vocabulary
 from notesmith.vocabulary.vocabulary import label_key
 
@@ -71,6 +72,33 @@ def alike(vocabulary: Vocabulary, text: str) -> Iterator[tuple[str, str]]:
         if float(distance) <= LIKE_SOUND * len(phones) and form.concept_id not in seen:
             seen.add(form.concept_id)
             yield form.concept_id, form.label
+
+
+def likely(vocabulary: Vocabulary, text: str, spoken_of: Collection[str]) -> tuple[tuple[str, str], ...]:
+    """Concept and label of the terms that a heard text may have meant in a lecture, likeliest first.
+
+    ``spoken_of`` are the concepts of that lecture. A term is said again far more often than one of the vocabulary is
+    said for the first time, so by Bayes' rule the sound of one of them may be farther off by the logarithm of how many
+    times fewer they are.
+    """
+    phones = pronounce_text(text)
+    if len(label_key(text)) < SHORTEST_BY_SOUND or len(phones) < 2:
+        return ()
+    costs = load_costs()
+    table = form_table(vocabulary, costs)
+    numbers, distances = table.index.nearest([phones], keep=14, groups=48, rough=24)[phones]
+    cost = {int(n): float(d) for n, d in zip(numbers, distances, strict=True)}
+    own = [n for concept_id in spoken_of for n in table.forms_of(concept_id)]
+    if own:
+        found = costs.distances(phones, encode_all([table.forms[n].phones for n in own]))
+        bonus = math.log(max(1.0, len(vocabulary) / len(spoken_of)))
+        for n, distance in zip(own, found, strict=True):
+            cost[n] = float(distance) + table.forms[n].penalty - bonus
+    chosen: dict[str, str] = {}
+    for n in sorted(cost, key=lambda n: cost[n]):
+        if cost[n] <= LIKE_SOUND * len(phones):
+            chosen.setdefault(table.forms[n].concept_id, table.forms[n].label)
+    return tuple(chosen.items())
 
 
 def warm(vocabulary: Vocabulary) -> None:

@@ -8,6 +8,7 @@ import msgspec
 from starlette.requests import Request
 from starlette.responses import Response
 
+from notesmith.annotations import Extraction
 from notesmith.desk.context import (
     Desk,
     desk_of,
@@ -24,7 +25,7 @@ from notesmith.desk.context import (
     undo_back,
 )
 from notesmith.desk.queue import QueueItem, places, word_queue
-from notesmith.desk.suggest import alike, suggest
+from notesmith.desk.suggest import likely, suggest
 from notesmith.errors import InputError
 from notesmith.store import Store
 from notesmith.store.jobs import enqueue_once
@@ -52,6 +53,7 @@ def words(request: Request) -> Response:
         pending = is_applying(store)
         item = queue[min(at, len(queue) - 1)] if queue else None
         shown, times = places(store, item) if item is not None else ((), 0)
+        rivals = _rivals(item, desk, store)
     latest = latest_own(request, entries, desk.who)
     return desk.page(
         "words.html",
@@ -66,7 +68,7 @@ def words(request: Request) -> Response:
         latest=latest,
         latest_told=told_all(latest),
         latest_back=undo_back(latest) + (f"?at={at}{'&show=restored' if restored else ''}" if _is_word(latest) else ""),
-        rivals=_rivals(item, desk),
+        rivals=rivals,
         term=desk.vocabulary.label(item.proposed.concept_id) if item else "",
         schemes=NEW_TERM_SCHEMES,
         applying=pending,
@@ -82,8 +84,8 @@ class Rival(msgspec.Struct, frozen=True):
     detail: str
 
 
-def _rivals(item: QueueItem | None, desk: Desk) -> list[Rival]:
-    """The terms that lost against the proposed one, then others that sound like what was heard."""
+def _rivals(item: QueueItem | None, desk: Desk, store: Store) -> list[Rival]:
+    """The terms that lost against the proposed one, then others that sound like what was heard, the lecture's first."""
     if item is None:
         return []
     found: list[Rival] = []
@@ -94,7 +96,9 @@ def _rivals(item: QueueItem | None, desk: Desk) -> list[Rival]:
             detail = f"{concept.pref_label}, {detail}"
         found.append(Rival(rival.concept_id, rival.restored, detail))
     offered = {item.proposed.concept_id, *(one.concept_id for one in found)}
-    for concept_id, label in alike(desk.vocabulary, item.proposed.heard):
+    extraction = store.result(item.lecture_id, "extraction", Extraction)
+    spoken_of = frozenset(one.concept_id for one in extraction.mentions) if extraction is not None else frozenset()
+    for concept_id, label in likely(desk.vocabulary, item.proposed.heard, spoken_of):
         if concept_id not in offered and len(found) < RIVALS_SHOWN:
             concept = desk.vocabulary[concept_id]
             known_as = "" if concept.pref_label == label else f" as “{label}”"

@@ -6,7 +6,7 @@ import msgspec
 import pytest
 from starlette.testclient import TestClient
 
-from notesmith.annotations import Extraction, Prescription
+from notesmith.annotations import Extraction, PersonMention, Prescription
 from notesmith.course import Course
 from notesmith.desk.names import names
 from notesmith.desk.potencies import open_potencies
@@ -175,3 +175,26 @@ def test_the_preview_leads_nowhere_else(course: Course, browser: TestClient) -> 
         "/preview/out/passwd",
     ):
         assert browser.get(path).status_code in (404, 405)
+
+
+def test_a_name_inside_a_settled_term_is_not_asked_again_but_elsewhere_it_is(
+    course: Course, browser: TestClient
+) -> None:
+    """The ruling covers the place; the same word anywhere else may be a person, and waits."""
+    with course.open_store() as store:
+        heard = store.transcripts("a" * 64)[0].transcript
+        at = next(i for i, word in enumerate(heard.words) if word.text == "sulfer")
+        found = store.result("one", "extraction", Extraction)
+        assert found is not None
+        inside, outside = (
+            PersonMention(f"q{n}", "student", text, WordRange(n, n + 1), heard.words[n].time, "[name]", doubtful=True)
+            for n, text in ((at, "sulfer"), (0, "sulfer"))
+        )
+        store.put_result("one", "extraction", "k", msgspec.structs.replace(found, persons=(inside,)))
+        with_both = msgspec.structs.replace(found, persons=(inside, outside))
+        form = {"lecture": "one", "form": "with sulfer here", "seen": "0", "ruling": "accept", "restored": "Sulphur"}
+        assert any(one.open for one in names(store, store.verdicts()))
+        assert browser.post("/words", data=form | {"concept_id": "remedy/sulphur"}).status_code == 200
+        assert not any(one.open for one in names(store, store.verdicts()))
+        store.put_result("one", "extraction", "k", with_both)
+        assert any(one.open for one in names(store, store.verdicts()))

@@ -10,7 +10,7 @@ from starlette.testclient import TestClient
 
 from notesmith.course import Course
 from notesmith.desk.queue import word_queue
-from notesmith.desk.suggest import alike, suggest
+from notesmith.desk.suggest import alike, likely, suggest
 from notesmith.verdicts import VerdictEntry, WordVerdict
 from notesmith.vocabulary import Vocabulary
 
@@ -165,3 +165,12 @@ def test_a_term_can_be_put_at_one_place_only(course: Course, browser: TestClient
         queue = word_queue(course.load_vocabulary(), store, store.verdicts())
     (left,) = [item for item in queue if (item.lecture_id, item.form) == ("one", "colley by chromacum")]
     assert len(left.corrections) == 1  # the other place still waits
+
+
+def test_a_term_of_the_lecture_may_sound_farther_off(packaged: Vocabulary) -> None:
+    """ "Hux" and "Rionion" are what the packaged model heard for Nux and Bryonia in lectures about them."""
+    for heard, meant in (("Hux", "remedy/nux-vomica"), ("Rionion", "remedy/bryonia-alba")):
+        spoken_of = frozenset({"remedy/nux-vomica", "remedy/bryonia-alba", "remedy/sulphur", "medical/headache"})
+        assert likely(packaged, heard, spoken_of)[0][0] == meant
+        assert meant not in [concept_id for concept_id, _ in likely(packaged, heard, frozenset())[:1]]
+    assert likely(packaged, "x", frozenset()) == likely(packaged, " ", frozenset({"remedy/sulphur"})) == ()

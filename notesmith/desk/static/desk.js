@@ -38,6 +38,7 @@
       stand(row + (key === "j" ? 1 : -1));
       rows[row].focus({ preventScroll: true });
       rows[row].scrollIntoView({ block: "nearest" });
+      if (on("plays")) rows[row].querySelector("[data-play]")?.click();
       return;
     }
     const target = rows[row]?.querySelector(`[data-row-key="${key}"]`) ?? document.querySelector(`[data-key="${key}"]`);
@@ -137,12 +138,15 @@
         clip.playbackRate = clip.playbackRate < 1 ? 1 : 0.7; press(clip.playbackRate < 1);
       }
     }));
-    if (clip.dataset.to && on("plays")) play(...near());
     document.querySelectorAll("[data-play]").forEach((button) => button.addEventListener("click", () => {
       stopAt = null;
       clip.src = button.dataset.play;
       clip.play().catch(() => {});
     }));
+    if (on("plays")) {
+      if (clip.dataset.to) play(...near());
+      else rows[0]?.querySelector("[data-play]")?.click();
+    }
   }
 
   // ---- sending files, in pieces that go on where they stopped
