@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Sequence
+from datetime import datetime
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
@@ -19,11 +20,12 @@ from notesmith.lecture import Lecture
 from notesmith.notes import clock
 from notesmith.store import Store
 from notesmith.store.jobs import Job, enqueue_once, jobs
-from notesmith.verdicts import NoteVerdict, PersonVerdict, Verdict, VerdictEntry, WordVerdict
+from notesmith.verdicts import NoteRuling, NoteVerdict, PersonVerdict, Verdict, VerdictEntry, WordVerdict
 from notesmith.vocabulary import Vocabulary
 from notesmith.vocabulary.load import vocabulary_files
 
 T = TypeVar("T")
+MONTHS = "January February March April May June July August September October November December".split()
 HERE = Path(__file__).resolve().parent
 TEMPLATES = jinja2.Environment(
     loader=jinja2.FileSystemLoader(HERE / "templates"),
@@ -43,6 +45,15 @@ def titled(lecture: Lecture) -> str:
 
 
 TEMPLATES.filters["titled"] = titled
+
+
+def local_time(when: str) -> str:
+    """A time of the store (ISO 8601, UTC) as the clock of this machine shows it."""
+    at = datetime.fromisoformat(when.replace("Z", "+00:00")).astimezone()
+    return f"{at.day} {MONTHS[at.month - 1]} {at.year}, {at:%H:%M}"
+
+
+TEMPLATES.filters["local_time"] = local_time
 
 
 class Desk:
@@ -157,7 +168,7 @@ def rule(store: Store, verdict: Verdict, *, who: str, seen: int) -> VerdictEntry
         for entry in store.verdicts(with_undone=True):
             if entry.id > seen and not entry.undone and target_of(entry.verdict) == target:
                 raise ConflictError(
-                    f"{entry.who} decided on this at {entry.when} while your page was open ({told(entry.verdict)}). "
+                    f"{entry.who} decided on this at {local_time(entry.when)} while your page was open ({told(entry.verdict)}). "
                     "Your decision was not written; look at it again."
                 )
         entry = store.add_verdict(verdict, who=who)
@@ -165,16 +176,36 @@ def rule(store: Store, verdict: Verdict, *, who: str, seen: int) -> VerdictEntry
     return entry
 
 
-def told(verdict: Verdict) -> str:
-    """A verdict in a few plain words."""
+def told(verdict: Verdict, note: str = "") -> str:
+    """A verdict in a few plain words. ``note`` is what the note it is about says, where it is known."""
     match verdict:
+        case WordVerdict(ruling="reject"):
+            return f"“{verdict.heard}” kept as heard"
+        case WordVerdict(ruling="never"):
+            return f"“{verdict.heard}” never to be changed"
         case WordVerdict():
-            put = f" → “{verdict.restored}”" if verdict.restored and verdict.ruling in ("accept", "always") else ""
-            return f"{verdict.ruling}: “{verdict.heard}”{put}"
-        case NoteVerdict():
-            return f"{verdict.ruling}: {verdict.key}" + (f" → {verdict.value}" if verdict.value else "")
+            where = ", everywhere" if verdict.ruling == "always" else ", at one place" if verdict.start_ms else ""
+            return f"“{verdict.heard}” is “{verdict.restored}”{where}"
+        case PersonVerdict(ruling="hide"):
+            return f"the name “{verdict.said}” hidden"
+        case PersonVerdict(ruling="show"):
+            return f"“{verdict.said}” printed; no person to hide"
         case PersonVerdict():
-            return f"{verdict.ruling}: “{verdict.said}”" + (f" → {verdict.replacement}" if verdict.replacement else "")
+            return f"“{verdict.said}” printed as “{verdict.replacement}”"
+        case NoteVerdict():
+            done = NOTE_RULINGS[verdict.ruling]
+            put = f": “{verdict.value}”" if verdict.ruling in ("reword", "retype") and verdict.value else ""
+            return f"a note {done}{put}" + (f" (“{note[:120]}”)" if note else "")
+
+
+NOTE_RULINGS: dict[NoteRuling, str] = {
+    "keep": "kept as it is",
+    "hide": "hidden",
+    "reword": "given other words",
+    "retype": "made of another kind",
+    "move": "moved",
+    "merge": "joined to another",
+}
 
 
 def numbers(text: str, name: str) -> tuple[int, ...]:

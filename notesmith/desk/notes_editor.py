@@ -11,7 +11,19 @@ from starlette.responses import Response
 
 from notesmith.annotations import CarryOver, Extraction, Question, TeachingPoint
 from notesmith.curate import FINDING_LABELS, POINT_KINDS, curate, finding_key
-from notesmith.desk.context import Desk, NotThereError, desk_of, field, last_verdict_id, number, rule, see_other, told
+from notesmith.desk.context import (
+    NOTE_RULINGS,
+    Desk,
+    NotThereError,
+    desk_of,
+    field,
+    last_verdict_id,
+    number,
+    rule,
+    see_other,
+    titled,
+    told,
+)
 from notesmith.desk.names import finished, transcript_of
 from notesmith.errors import InputError
 from notesmith.lecture import Lecture
@@ -75,7 +87,7 @@ def page(request: Request) -> Response:
         groups=groups,
         seen=seen,
         gone=[(entry, _text_of(extraction, entry.verdict)) for entry in gone],
-        told=told,
+        rulings=NOTE_RULINGS,
         has_sound=lecture.media is not None,
     )
 
@@ -270,9 +282,21 @@ def around(request: Request) -> Response:
     )
 
 
+HISTORY_SHOWN = 500
+
+
 def history(request: Request) -> Response:
     """GET /history: every decision, latest first, also those taken back."""
     desk = desk_of(request)
     with desk.store() as store:
-        entries = store.verdicts(with_undone=True)[::-1][:500]
-    return desk.page("history.html", here="", entries=[(entry, told(entry.verdict)) for entry in entries])
+        entries = store.verdicts(with_undone=True)[::-1]
+        found = {lecture.id: (lecture, extraction) for lecture, extraction in finished(store)}
+        titles = {lecture.id: titled(lecture) for lecture in store.lectures()}
+    lines = []
+    for entry in entries[:HISTORY_SHOWN]:
+        verdict, note = entry.verdict, ""
+        if isinstance(verdict, NoteVerdict) and verdict.lecture_id in found:
+            note = _text_of(found[verdict.lecture_id][1], verdict)
+        where = titles.get(verdict.lecture_id, "a lecture taken out") if verdict.lecture_id else "whole course"
+        lines.append((entry, told(verdict, note), where))
+    return desk.page("history.html", here="", entries=lines, more=len(entries) - len(lines))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from starlette.testclient import TestClient
 
@@ -141,3 +143,18 @@ def test_the_label_is_set_for_good_and_conflicts_are_told(noted: Course, browser
         {"title": "x" * 201},
     ):
         assert browser.post("/notes/one/label", data=data | {"revision": str(revision)} | wrong).status_code == 400
+
+
+def test_the_history_tells_who_did_what_in_plain_words_and_takes_it_back(course: Course, browser: TestClient) -> None:
+    browser.post("/words", data={"lecture": "one", "form": "sulfer", "seen": "0", "ruling": "reject"})
+    browser.post("/names", data={"ruling_0": "hide", "said_0": "Rohan", "seen": "0"})
+    text = browser.get("/history").text
+    assert "“sulfer” kept as heard" in text
+    assert "the name “Rohan” hidden" in text
+    assert "Lecture one" in text
+    assert "whole course" in text
+    assert re.search(r"Asha, \d{1,2} [A-Z][a-z]+ 20\d\d, \d\d:\d\d", text)
+    browser.post("/undo", data={"verdict": "1", "back": "/history"})
+    text = browser.get("/history").text
+    assert "taken back" in text
+    assert text.count("Undo") == 1
