@@ -14,8 +14,8 @@ from __future__ import annotations
 
 import argparse
 import gzip
+import hashlib
 import os
-import pickle
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -35,8 +35,9 @@ import learn_weights as weights_lab  # noqa: E402
 from learn_weights import Labelled, decoded_lectures, tuning_texts  # noqa: E402
 
 import notesmith.correct.judge as judge  # noqa: E402
-from notesmith.correct import restored_text  # noqa: E402
-from notesmith.correct.decide import decisions_of, field_of  # noqa: E402
+from notesmith.correct import restored_text, rows_again  # noqa: E402
+from notesmith.correct.again import AGAIN_COLUMNS, Hearings, expected_terms, listen_again  # noqa: E402
+from notesmith.correct.decide import decisions_of, field_of, from_log_odds  # noqa: E402
 from notesmith.correct.evidence import Session, Support  # noqa: E402
 from notesmith.correct.forms import FormTable, form_table  # noqa: E402
 from notesmith.correct.gather import gather  # noqa: E402
@@ -44,21 +45,31 @@ from notesmith.correct.judge import COLUMNS, Trees, Verdicts, load_judge, rows_o
 from notesmith.correct.listening import DOUBTFUL, SOUND_COLUMNS, Heard, listen, sound_rows  # noqa: E402
 from notesmith.correct.weigh import Weights, load_weights  # noqa: E402
 from notesmith.sounds import load_costs  # noqa: E402
-from notesmith.transcript import Segment, Word, WordRange  # noqa: E402
+from notesmith.transcript import Segment, TimeSpan, Word, WordRange  # noqa: E402
 from notesmith.vocabulary import load_vocabulary  # noqa: E402
 
 TARGET = Path(judge.__file__).parent / "data" / "judge.json.gz"
 FOLDS = 4
 Floats = NDArray[np.float64]
-FALLS = ("distance", "relative distance", "everyday distance", "everyday relative", "rival share", "odd word left over")
-RISES = ("share", "text", "sound margin", "sound over rivals", "margin", "margin over rivals", "same term share", "prior", "session", "company before", "company after", "spelling",
+FALLS = (
+    "rival votes",
+    "again distance",
+    "again mean",
+    "distance",
+    "relative distance",
+    "everyday distance",
+    "everyday relative",
+    "rival share",
+    "odd word left over",
+)
+RISES = ("votes", "votes exact", "again gain", "votes elsewhere", "share", "text", "sound margin", "sound over rivals", "margin", "margin over rivals", "same term share", "prior", "session", "company before", "company after", "spelling",
          "support of term", "same garble share", "cues")  # fmt: skip
 SETTINGS = {
     "objective": "binary", "learning_rate": 0.04, "num_leaves": 12, "min_data_in_leaf": 18, "feature_fraction": 0.5,
     "bagging_fraction": 0.8, "bagging_freq": 1, "lambda_l2": 6.0, "verbose": -1, "seed": 7, "num_threads": 2,
     "deterministic": True, "monotone_constraints_method": "intermediate",
 }  # fmt: skip
-TREES, SOUND_TREES = 220, 90
+TREES, AGAIN_TREES, SOUND_TREES = 220, 160, 90
 LAB = Path(os.environ.get("NOTESMITH_LAB") or platformdirs.user_cache_path("notesmith") / "lab")
 
 
@@ -110,7 +121,12 @@ def judged(lecture: Labelled, session: Session, table: FormTable, weights: Weigh
     shares, support, features = field_of(session, table, weights)
     chosen = [n for n in worth_judging(shares) if not _in_doubt(lecture, session, table, n)]
     rows = rows_of(session, table, shares, features, chosen)
-    right = np.array(
+    return Judged(lecture, session, shares, chosen, rows, truth_of(lecture, session, table, chosen), support)
+
+
+def truth_of(lecture: Labelled, session: Session, table: FormTable, chosen: Sequence[int]) -> NDArray[np.bool_]:
+    """Whether each hypothesis is what was said."""
+    return np.array(
         [
             any(weights_lab.counts_as(session, table, n, WordRange(*r), i) for r, i in lecture.terms.items())
             or weights_lab.put_back(lecture, session, table, n)
@@ -118,7 +134,6 @@ def judged(lecture: Labelled, session: Session, table: FormTable, weights: Weigh
         ],
         np.bool_,
     )
-    return Judged(lecture, session, shares, chosen, rows, right, support)
 
 
 def grown(rows: Floats, right: NDArray[np.bool_], columns: Sequence[str], trees: int = TREES) -> Any:
@@ -227,15 +242,100 @@ def main() -> None:
     assert np.allclose(
         by_text.log_odds(rows[:500]), scale * final.predict(rows[:500], raw_score=True) + offset, atol=1e-3
     )
-    (LAB / "folds.pickle").write_bytes(pickle.dumps((owner, log_odds, scale, offset)))  # scratch, for trying things
-    by_sound = load_judge().by_sound if given.no_sound else learn_sound(owner, log_odds, scale, offset, table)
-    TARGET.write_bytes(gzip.compress(msgspec.json.encode(Verdicts(by_text, by_sound, note)), mtime=0))
+    by_again, by_sound = load_judge().by_again, load_judge().by_sound
+    if not given.no_sound:
+        with_sound = [
+            (one, scale * z + offset)
+            for one, z in zip(owner, log_odds, strict=True)
+            if (LAB / "train" / f"{one.lecture.name}.ogg").exists()
+        ]
+        by_again, wider, again_odds = learn_again(with_sound, table)
+        by_sound = learn_sound(wider, again_odds, table)
+    TARGET.write_bytes(gzip.compress(msgspec.json.encode(Verdicts(by_text, by_sound, by_again, note)), mtime=0))
     print(f"{note}; {TARGET.stat().st_size} bytes")
 
 
-def learn_sound(
-    owners: Sequence[Judged], log_odds: Sequence[Floats], scale: float, offset: float, table: FormTable
-) -> Trees:
+class Remembered:
+    """A listener that keeps what it heard between runs of this program."""
+
+    def __init__(self, name: str, model: Any) -> None:
+        self.name, self.model = name, model
+        self.place = LAB / "again.json"
+        self.answers = msgspec.json.decode(self.place.read_bytes()) if self.place.exists() else {}
+
+    def again(self, time: TimeSpan, expected: Sequence[Sequence[str]]) -> Sequence[str]:
+        from notesmith.transcribe import audio_witness
+
+        told = "/".join([self.name, f"{time.start_ms}-{time.end_ms}", *("|".join(one) for one in expected)])
+        key = hashlib.sha256(told.encode()).hexdigest()[:24]
+        if key not in self.answers:
+            witness = audio_witness(LAB / "train" / f"{self.name}.ogg", self.model)
+            assert witness is not None
+            self.answers[key] = list(witness.again(time, expected))
+        return self.answers[key]
+
+    def keep(self) -> None:
+        self.place.write_bytes(msgspec.json.encode(self.answers))
+
+
+def learn_again(
+    with_sound: Sequence[tuple[Judged, Floats]], table: FormTable
+) -> tuple[Trees, list[Judged], list[Floats]]:
+    """The trees that weigh what is heard again; each lecture with its wider rows, and its odds with its fold left out."""
+    from notesmith.transcribe import WhisperSpeech, find_model
+
+    model = WhisperSpeech(find_model())
+    shipped = load_judge()
+    wider: list[Judged] = []
+    for one, z in with_sound:
+        listener = Remembered(one.lecture.name, model)
+        terms = expected_terms(one.session, table, one.chosen, [from_log_odds(x) for x in z.tolist()])
+        hearings = listen_again(one.lecture.transcript, table.vocabulary, terms, listener)
+        listener.keep()
+        wider.append(_wider(one, z, table, shipped, hearings))
+    fold = [fold_of(one.lecture.name) for one in wider]
+    out: list[Floats] = []
+    models = {
+        f: grown(
+            np.concatenate([j.rows for j, g in zip(wider, fold, strict=True) if g != f]),
+            np.concatenate([j.right for j, g in zip(wider, fold, strict=True) if g != f]),
+            AGAIN_COLUMNS, AGAIN_TREES,
+        )
+        for f in sorted(set(fold))
+    }  # fmt: skip
+    for one, f in zip(wider, fold, strict=True):
+        out.append(models[f].predict(one.rows, raw_score=True))
+    scale, offset = calibration(np.concatenate(out), np.concatenate([j.right for j in wider]))
+    out = [scale * z + offset for z in out]
+    print(
+        f"\nheard again: {sum(len(j.rows) for j in wider)} hypotheses, {sum(int(j.right.sum()) for j in wider)} right"
+    )
+    report(wider, out)
+    whole = grown(
+        np.concatenate([j.rows for j in wider]), np.concatenate([j.right for j in wider]), AGAIN_COLUMNS, AGAIN_TREES
+    )
+    gain = sorted(zip(AGAIN_COLUMNS, whole.feature_importance("gain"), strict=True), key=lambda x: -x[1])
+    print("most telling: " + ", ".join(f"{name} {value:.0f}" for name, value in gain[:14]))
+    return packed(whole, AGAIN_COLUMNS, scale, offset), wider, out
+
+
+def _wider(one: Judged, log_odds: Floats, table: FormTable, shipped: Verdicts, hearings: Hearings) -> Judged:
+    """The lecture with the echoes' candidates; hypotheses known before keep the rows and odds of the fold they were left out of."""
+    weights = load_weights()
+    weighed, rows = rows_again(one.session, table, weights, shipped, hearings)
+    left_out = dict(zip(one.chosen, np.hstack([one.rows, log_odds[:, None]]), strict=True))
+    kept = [k for k, n in enumerate(weighed.chosen) if not _in_doubt(one.lecture, weighed.session, table, n)]
+    rows = rows[kept]
+    chosen = [weighed.chosen[k] for k in kept]
+    for k, number in enumerate(chosen):
+        if number in left_out:
+            rows[k, : len(COLUMNS) + 1] = left_out[number]
+    right = truth_of(one.lecture, weighed.session, table, chosen)
+    return Judged(one.lecture, weighed.session, one.shares, chosen, rows, right, weighed.support)
+
+
+def learn_sound(owners: Sequence[Judged], log_odds: Sequence[Floats], table: FormTable) -> Trees:
+    """The trees that weigh how well each wording fits, asked about what the second hearing left in doubt."""
     from notesmith.transcribe import WhisperSpeech, find_model
 
     remembered = LAB / "answers.json"
@@ -243,10 +343,9 @@ def learn_sound(
     model = WhisperSpeech(find_model())
     asked: list[tuple[int, Asked]] = []
     for one, z in zip(owners, log_odds, strict=True):
-        if (LAB / "train" / f"{one.lecture.name}.ogg").exists():
-            found = asked_of(one, scale * z + offset, table, answers, model)
-            asked += [(fold_of(one.lecture.name), a) for a in found]
-            remembered.write_bytes(msgspec.json.encode(answers))
+        found = asked_of(one, z, table, answers, model)
+        asked += [(fold_of(one.lecture.name), a) for a in found]
+        remembered.write_bytes(msgspec.json.encode(answers))
     rows = sound_rows([a.heard for _, a in asked])
     right = np.array([a.right for _, a in asked])
     fold = np.array([f for f, _ in asked])

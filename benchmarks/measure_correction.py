@@ -50,7 +50,7 @@ from notesmith.correct.judge import Trees, load_judge  # noqa: E402
 from notesmith.correct.weigh import Weights, load_weights  # noqa: E402
 from notesmith.reading import replace_inside  # noqa: E402
 from notesmith.sounds import load_costs, pronounce_text  # noqa: E402
-from notesmith.transcript import Segment, Transcript, Word, WordRange, sounding  # noqa: E402
+from notesmith.transcript import Segment, TimeSpan, Transcript, Word, WordRange, sounding  # noqa: E402
 from notesmith.vocabulary import Vocabulary, label_key, load_vocabulary  # noqa: E402
 from notesmith.vocabulary.potency import ParsedPotency, number_of, parse_potency  # noqa: E402
 
@@ -199,16 +199,54 @@ class Blind(Trees, frozen=True):
         return super().log_odds(kept)
 
 
-def ours_with_audio(vocabulary: Vocabulary) -> Callable[[Lecture, str], list[Edit]]:
-    from notesmith.transcribe import WhisperSpeech, audio_witness, find_model
+class Remembering:
+    """The sound's answers, kept so that an ablation need not ask again; what is left out answers that it heard nothing."""
 
-    model = WhisperSpeech(find_model())
+    def __init__(self, vocabulary: Vocabulary) -> None:
+        from notesmith.transcribe import WhisperSpeech, find_model
 
-    def run(lecture: Lecture, part: str) -> list[Edit]:
-        witness = audio_witness(AUDIO / part / f"{lecture.name}.ogg", model)
-        return edits_of(lecture.transcript, correct(lecture.transcript, vocabulary, witness=witness))
+        self.vocabulary, self.model = vocabulary, WhisperSpeech(find_model())
+        self.answers: dict[tuple[Any, ...], Any] = {}
 
-    return run
+    def system(self, again: bool = True, wordings: bool = True) -> Callable[[Lecture, str], list[Edit]]:
+        def run(lecture: Lecture, part: str) -> list[Edit]:
+            asked = Asked(self, AUDIO / part / f"{lecture.name}.ogg", again, wordings)
+            return edits_of(lecture.transcript, correct(lecture.transcript, self.vocabulary, witness=asked))
+
+        return run
+
+
+class Asked:
+    """One recording's sound behind the memory."""
+
+    def __init__(self, memory: Remembering, path: Path, again: bool, wordings: bool) -> None:
+        from notesmith.transcribe import audio_witness
+
+        witness = audio_witness(path, memory.model)
+        assert witness is not None
+        self.witness, self.memory, self.name = witness, memory, path.name
+        self.hears_again, self.compares = again, wordings
+
+    def again(self, time: TimeSpan, expected: Sequence[Sequence[str]]) -> Sequence[str]:
+        if not self.hears_again:
+            return [""] * len(expected)
+        key = self.name, time, tuple(map(tuple, expected))
+        return self._once(key, lambda: self.witness.again(time, expected))
+
+    def score(self, time: TimeSpan, before: str, wordings: Sequence[str], after: str) -> Sequence[float]:
+        if not self.compares:
+            return [0.0] * len(wordings)
+        key = self.name, time, before, tuple(wordings), after
+        return self._once(key, lambda: self.witness.score(time, before, wordings, after))
+
+    def expect(self, before: str, wordings: Sequence[str], after: str) -> Sequence[float]:
+        key = "deaf", before, tuple(wordings), after
+        return self._once(key, lambda: self.witness.expect(before, wordings, after))
+
+    def _once(self, key: tuple[Any, ...], ask: Callable[[], Any]) -> Any:
+        if key not in self.memory.answers:
+            self.memory.answers[key] = ask()
+        return self.memory.answers[key]
 
 
 def edits_of(transcript: Transcript, corrections: Corrections) -> list[Edit]:
@@ -399,11 +437,11 @@ def word_errors(lecture: Lecture, edits: Sequence[Edit], vocabulary: Vocabulary)
 
 
 def measure(name: str, system: Callable[[Lecture, str], list[Edit]], lectures: Sequence[Lecture], part: str,
-            vocabulary: Vocabulary, show: bool = False) -> Counts:  # fmt: skip
+            vocabulary: Vocabulary, show: bool = False, warm: bool = True) -> Counts:  # fmt: skip
     total: Counter[str] = Counter()
     kinds: dict[str, list[int]] = defaultdict(lambda: [0, 0, 0])
     seconds = 0.0
-    if lectures:
+    if lectures and warm:
         system(lectures[0], part)  # warm: the index is made once a process
     for lecture in lectures:
         start = time.perf_counter()
@@ -534,10 +572,15 @@ def run(arguments: Sequence[str]) -> dict[str, Any]:
         show = given.show and part != "sealed"
         rows["ours, text only"] = measure("t", ours(vocabulary), lectures, part, vocabulary, show)
         if not given.no_audio and all((AUDIO / part / f"{one.name}.ogg").exists() for one in lectures):
-            try:
-                rows["ours, with audio"] = measure("a", ours_with_audio(vocabulary), lectures, part, vocabulary, show)
-            except ImportError:
-                print("(the audio witness is not there yet)")
+            sound = Remembering(vocabulary)
+            rows["ours, with audio"] = measure("a", sound.system(), lectures, part, vocabulary, show, warm=False)
+            if not given.no_ablation:
+                rows["  heard again only"] = measure(
+                    "b", sound.system(wordings=False), lectures, part, vocabulary, warm=False
+                )
+                rows["  wordings compared only"] = measure(
+                    "c", sound.system(again=False), lectures, part, vocabulary, warm=False
+                )
         if not given.no_ablation:
             for name, gone in ABLATIONS.items():
                 rows[f"  {name}"] = measure(name, ours(vocabulary, gone), lectures, part, vocabulary)

@@ -7,13 +7,25 @@ the transcript, and leaves alone whatever it is not sure of.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import msgspec
+import numpy as np
+from numpy.typing import NDArray
 
 from notesmith.annotations import Correction, Corrections, Evidence, Rival, TextbookReading
+from notesmith.correct.again import (
+    AGAIN_COLUMNS,
+    Hearings,
+    Listener,
+    again_rows,
+    echoed_candidates,
+    expected_terms,
+    listen_again,
+)
 from notesmith.correct.candidates import NEGATIONS, Candidate, HeardWord, canonical
-from notesmith.correct.decide import APPLY, PROPOSE, decide
+from notesmith.correct.decide import APPLY, PROPOSE, Weighed, from_log_odds, weigh_all
+from notesmith.correct.evidence import Session
 from notesmith.correct.forms import FormTable, form_table
 from notesmith.correct.gather import gather
 from notesmith.correct.judge import Verdicts, load_judge
@@ -23,13 +35,13 @@ from notesmith.correct.rulings import Rulings, covered_words, ruled_corrections,
 from notesmith.correct.textbook import read_along
 from notesmith.correct.weigh import Weights, load_weights
 from notesmith.sounds import load_costs
-from notesmith.transcript import Transcript, sounding
+from notesmith.transcript import Transcript, WordRange, sounding
 from notesmith.verdicts import VerdictEntry
 from notesmith.vocabulary import Vocabulary
 
 __all__ = ["VERSION", "SessionHints", "Witness", "correct"]
 
-VERSION = "3"
+VERSION = "4"
 PLURALS = frozenset({"idea", "medical", "family"})
 REVIEW_ITEMS_PER_HALF_HOUR = 15
 HALF_HOUR_MS = 30 * 60 * 1000
@@ -100,24 +112,60 @@ def _by_sound(
 ) -> list[Correction]:
     table = form_table(vocabulary, load_costs())
     plain = [sounding(word.text) for word in transcript.words]
+    frozen = frozenset(covered_words(transcript, done))
+
+    def allowed(r: WordRange, concept_id: str) -> bool:
+        return not rulings.refuses_within(plain[r.start : r.end], concept_id)
+
     known = gather(
         transcript,
         table,
-        frozen=frozenset(covered_words(transcript, done)),
+        frozen=frozen,
         weights=learnt[0],
         hints=hints.remedy_ids if hints is not None else (),
-        allowed=lambda r, concept_id: not rulings.refuses_within(plain[r.start : r.end], concept_id),
+        allowed=allowed,
     )
-    words = known.words
     weights, judge = learnt
-    decisions = decide(known, table, weights, judge)
+    weighed = weigh_all(known, table, weights, judge)
+    if witness is not None:
+        weighed = weigh_again(weighed, table, weights, judge, witness, frozen, allowed)
+    decisions = weighed.decisions(table)
     heard = [Heard(one) for one in decisions]
     if witness is not None:
         wordings = [restored_text(transcript, one.candidate, table, vocabulary) for one in decisions]
         rivals = [[table.forms[c.form].label for c, _ in one.rivals] for one in decisions]
         heard = ask(transcript, decisions, wordings, rivals, witness, judge.by_sound)
-    made = (_correction(transcript, one, words, table, vocabulary) for one in heard)
+    made = (_correction(transcript, one, known.words, table, vocabulary) for one in heard)
     return [item for item in made if item is not None]
+
+
+def weigh_again(
+    weighed: Weighed, table: FormTable, weights: Weights, judge: Verdicts, listener: Listener,
+    frozen: frozenset[int], allowed: Callable[[WordRange, str], bool],
+) -> Weighed:  # fmt: skip
+    """Hear the session again with its likely terms in mind, and judge all hypotheses anew."""
+    session = weighed.session
+    likely = [from_log_odds(z) for z in weighed.log_odds.tolist()]
+    terms = expected_terms(session, table, weighed.chosen, likely)
+    hearings = listen_again(session.transcript, table.vocabulary, terms, listener)
+    again, columns = rows_again(session, table, weights, judge, hearings, frozen, allowed)
+    asked = columns[:, AGAIN_COLUMNS.index("asked again")] > 0
+    judged = np.where(asked, judge.by_again.log_odds(columns), again.log_odds)
+    return msgspec.structs.replace(again, rows=columns, log_odds=judged)
+
+
+def rows_again(
+    session: Session, table: FormTable, weights: Weights, judge: Verdicts, hearings: Hearings,
+    frozen: frozenset[int] = frozenset(), allowed: Callable[[WordRange, str], bool] = lambda r, concept_id: True,
+) -> tuple[Weighed, NDArray[np.float64]]:  # fmt: skip
+    """The session with the echoes' candidates, judged by the text, and the rows (AGAIN_COLUMNS) to judge it again."""
+    echoed = echoed_candidates(session, table, hearings, frozen, allowed)
+    first = len(session.candidates)
+    wider = msgspec.structs.replace(session, candidates=(*session.candidates, *echoed))
+    weighed = weigh_all(wider, table, weights, judge, frozenset(range(first, first + len(echoed))))
+    return weighed, np.hstack(
+        [weighed.rows, weighed.log_odds[:, None], again_rows(wider, table, hearings, weighed.chosen)]
+    )
 
 
 def restored_text(transcript: Transcript, one: Candidate, table: FormTable, vocabulary: Vocabulary) -> str:

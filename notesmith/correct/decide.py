@@ -77,12 +77,28 @@ def shares_of(session: Session, scores: NDArray[np.float64]) -> list[float]:
     return shares
 
 
-def decide(session: Session, table: FormTable, weights: Weights, judge: Verdicts) -> list[Decision]:
-    """The likeliest term at each place, likeliest places first, never overlapping; unlikely ones are left out."""
+class Weighed(msgspec.Struct, frozen=True):
+    """The hypotheses worth judging (numbers of candidates), their rows (judge.COLUMNS) and log-odds, and the support."""
+
+    session: Session
+    chosen: tuple[int, ...]
+    rows: NDArray[np.float64]
+    log_odds: NDArray[np.float64]
+    support: Support
+
+    def decisions(self, table: FormTable) -> list[Decision]:
+        """The likeliest term at each place, likeliest places first, never overlapping; unlikely ones are left out."""
+        return list(decisions_of(self.session, table, self.chosen, self.log_odds, self.rows, self.support).values())
+
+
+def weigh_all(
+    session: Session, table: FormTable, weights: Weights, judge: Verdicts, always: frozenset[int] = frozenset()
+) -> Weighed:
+    """Judge a session's hypotheses by the text; the candidates numbered in ``always`` however unlikely they look."""
     shares, support, features = field_of(session, table, weights)
-    chosen = worth_judging(shares)
+    chosen = sorted({*worth_judging(shares), *always})
     rows = rows_of(session, table, shares, features, chosen)
-    return list(decisions_of(session, table, chosen, judge.by_text.log_odds(rows), rows, support).values())
+    return Weighed(session, tuple(chosen), rows, judge.by_text.log_odds(rows), support)
 
 
 def decisions_of(

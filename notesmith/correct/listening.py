@@ -8,8 +8,9 @@ from typing import Protocol
 import msgspec
 import numpy as np
 
+from notesmith.correct.again import AGAIN, AGAIN_COLUMNS, Listener
 from notesmith.correct.decide import Decision, from_log_odds, log_odds
-from notesmith.correct.judge import COLUMNS, Floats, Trees
+from notesmith.correct.judge import Floats, Trees
 from notesmith.transcript import TimeSpan, Transcript, WordRange
 
 DOUBTFUL = (0.03, 0.985)
@@ -18,12 +19,12 @@ WORDS_BEFORE, WORDS_AFTER = 14, 8
 FARTHEST = 60.0  # nats; what lies farther apart tells no more
 FROM_TEXT = ("everyday", "doubt", "relative distance", "phones", "everyday same sound", "odd words", "rarest word",
              "prior", "session", "idea", "author", "medical", "heard letters", "label letters", "best here")  # fmt: skip
-SOUND_COLUMNS = ("text", "margin", "margin over rivals", "sound margin", "sound over rivals", *FROM_TEXT)
-_AT = [COLUMNS.index(name) for name in FROM_TEXT]
+SOUND_COLUMNS = ("text", "margin", "margin over rivals", "sound margin", "sound over rivals", *FROM_TEXT, *AGAIN)
+_AT = [AGAIN_COLUMNS.index(name) for name in (*FROM_TEXT, *AGAIN)]
 
 
-class Witness(Protocol):
-    """The sound, asked how well it fits each of some wordings of one stretch of speech."""
+class Witness(Listener, Protocol):
+    """The sound, heard again, and asked how well it fits each of some wordings of one stretch of speech."""
 
     def score(self, time: TimeSpan, before: str, wordings: Sequence[str], after: str) -> Sequence[float]:
         """Summed log-probabilities, one for each wording inside the same sentence; higher fits better.

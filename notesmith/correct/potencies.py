@@ -1,4 +1,4 @@
-"""Potencies taken for something else: a clock time or a stray word right after a remedy's name.
+"""Potencies taken for something else: a clock time, or words that sound alike, right after a remedy's name.
 
 They are only ever proposed: a number is never changed unseen.
 """
@@ -9,7 +9,10 @@ import re
 from collections.abc import Sequence
 
 from notesmith.annotations import Correction, Evidence
+from notesmith.correct.candidates import NEGATIONS, number_like
 from notesmith.correct.rulings import covered_words
+from notesmith.sounds import load_costs, pronounce_text
+from notesmith.sounds.distance import MAX_PHONES, encode_all
 from notesmith.transcript import Transcript, WordRange, sounding
 from notesmith.vocabulary import Vocabulary, label_key
 from notesmith.vocabulary.potency import parse_potency
@@ -21,6 +24,14 @@ _M_STEPS = frozenset({1, 10, 50})
 _CLOCK_BEFORE = frozenset("at around about by until till from between after before past to since worse better".split())
 _GIVING = frozenset("gave given give giving repeated prescribed started put got received".split())
 _STEPS = frozenset("later then finally afterwards".split())
+# The steps that are in common use (common practice); the others are too many to be told apart by sound alone.
+_IN_USE = ("3x", "6x", "12x", "30x", "3c", "6c", "12c", "30c", "200c", "1m", "10m", "50m", "cm", "lm1", "lm2", "lm3")
+_DOSING = frozenset(
+    "dose doses single daily weekly once twice thrice every repeated nightly hourly drops pills globules water".split()
+)
+DOSING_WITHIN, MOST_WORDS = 4, 3
+NEAR, NEAR_WITHOUT_DOSING = 0.95, 0.55  # distance a phone
+SHORTEST = 4  # phones
 GAVE_BEFORE, NEXT_STEP_WITHIN = 6, 16  # words
 _SCORE = 0.4
 
@@ -33,26 +44,62 @@ def potency_proposals(
     ends |= _next_steps(transcript, ends)
     covered = covered_words(transcript, corrections)
     found: list[Correction] = []
+    said = _said(vocabulary)
     for end in sorted(ends):
-        for size in (2, 1):
-            words = transcript.words[end : end + size]
-            segment = transcript.segment_of(end) if end < len(transcript.words) else -1
-            if len(words) < size or transcript.segment_of(end + size - 1) != segment:
-                continue
+        segment = transcript.segment_of(end) if end < len(transcript.words) else -1
+        for size in range(1, MOST_WORDS + 1):
+            if end + size > len(transcript.words) or transcript.segment_of(end + size - 1) != segment:
+                break
             if any(i in covered for i in range(end, end + size)):
-                continue
-            said = " ".join(word.text for word in words)
-            if (potency := _potency_behind(said)) is None or _is_time(transcript, end):
+                break
+            r = WordRange(end, end + size)
+            shape = _potency_behind(transcript.text(r)) if size <= 2 and not _is_time(transcript, end) else None
+            potency = shape or _potency_by_sound(transcript, r, said)
+            if potency is None:
                 continue
             start = end - transcript.segment_starts[segment]
+            reason = (
+                Evidence("shape", "a potency is expected right after a remedy")
+                if shape
+                else Evidence("sound", f"sounds like {potency}, right after a remedy")
+            )
             found.append(
                 Correction(
-                    segment, start, start + size, said, f"potency/{potency.lower()}", potency, _SCORE,
-                    (Evidence("shape", "a potency is expected right after a remedy"),), "proposed",
+                    segment, start, start + size, transcript.text(r), f"potency/{potency.lower()}", potency, _SCORE,
+                    (reason,), "proposed",
                 )
             )  # fmt: skip
             break
     return [item for item in found if item.concept_id in vocabulary]
+
+
+def _said(vocabulary: Vocabulary) -> list[tuple[str, str]]:
+    """The potencies in use as they sound, and their names."""
+    found: dict[str, str] = {}
+    for step in _IN_USE:
+        concept = vocabulary.get(f"potency/{step}")
+        for spoken in concept.fact("spoken") if concept is not None else ():
+            found.setdefault(pronounce_text(spoken), concept.pref_label if concept is not None else "")
+    return [(phones, name) for phones, name in found.items() if len(phones) >= SHORTEST]
+
+
+def _potency_by_sound(transcript: Transcript, r: WordRange, said: Sequence[tuple[str, str]]) -> str | None:
+    """The potency that ordinary words right after a remedy sound like ("too hungry"), where nothing else fits."""
+    words = transcript.words[r.start : r.end]
+    plain = [sounding(word.text) for word in words]
+    if not said or any(number_like(part) for text in plain for part in text.split()) or set(plain) & NEGATIONS:
+        return None
+    if any(re.search(r"[.,;:?!]$", word.text) for word in words[:-1]):
+        return None
+    heard = "".join(pronounce_text(word.text) for word in words)
+    after = {sounding(word.text) for word in transcript.words[r.end : r.end + DOSING_WITHIN]}
+    bound = NEAR if after & _DOSING else NEAR_WITHOUT_DOSING
+    if not SHORTEST <= len(heard) <= MAX_PHONES:
+        return None
+    distances = load_costs().distances(heard, encode_all([phones for phones, _ in said]))
+    best = int((distances / [max(len(heard), len(phones)) for phones, _ in said]).argmin())
+    phones, name = said[best]
+    return name if distances[best] <= bound * max(len(heard), len(phones)) else None
 
 
 def _remedy_ends(transcript: Transcript, vocabulary: Vocabulary, corrections: Sequence[Correction]) -> set[int]:

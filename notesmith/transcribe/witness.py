@@ -12,6 +12,7 @@ misheard terms the right one came first 67 times either way) and the encoder has
 
 from __future__ import annotations
 
+import zlib
 from collections import OrderedDict
 from collections.abc import Sequence
 from pathlib import Path
@@ -23,7 +24,7 @@ from faster_whisper.tokenizer import Tokenizer
 from numpy.typing import NDArray
 
 from notesmith.errors import RecordingError
-from notesmith.recording import clip
+from notesmith.recording import RATE_HZ, clip
 from notesmith.transcribe.whisper import SpeechModel, WhisperSpeech
 from notesmith.transcript import TimeSpan
 
@@ -33,6 +34,10 @@ LONGEST_MS = 28_000  # the model hears 30 seconds at most
 LONGEST_TOKENS = 200  # its text window is 448 tokens
 KEPT_SENTENCES = 8
 LEAST_PROBABILITY = 1e-9
+SILENCE_AFTER_MS = 1000  # without it decoding does not know where to end
+MOST_TOLD = 200  # tokens of expected terms
+TOKENS_A_SECOND = 8  # more than anybody says
+MOST_REPEATED = 2.4  # compression above which a text only repeats itself, as in faster-whisper
 DEAF_FRAMES = 50  # of the encoder's output
 
 
@@ -75,6 +80,34 @@ class AudioWitness:
             self._deaf = np.zeros_like(np.asarray(heard, dtype=np.float32))
         return self._forced(self._deaf, 2 * DEAF_FRAMES, tokens)
 
+    def again(self, time: TimeSpan, expected: Sequence[Sequence[str]]) -> Sequence[str]:
+        """What is heard in a stretch of sound when the model was told which terms to expect, once for each list.
+
+        The lists should be about as long as each other: all are cut to the shortest, from the front. "" where the sound
+        cannot be had, or where nothing but repetition was heard.
+        """
+        encoded = self._encode_afresh(time, SILENCE_AFTER_MS) if expected else None
+        if encoded is None:
+            return [""] * len(expected)
+        tokenizer = self._tokenizer()
+        told = [tokenizer.encode(" " + ", ".join(labels) + ".") for labels in expected]
+        shortest = min(MOST_TOLD, *map(len, told))
+        prompts = [
+            [tokenizer.sot_prev, *tokens[len(tokens) - shortest :], *tokenizer.sot_sequence, tokenizer.no_timestamps]
+            for tokens in told
+        ]
+        longest = len(prompts[0]) + int(TOKENS_A_SECOND * time.duration_ms / 1000) + 10
+        sound = ctranslate2.StorageView.from_array(np.repeat(encoded[0], len(prompts), axis=0))
+        heard = self._model.model.generate(
+            sound, prompts, beam_size=1, max_length=min(448, longest), suppress_blank=True, suppress_tokens=[-1]
+        )
+        return [self._said(one.sequences_ids[0]) for one in heard]
+
+    def _said(self, tokens: Sequence[int]) -> str:
+        text = self._tokenizer().decode([token for token in tokens if token < self._tokenizer().eot]).strip()
+        written = text.encode()
+        return "" if len(written) > MOST_REPEATED * len(zlib.compress(written)) else text
+
     def _tokens(self, before: str, wordings: Sequence[str], after: str) -> list[list[int]]:
         tokenizer = self._tokenizer()
         return [tokenizer.encode(" " + " ".join(f"{before} {text} {after}".split())) for text in wordings]
@@ -106,7 +139,7 @@ class AudioWitness:
             self._encoded.popitem(last=False)
         return self._encoded[time]
 
-    def _encode_afresh(self, time: TimeSpan) -> tuple[NDArray[np.float32], int] | None:
+    def _encode_afresh(self, time: TimeSpan, silence_ms: int = 0) -> tuple[NDArray[np.float32], int] | None:
         if time.duration_ms > LONGEST_MS:
             return None
         try:
@@ -115,6 +148,7 @@ class AudioWitness:
             return None
         if len(sound) < 1600:
             return None
+        sound = np.concatenate([sound, np.zeros(silence_ms * RATE_HZ // 1000, np.float32)])
         features = self._model.feature_extractor(sound, padding=0)
         frames = features.shape[-1] // 2 * 2  # the encoder halves the time
         batch: Any = ctranslate2.StorageView.from_array(np.ascontiguousarray(features[None, :, :frames], np.float32))

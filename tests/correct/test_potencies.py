@@ -18,6 +18,7 @@ VOCABULARY = load_vocabulary()
         ("I gave Sulphur 10 a.m. and waited.", "10M"), ("Then Sepia one am, a single dose.", "1M"),
         ("I gave her Thuja 200, one dose, and six weeks later 1 a.m. and no more.", "1M"),
         ("He got Bryonia thirty sea for three days.", "30C"), ("They sell Calcarea carbonica six sex here.", "6X"),
+        ("He had Causticum Thurdy, one dose in the evening.", "30C"),
     ],
 )  # fmt: skip
 def test_a_potency_after_a_remedy_is_proposed(line: str, potency: str) -> None:
@@ -28,7 +29,7 @@ def test_a_potency_after_a_remedy_is_proposed(line: str, potency: str) -> None:
 @pytest.mark.parametrize(
     "line",
     [
-        "Natrum muriaticum is worse at 10 a.m. and at the sea.", "She woke at 1 a.m. and drank.",
+        "Sulphur is dirty and proud of it.", "Sepia thirdly is sad in the evening.", "Natrum muriaticum is worse at 10 a.m. and at the sea.", "She woke at 1 a.m. and drank.",
         "I gave Thuja 200. Then 1 a.m. came and she slept.", "Thuja is better later, and later 1 a.m. is worst.",
         "We meet at 10 a.m. on Sunday.", "Sulphur 200 was repeated twice.", "He gave Sepia 1M in spring.",
     ],
