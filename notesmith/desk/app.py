@@ -32,7 +32,7 @@ from notesmith.desk import (
     uploads,
     words,
 )
-from notesmith.desk.context import HERE, Desk, desk_of, error_status
+from notesmith.desk.context import HERE, Desk, came_from, desk_of, error_status
 from notesmith.desk.guard import App, Guard, Keys, new_keys
 from notesmith.desk.opening import OPENING_FILE, Openings
 from notesmith.desk.suggest import warm
@@ -122,7 +122,7 @@ def make_app(course: Course, *, port: int, keys: Keys | None = None, who: str = 
 def _told(request: Request, error: Exception) -> Response:
     assert isinstance(error, NotesmithError)
     message = str(error).replace(f"{desk_of(request).course.folder}/", "")
-    return desk_of(request).refuse(error_status(error), message)
+    return desk_of(request).refuse(error_status(error), message, came_from(request))
 
 
 def _told_http(request: Request, error: Exception) -> Response:

@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Any, TypeVar, cast
+from urllib.parse import urlsplit
 
 import jinja2
 import msgspec
@@ -108,9 +109,9 @@ class Desk:
         )
         return HTMLResponse(text, status)
 
-    def refuse(self, status: int, message: str) -> Response:
-        """A page that says in plain words why something was not done."""
-        return self.page("refused.html", status=status, message=message, here="")
+    def refuse(self, status: int, message: str, back: str = "/") -> Response:
+        """A page that says in plain words why something was not done; ``back`` leads to where it can be done."""
+        return self.page("refused.html", status=status, message=message, here="", back=back)
 
 
 def desk_of(request: Request) -> Desk:
@@ -132,6 +133,17 @@ def number(value: str, name: str) -> int:
     if not (value.isascii() and value.isdigit() and len(value) < 16):
         raise InputError(f"{name} must be a whole number")
     return int(value)
+
+
+def came_from(request: Request) -> str:
+    """The page of the desk on which something was asked for, from the browser's word; else the first page."""
+    try:
+        parts = urlsplit(request.headers.get("referer", ""))
+    except ValueError:
+        return "/"
+    if parts.netloc != request.headers.get("host") or not parts.path.startswith("/") or parts.path.startswith("//"):
+        return "/"
+    return parts.path + (f"?{parts.query}" if parts.query else "")
 
 
 def see_other(address: str) -> Response:

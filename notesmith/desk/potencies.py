@@ -113,7 +113,7 @@ def page(request: Request) -> Response:
         seen=seen,
         latest=latest,
         latest_told=told_all(latest),
-        latest_back=undo_back(latest),
+        latest_back="/potencies" if undo_back(latest) == "/next" else undo_back(latest),
         applying=pending,
         asked=False,
         remedy=desk.vocabulary.label(item.remedy_id) if item is not None and item.remedy_id else "",

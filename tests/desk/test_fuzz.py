@@ -23,7 +23,7 @@ GETS = {
     "/notes/one": (), "/notes/one/around": ("start", "end"), "/terms": ("q",), "/terms/one": ("id",),
     "/terms/heard": ("form",), "/publish": (), "/publish/state": (), "/history": (), "/clip/one.wav": ("start", "end"),
     "/uploads/1": (), "/preview/x": (), "/static/x": (), "/open": ("key",), "/applying": (),
-    "/lectures/one/remove": (),
+    "/lectures/one/remove": (), "/record": (), "/settings": ("saved",), "/coverage": (),
 }  # fmt: skip
 POSTS = {
     "/words": ("lecture", "form", "seen", "ruling", "restored", "at"),
@@ -33,6 +33,9 @@ POSTS = {
     "/uploads": ("name", "size", "stamp"), "/jobs/1/cancel": (), "/jobs/1/retry": (), "/jobs/1/forget": (),
     "/undo": ("verdict", "back"), "/publish": (), "/preview": (), "/lectures/one/remove": ("revision",),
     "/removed/one/back": (), "/removed/one/delete": ("sure",), "/sample": (),
+    "/record": ("title", "container"), "/record/1/finish": (),
+    "/settings": ("title", "lecturer", "aliases", "rights", "address", "revision", "text_0"),
+    "/settings/text": ("name", "text", "revision"), "/settings/profile": ("profile", "revision"),
 }  # fmt: skip
 PUTS = {"/uploads/1": ("offset",)}
 RELAXED = settings(

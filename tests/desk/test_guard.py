@@ -11,6 +11,8 @@ from starlette.testclient import TestClient
 
 from notesmith.course import Course
 
+from .conftest import ORIGIN
+
 PAGES = ("/", "/words", "/jobs", "/words/suggest?q=x", "/uploads/1", "/clip/one.wav?start=0&end=9", "/static/desk.css")
 FORM = {"lecture": "one", "form": "sulfer", "seen": "0", "ruling": "reject"}
 
@@ -187,3 +189,20 @@ def test_errors_are_plain_words(browser: TestClient) -> None:
         assert answer.status_code >= 400
         assert "Traceback" not in answer.text
         assert 'role="alert"' in answer.text
+
+
+@pytest.mark.parametrize(
+    ("referer", "back"),
+    [
+        (f"{ORIGIN}/words?at=1", "/words?at=1"),
+        ("http://evil.example/words", "/"),
+        (f"{ORIGIN}//evil.example/", "/"),
+        ("javascript:alert(1)", "/"),
+        ("http://[x", "/"),
+        ("", "/"),
+    ],
+)
+def test_a_refusal_leads_back_to_a_page_of_the_desk_only(browser: TestClient, referer: str, back: str) -> None:
+    answer = browser.post("/words", data={"ruling": "burn"}, headers={"referer": referer})
+    assert answer.status_code == 400
+    assert f'href="{back}" data-key="b"' in answer.text

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import msgspec
 import pytest
 from starlette.testclient import TestClient
 
+from notesmith.care import backup, restore
 from notesmith.course import Course
+from notesmith.desk.app import make_app
 from notesmith.store.jobs import JobBody, add_job, change_job
+
+from .conftest import KEYS, ORIGIN, PORT
 
 
 @pytest.fixture
@@ -83,3 +89,23 @@ def test_a_damaged_record_is_told(with_sound: Course, browser: TestClient) -> No
     answer = browser.post("/removed/one/back")
     assert answer.status_code == 400
     assert "damaged" in answer.text
+
+
+@pytest.mark.parametrize("recordings", [True, False])
+def test_a_backup_keeps_what_was_taken_out(
+    with_sound: Course, browser: TestClient, tmp_path: Path, recordings: bool
+) -> None:
+    browser.post("/lectures/one/remove", data={"revision": "2"})
+    backup(with_sound, tmp_path / "kept.zip", recordings=recordings)
+    restored = restore(tmp_path / "kept.zip", tmp_path / "elsewhere")
+    assert (restored.folder / ".removed" / "one" / "one.mp3").exists() is recordings
+    client = TestClient(make_app(restored, port=PORT, keys=KEYS, work=False), base_url=ORIGIN)
+    client.get("/open?key=opening-key")
+    client.headers.update({"origin": ORIGIN, "x-desk-token": KEYS.form})
+    assert "1 taken out" in client.get("/").text
+    assert client.post("/removed/one/back").status_code == 200
+    assert ids(restored) == ["one", "two"]
+    with restored.open_store() as store:
+        assert len(store.transcripts("a" * 64)) == 1
+    assert (restored.notes / "one.md").read_text() == "edited by hand"
+    assert (restored.recordings / "one.mp3").exists() is recordings

@@ -100,7 +100,7 @@
     event.preventDefault();
     own.querySelector("[value=term]").checked = true;
     own.querySelector("[data-concept]").value = button.value;
-    own.querySelector("[data-chosen]").textContent = `: ${button.dataset.label}`;
+    own.querySelector("[data-chosen]").textContent = `(${button.dataset.label})`;
     own.focus();
   });
 
