@@ -23,6 +23,7 @@ from notesmith.store import Store
 from notesmith.store.jobs import Job, enqueue_once, jobs
 from notesmith.verdicts import NoteRuling, NoteVerdict, PersonVerdict, Verdict, VerdictEntry, WordVerdict
 from notesmith.vocabulary import Vocabulary
+from notesmith.vocabulary.concept import Scheme
 from notesmith.vocabulary.load import vocabulary_files
 
 T = TypeVar("T")
@@ -46,6 +47,27 @@ def titled(lecture: Lecture) -> str:
 
 
 TEMPLATES.filters["titled"] = titled
+
+
+KINDS_OF_TERM: dict[Scheme, str] = {
+    "remedy": "remedy",
+    "family": "family of remedies",
+    "rubric": "rubric",
+    "chapter": "chapter of the repertory",
+    "canon": "author or book",
+    "idea": "term of homeopathy",
+    "medical": "medical term",
+    "potency": "potency",
+    "prescription": "word of prescribing",
+}
+
+
+def kind_of_term(scheme: Scheme) -> str:
+    """What a scheme of the vocabulary is called on the pages."""
+    return KINDS_OF_TERM[scheme]
+
+
+TEMPLATES.filters["kind_of_term"] = kind_of_term
 
 
 def local_time(when: str) -> str:

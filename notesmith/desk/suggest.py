@@ -8,7 +8,7 @@ from collections.abc import Collection, Iterator
 from rapidfuzz import fuzz, process
 
 from notesmith.correct.forms import form_table
-from notesmith.desk.context import Choice
+from notesmith.desk.context import Choice, kind_of_term
 from notesmith.sounds import pronounce_text
 from notesmith.sounds.distance import encode_all, load_costs
 from notesmith.vocabulary import Vocabulary
@@ -41,7 +41,7 @@ def suggest(
     def take(concept_id: str, by: str, most: int) -> None:
         concept = vocabulary[concept_id]
         if concept.scheme != "rubric" and len(chosen) < most and concept_id not in chosen:
-            chosen[concept_id] = Choice(concept_id, concept.pref_label, f"{concept.scheme}{by}")
+            chosen[concept_id] = Choice(concept_id, concept.pref_label, f"{kind_of_term(concept.scheme)}{by}")
 
     def by_label(found: list[str], most: int = limit) -> None:
         for label in found:

@@ -14,6 +14,7 @@ from notesmith.desk.context import (
     desk_of,
     field,
     is_applying,
+    kind_of_term,
     last_verdict_id,
     latest_own,
     lecture_of,
@@ -91,7 +92,7 @@ def _rivals(item: QueueItem | None, desk: Desk, store: Store) -> list[Rival]:
     found: list[Rival] = []
     for rival in item.proposed.rivals[:RIVALS_SHOWN]:
         concept = desk.vocabulary.get(rival.concept_id)
-        detail = f"{'unknown' if concept is None else concept.scheme}, {round(100 * rival.score)} %"
+        detail = f"{'unknown' if concept is None else kind_of_term(concept.scheme)}, {round(100 * rival.score)} %"
         if concept is not None and concept.pref_label != rival.restored:
             detail = f"{concept.pref_label}, {detail}"
         found.append(Rival(rival.concept_id, rival.restored, detail))
@@ -102,7 +103,9 @@ def _rivals(item: QueueItem | None, desk: Desk, store: Store) -> list[Rival]:
         if concept_id not in offered and len(found) < RIVALS_SHOWN:
             concept = desk.vocabulary[concept_id]
             known_as = "" if concept.pref_label == label else f" as “{label}”"
-            found.append(Rival(concept_id, concept.pref_label, f"{concept.scheme}, sounds like it{known_as}"))
+            found.append(
+                Rival(concept_id, concept.pref_label, f"{kind_of_term(concept.scheme)}, sounds like it{known_as}")
+            )
     return found
 
 
