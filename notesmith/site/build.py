@@ -144,7 +144,12 @@ def build(
 
     Raises OutputError where the folder cannot be written or holds something else, StoreError where the library does.
     """
-    return _Build(library, folder, report or (lambda done, total: None), web_audio).run()
+    told = report or (lambda done, total: None)
+    try:
+        return _Build(library, folder, told, web_audio).run()
+    except msgspec.MsgspecError:  # a file of the cache is damaged: without its list, all is made anew
+        (cache_of(folder) / "manifest.json").unlink(missing_ok=True)
+        return _Build(library, folder, told, web_audio).run()
 
 
 def is_current(library: Library, folder: Path) -> bool | None:
@@ -444,7 +449,7 @@ class _Build:
         wanted["overview"] = overview
         if manifest.pages.get("overview") != overview:
             coming = []
-            for lecture_id in manifest.order[-6:]:
+            for lecture_id in reversed(manifest.order[-6:]):
                 if lectures[lecture_id].promised:
                     card = self._kept_file(lecture_id).card
                     coming += [(card.head, c) for c in card.carry_overs if c.direction == "promised"]

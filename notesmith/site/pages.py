@@ -421,7 +421,7 @@ class SiteView:
         ordered = sorted(series.items(), key=lambda item: item[1][-1].date or "", reverse=True)
         files = {
             "index.html": self.render(
-                "home.html", "", latest=latest[:6], series=ordered[:40], series_count=len(ordered), coming=coming[-8:],
+                "home.html", "", latest=latest[:6], series=ordered[:40], series_count=len(ordered), coming=coming[:6],
                 remedies=sum(key.startswith("remedy/") for key in self.counts),
                 symptoms=sum(key.startswith(("rubric/", "chapter/")) for key in self.counts),
             ),
