@@ -21,13 +21,13 @@ from pathlib import Path, PurePosixPath
 
 import msgspec
 
-from notesmith import pipeline, transcribe
+from notesmith import pipeline, search, transcribe
 from notesmith.annotations import Corrections, Extraction
 from notesmith.course import SETTINGS_NAME, Course, open_course
 from notesmith.errors import CourseError, NotesmithError, OutputError
 from notesmith.files import abandoned, output_errors, sha256_of
 from notesmith.lecture import Lecture
-from notesmith.site.build import cache_of
+from notesmith.site.build import AUDIO_NAME, build, cache_of, is_current, sound_sums
 from notesmith.store import Store
 
 MANIFEST_NAME = "backup.json"
@@ -130,6 +130,10 @@ def _kept_files(course: Course, recordings: bool) -> Iterator[tuple[str, Path]]:
         for inner, names, leaves in os.walk(folder):
             names[:] = [name for name in names if not name.startswith(".")]
             found |= {Path(inner) / leaf for leaf in leaves if not leaf.startswith(".")}
+    # Lectures taken out at the desk can be brought back from there; their sound goes with the recordings.
+    for path in (course.folder / ".removed").glob("*/*"):
+        if recordings or path.suffix in (".json", ".md"):
+            found.add(path)
     for path in sorted(found):
         if not path.is_symlink() and path.is_file() and path.is_relative_to(course.folder):
             yield path.relative_to(course.folder).as_posix(), path
@@ -177,6 +181,8 @@ def restore(archive_path: Path, folder: Path, *, seen: Seen = _silent) -> Course
             _try_out(archive_path, fresh)
             with output_errors(folder):
                 fresh.chmod(0o755)
+                for inner in ("recordings", "vocabulary"):
+                    (fresh / inner).mkdir(exist_ok=True)
                 if folder.exists():
                     folder.rmdir()
                 os.rename(fresh, folder)
@@ -259,9 +265,10 @@ def _try_out(path: Path, fresh: Path) -> None:
 
 
 def verify(course: Course, store: Store, *, seen: Seen = _silent) -> tuple[Finding, ...]:
-    """Everything found wrong: the store's file, its records, the recordings, the notes' and the site's files.
+    """Everything found wrong: the store's file, its records, the recordings, the notes, the search index, the site.
 
-    Changes nothing.
+    What was published is made again aside, from the store, and compared to the byte; web copies of sound are compared
+    with the digest noted when they were made. Changes nothing.
     """
     seen("the store")
     findings = [Finding("course.db", problem, mendable=False) for problem in store.check()]
@@ -270,9 +277,54 @@ def verify(course: Course, store: Store, *, seen: Seen = _silent) -> tuple[Findi
         findings += _lecture_findings(course, store, lecture)
     findings += _verdict_findings(store)
     findings += _leftovers(course)
-    seen("the site")
-    findings += _site_findings(course, store)
+    if any(finding.place == "course.db" for finding in findings):
+        return tuple(findings)  # what is made from a damaged store says nothing
+    seen("the notes and the search index")
+    library = pipeline.StoreLibrary(course, store, course.load_vocabulary())
+    try:
+        findings += _notes_findings(course, store, library)
+        findings += _search_findings(store, library)
+        seen("the site")
+        findings += _site_findings(course, store, library)
+    except NotesmithError as error:  # a damaged result, which is told above
+        if not findings:
+            findings.append(Finding("course.db", str(error), mendable=False))
     return tuple(findings)
+
+
+def _published(store: Store, library: pipeline.StoreLibrary) -> list[str]:
+    """The lectures whose notes and search index were written from just what the store holds now."""
+    return [e.lecture.id for e in library.entries() if store.result_key(e.lecture.id, "notes") == e.digest]
+
+
+def _notes_findings(course: Course, store: Store, library: pipeline.StoreLibrary) -> Iterator[Finding]:
+    for lecture_id in _published(store, library):
+        path = course.notes / f"{lecture_id}.md"
+        if not path.is_file() or path.stat().st_size == 0:
+            yield Finding(f"notes/{lecture_id}.md", "is missing" if not path.is_file() else "is empty", mendable=True)
+
+
+SEARCH = "search index"
+
+
+def _search_findings(store: Store, library: pipeline.StoreLibrary) -> Iterator[Finding]:
+    """The rows in the store beside those made anew from the lectures."""
+    wanted = _published(store, library)
+    if not store.search_is_sound():
+        yield Finding(SEARCH, "is damaged", mendable=True)
+        return
+    held = store.search_digests()
+    with tempfile.TemporaryDirectory(prefix="notesmith-") as folder, Store(Path(folder) / "fresh.db") as fresh:
+        with fresh.transaction():
+            for lecture_id in wanted:
+                search.index_lecture(fresh, library.content(lecture_id), library.vocabulary, library.verdicts)
+        made = fresh.search_digests()
+        counts_right = {*wanted} != held.keys() or fresh.search_counts() == store.search_counts()
+    for lecture_id in wanted:
+        if held.get(lecture_id) != made.get(lecture_id):
+            yield Finding(SEARCH, f"is not what this program makes of lecture {lecture_id}", mendable=True)
+    if not counts_right:
+        yield Finding(SEARCH, "counts its words wrongly", mendable=True)
 
 
 def _lecture_findings(course: Course, store: Store, lecture: Lecture) -> Iterator[Finding]:
@@ -334,29 +386,82 @@ def _leftovers(course: Course) -> Iterator[Finding]:
             yield Finding(path.relative_to(course.folder).as_posix(), CUT_OFF, mendable=True)
 
 
-def _site_findings(course: Course, store: Store) -> Iterator[Finding]:
-    """Empty files, links to files that are not there, and finished lectures without a page."""
-    if not course.site.is_dir():
+def _site_findings(course: Course, store: Store, library: pipeline.StoreLibrary) -> Iterator[Finding]:
+    """Files that are not as they were built: compared where the site is of today's course, else looked through."""
+    if not course.site.is_dir() or not any(course.site.iterdir()):
         return
+    current = is_current(library, course.site)
+    if current is None:
+        yield Finding("site", "has lost the list of what was built", mendable=True)
+        return
+    found = dict(_sound_faults(course))
+    if current:
+        found |= _differences(course, library)
+    else:
+        found |= _looked_through(course, store)
+    for name, problem in sorted(found.items()):
+        if current:
+            yield Finding(f"site/{name}".rstrip("/"), problem, mendable=True)
+        else:
+            yield Finding(f"site/{name}".rstrip("/"), f"{problem}; {OLDER}", mendable=False)
+
+
+OLDER = "the site is older than the course, publish it again"
+
+
+def _sound_faults(course: Course) -> Iterator[tuple[str, str]]:
+    for lecture_id, sha256 in sorted(sound_sums(course.site).items()):
+        path = course.site / "audio" / f"{lecture_id}.mp3"
+        if path.is_file() and sha256_of(path) != sha256:
+            yield f"audio/{path.name}", NOT_AS_BUILT
+
+
+NOT_AS_BUILT = "is not as it was built"
+
+
+def _differences(course: Course, library: pipeline.StoreLibrary) -> dict[str, str]:
+    """Build the site again aside, without encoding sound, and compare every other file."""
+    with tempfile.TemporaryDirectory(dir=course.folder, prefix=".verify.") as folder:
+        fresh = Path(folder) / "site"
+        (fresh / "audio").mkdir(parents=True)
+        (fresh / "notesmith.txt").touch()  # tells the builder that the folder is its own
+        cache_of(fresh).mkdir()
+        for path in (course.site / "audio").glob("*.mp3"):  # empty files stand for the sound; names are what matters
+            (fresh / "audio" / path.name).touch()
+        if (keys := cache_of(course.site) / AUDIO_NAME).is_file():
+            shutil.copyfile(keys, cache_of(fresh) / AUDIO_NAME)
+        build(library, fresh, web_audio=lambda _source, target, _mute: target.touch())
+        found: dict[str, str] = {}
+        for path in sorted(path for path in fresh.rglob("*") if path.is_file()):
+            name = path.relative_to(fresh).as_posix()
+            present = course.site / name
+            if not present.is_file():
+                found[name] = "is missing"
+            elif not name.startswith("audio/") and present.read_bytes() != path.read_bytes():
+                found[name] = NOT_AS_BUILT
+    return found
+
+
+def _looked_through(course: Course, store: Store) -> dict[str, str]:
+    """Empty files, links to files that are not there, and finished lectures without a page."""
     files = {
         path.relative_to(course.site).as_posix(): path for path in sorted(course.site.rglob("*")) if path.is_file()
     }
-    missing: dict[str, str] = {}
+    found: dict[str, str] = {}
     for name, path in files.items():
         if path.stat().st_size == 0:
-            yield Finding(f"site/{name}", "is empty", mendable=True)
+            found[name] = "is empty"
         if name.endswith(".html"):
             text = path.read_text(encoding="utf-8", errors="replace")
             for target in _local_links(text):
                 wanted = os.path.normpath(os.path.join(os.path.dirname(name), target)).replace(os.sep, "/")
                 if wanted not in files and f"{wanted}/index.html" not in files and not (course.site / wanted).is_dir():
-                    missing.setdefault(wanted, name)
-    for wanted, name in sorted(missing.items()):
-        yield Finding(f"site/{wanted}", f"is missing; {name} leads there", mendable=True)
-    pages = " ".join(name for name in files if name.endswith(".html"))
+                    found.setdefault(wanted, f"is missing; {name} leads there")
+    pages = {name.removesuffix(".html") for name in files if name.startswith("sessions/")}
     for lecture in store.lectures():
-        if store.result_key(lecture.id, "notes") is not None and lecture.id not in pages:
-            yield Finding("site", f"has no page of lecture {lecture.id}", mendable=True)
+        if store.result_key(lecture.id, "notes") is not None and f"sessions/{lecture.id}" not in pages:
+            found.setdefault(f"sessions/{lecture.id}.html", "is missing")
+    return found
 
 
 _LINK = re.compile(r"""(?:href|src)=(?:"([^"]*)"|'([^']*)')""")
@@ -399,10 +504,29 @@ def mend(
     for finding in findings:
         if finding.problem == CUT_OFF:
             abandoned(course.folder / finding.place, remove=True)
-    if any(finding.place.startswith("site") for finding in findings):
+    places = {finding.place for finding in findings if finding.mendable}
+    if SEARCH in places:
+        _index_again(tools, store)
+    for place in places:
+        if place.startswith("notes/"):
+            (course.folder / place).unlink(missing_ok=True)
+            store.drop_result(place.removeprefix("notes/").removesuffix(".md"), "notes")
+    if any(place.startswith("site") for place in places):
         # Without the list of what is there every page is made again; files that are right are not written.
         (cache_of(course.site) / "manifest.json").unlink(missing_ok=True)
+        for name, _ in _sound_faults(course):
+            (course.site / name).unlink(missing_ok=True)
+    if any(place.startswith(("site", "notes/")) for place in places):
         pipeline.publish(course, store, tools.vocabulary, report)
     return tuple(
         msgspec.structs.replace(f, mended=f.mendable and f.place.partition(":")[0] not in failed) for f in findings
     )
+
+
+def _index_again(tools: pipeline.Tools, store: Store) -> None:
+    """Make the search index anew, all or nothing, from the lectures that were indexed before."""
+    library = pipeline.StoreLibrary(tools.course, store, tools.vocabulary)
+    with store.transaction():
+        store.empty_search()
+        for lecture_id in _published(store, library):
+            search.index_lecture(store, library.content(lecture_id), tools.vocabulary, library.verdicts)

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import io
 import json
+import shutil
 import sqlite3
 import zipfile
 from pathlib import Path
 
+import msgspec
 import pytest
 
 from notesmith import care, pipeline
@@ -183,3 +185,93 @@ def test_a_damaged_import_is_told_and_kept(course):
         assert [(f.problem, f.mendable) for f in findings] == [("its transcript is damaged", False)]
         care.mend(pipeline.Tools(course), store, findings)
         assert store.query("SELECT count(*) FROM transcript") == [(1,)]
+
+
+# ---------------------------------------------------------------- what was published
+
+
+@pytest.fixture(scope="module")
+def published(tmp_path_factory) -> Course:
+    folder = tmp_path_factory.mktemp("published")
+    course = create_course(folder / "course", CourseSettings(title="Care", profile="testing"))
+    tools = pipeline.Tools(course)
+    with course.open_store() as store:
+        for name, text in (("2026-03-02 Sepia", CAPTIONS), ("2026-03-09 Thuja", CAPTIONS.replace("Sepia", "Thuja"))):
+            (folder / f"{name}.vtt").write_text(text, encoding="utf-8")
+            lecture, _ = pipeline.add_file(course, store, folder / f"{name}.vtt", tools.vocabulary)
+            pipeline.process(tools, store, lecture)
+        pipeline.publish(course, store, tools.vocabulary)
+        assert care.verify(course, store) == ()
+    return course
+
+
+def site_files(course: Course) -> dict[str, bytes]:
+    return {p.relative_to(course.site).as_posix(): p.read_bytes() for p in course.site.rglob("*") if p.is_file()}
+
+
+def sql(course: Course, statement: str) -> None:
+    connection = sqlite3.connect(course.store_path)
+    connection.execute(statement)
+    connection.commit()
+    connection.close()
+
+
+DAMAGES = {
+    "a page is gone": lambda c: next(c.site.glob("sessions/*thuja*.html")).unlink(),
+    "a page says something else": lambda c: next(c.site.glob("sessions/*thuja*.html")).write_text("<html>"),
+    "a script is gone": lambda c: (c.site / "static/search.js").unlink(),
+    "a file of the search is gone": lambda c: (c.site / "search/meta.js").unlink(),
+    "a file of the search says something else": lambda c: next(c.site.glob("search/r/*/0.js")).write_text("x"),
+    "the list of what was built is gone": lambda c: shutil.rmtree(c.folder / ".site-cache"),
+    "notes are gone": lambda c: next(c.notes.glob("*.md")).unlink(),
+    "notes are empty": lambda c: next(c.notes.glob("*.md")).write_text(""),
+    "the index is empty": lambda c: sql(c, "DELETE FROM moment"),
+    "the index is damaged": lambda c: sql(c, "UPDATE moment_data SET block = zeroblob(20) WHERE id > 10"),
+    "a row of the index says something else": lambda c: sql(
+        c, "UPDATE moment SET text = 'x' WHERE rowid IN (SELECT min(rowid) FROM moment)"
+    ),
+    "the counts of the index are wrong": lambda c: sql(c, "UPDATE moment_term SET rows = rows + 1"),
+}
+
+
+@pytest.mark.parametrize("name", DAMAGES)
+def test_damage_to_what_was_published_is_told_and_mended(published, tmp_path, name):
+    shutil.copytree(published.folder, tmp_path / "course")
+    course = Course((tmp_path / "course").resolve(), published.settings)
+    DAMAGES[name](course)
+    with course.open_store() as store:
+        findings = care.verify(course, store)
+        assert findings
+        assert all(finding.mendable for finding in findings)
+        assert all(finding.mended for finding in care.mend(pipeline.Tools(course), store, findings))
+        assert care.verify(course, store) == ()
+    assert site_files(course) == site_files(published)
+    notes = {path.name: path.read_bytes() for path in course.notes.iterdir()}
+    assert notes == {path.name: path.read_bytes() for path in published.notes.iterdir()}
+
+
+def test_a_site_older_than_the_course_is_not_published_by_mending(published, tmp_path):
+    shutil.copytree(published.folder, tmp_path / "course")
+    course = Course((tmp_path / "course").resolve(), published.settings)
+    with course.open_store() as store:
+        store.add_verdict(NoteVerdict("hide", store.lectures()[0].id, "p1"), who="editor")
+        assert care.verify(course, store) == ()
+        page = next(course.site.glob("sessions/*thuja*.html"))
+        page.unlink()
+        findings = care.verify(course, store)
+        assert any("publish it again" in finding.problem for finding in findings)
+        care.mend(pipeline.Tools(course), store, findings)
+        assert not page.exists()
+
+
+def test_a_damaged_cache_is_built_again(published, tmp_path):
+    shutil.copytree(published.folder, tmp_path / "course")
+    course = Course((tmp_path / "course").resolve(), published.settings)
+    for path in (course.folder / ".site-cache").rglob("*.bin"):
+        path.write_bytes(b"\xc1 damaged")
+    with course.open_store() as store:
+        lecture, revision = store.lecture(store.lectures()[0].id)
+        store.update_lecture(msgspec.structs.replace(lecture, title="Another title"), revision=revision)
+        pipeline.publish(course, store, course.load_vocabulary())
+        assert care.verify(course, store) == ()
+    assert b"Another title" in next(course.site.glob("sessions/*sepia*.html")).read_bytes()

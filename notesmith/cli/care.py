@@ -207,8 +207,10 @@ def restore(
         absent = [one.media for one in store.lectures() if one.media and not course.media_path(one.media).is_file()]
     say(f"Restored {course.settings.title!r} in {course.folder}")
     if absent:
-        say(f"{len(absent)} recordings are not in the backup; put them into {course.recordings}")
-    say(f"Build its site: notesmith site -c {folder}")
+        say(f"{len(absent)} recordings are not in the backup; put them into {course.recordings} under these names:")
+        for name in absent:
+            say(f"  {name}")
+    say(f"Build its site: notesmith publish -c {folder}")
 
 
 def verify(
@@ -223,12 +225,14 @@ def verify(
 
     opened = the_course(course)
     with opened.open_store() as store:
-        findings = care.verify(opened, store)
+        with Progress(TextColumn("looking at {task.description}"), console=err, transient=True) as looking:
+            task = looking.add_task("the store")
+            findings = care.verify(opened, store, seen=lambda name: looking.update(task, description=name))
         if mend and any(finding.mendable for finding in findings):
             with progress_bar() as report:
                 findings = care.mend(pipeline.Tools(opened), store, findings, report)
     for finding in findings:
-        state = "mended" if finding.mended else "can be mended" if finding.mendable else "cannot be rebuilt"
+        state = "mended" if finding.mended else "can be mended" if finding.mendable else "needs you"
         say(f"{finding.place}: {finding.problem} ({state})")
     open_ones = [finding for finding in findings if not finding.mended]
     if open_ones:

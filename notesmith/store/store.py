@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import shutil
 import sqlite3
 import zlib
@@ -10,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import msgspec
 
@@ -277,6 +278,39 @@ class Store:
         problems = [str(row[0]) for row in rows if row[0] != "ok"]
         problems += [f"a row of {row[0]} belongs to nothing" for row in broken]
         return tuple(problems)
+
+    def search_is_sound(self) -> bool:
+        """Whether the full-text index agrees with its own rows (FTS5's integrity-check)."""
+        try:
+            with self.transaction() as connection:
+                connection.execute("INSERT INTO moment (moment) VALUES ('integrity-check')")
+        except BusyError:
+            raise
+        except StoreError:
+            return False
+        return True
+
+    def search_digests(self) -> dict[str, str]:
+        """By lecture, the SHA-256 of its rows in the search index."""
+        found: dict[str, Any] = {}
+        with translated(self.path):
+            for lecture_id, *row in self.connection.execute(
+                "SELECT lecture_id, kind, start_ms, end_ms, concepts, text, expanded FROM moment ORDER BY rowid"
+            ):
+                found.setdefault(str(lecture_id), hashlib.sha256()).update(msgspec.json.encode(row))
+        return {lecture_id: digest.hexdigest() for lecture_id, digest in found.items()}
+
+    def search_counts(self) -> dict[str, int]:
+        """In how many rows of the search index each token stands, as kept for ranking."""
+        return {str(term): int(str(rows)) for term, rows in self.query("SELECT term, rows FROM moment_term")}
+
+    def empty_search(self) -> None:
+        """Make the search index's tables anew, without rows; also where they are damaged."""
+        (definition,) = self.query("SELECT sql FROM sqlite_master WHERE name = 'moment'")
+        with self.transaction() as connection:
+            connection.execute("DROP TABLE moment")
+            connection.execute(str(definition[0]))
+            connection.execute("DELETE FROM moment_term")
 
     def copy_to(self, target: Path) -> None:
         """A consistent copy of the whole store, also while others write. The target must not exist."""
