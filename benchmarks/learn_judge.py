@@ -36,7 +36,7 @@ from learn_weights import Labelled, decoded_lectures, tuning_texts  # noqa: E402
 
 import notesmith.correct.judge as judge  # noqa: E402
 from notesmith.correct import restored_text, rows_again  # noqa: E402
-from notesmith.correct.again import AGAIN_COLUMNS, Hearings, expected_terms, listen_again  # noqa: E402
+from notesmith.correct.again import AGAIN_COLUMNS, Hearings, compare, expected_terms, listen_again  # noqa: E402
 from notesmith.correct.decide import decisions_of, field_of, from_log_odds  # noqa: E402
 from notesmith.correct.evidence import Session, Support  # noqa: E402
 from notesmith.correct.forms import FormTable, form_table  # noqa: E402
@@ -290,7 +290,8 @@ def learn_again(
     for one, z in with_sound:
         listener = Remembered(one.lecture.name, model)
         terms = expected_terms(one.session, table, one.chosen, [from_log_odds(x) for x in z.tolist()])
-        hearings = listen_again(one.lecture.transcript, table.vocabulary, terms, listener)
+        second = listen_again(one.lecture.transcript, terms, listener)
+        hearings = compare(one.lecture.transcript, table.vocabulary, second)
         listener.keep()
         wider.append(_wider(one, z, table, shipped, hearings))
     fold = [fold_of(one.lecture.name) for one in wider]

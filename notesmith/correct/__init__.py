@@ -17,8 +17,9 @@ from notesmith.annotations import Correction, Corrections, Evidence, Rival, Text
 from notesmith.correct.again import (
     AGAIN_COLUMNS,
     Hearings,
-    Listener,
+    SecondHearing,
     again_rows,
+    compare,
     echoed_candidates,
     expected_terms,
     listen_again,
@@ -39,9 +40,10 @@ from notesmith.transcript import Transcript, WordRange, sounding
 from notesmith.verdicts import VerdictEntry
 from notesmith.vocabulary import Vocabulary
 
-__all__ = ["VERSION", "SessionHints", "Witness", "correct"]
+__all__ = ["HEARING_VERSION", "VERSION", "SecondHearing", "SessionHints", "Witness", "correct"]
 
 VERSION = "4"
+HEARING_VERSION = "1"
 PLURALS = frozenset({"idea", "medical", "family"})
 REVIEW_ITEMS_PER_HALF_HOUR = 15
 HALF_HOUR_MS = 30 * 60 * 1000
@@ -54,6 +56,14 @@ class SessionHints(msgspec.Struct, frozen=True):
     remedy_ids: tuple[str, ...] = ()
 
 
+class Sound(msgspec.Struct, frozen=True):
+    """A recording that can be asked, and what was heard in it again before."""
+
+    witness: Witness
+    heard_again: SecondHearing | None
+    keep: Callable[[SecondHearing], None]
+
+
 def correct(
     transcript: Transcript,
     vocabulary: Vocabulary,
@@ -62,22 +72,27 @@ def correct(
     session: SessionHints | None = None,
     textbook: Sequence[str] = (),
     witness: Witness | None = None,
+    heard_again: SecondHearing | None = None,
+    keep_hearing: Callable[[SecondHearing], None] = lambda hearing: None,
     weights: Weights | None = None,
     judge: Verdicts | None = None,
 ) -> Corrections:
     """The corrections of a transcript, in reading order, not overlapping, each inside its segment.
 
     ``textbook`` holds the lines of the course's own text; passages read aloud from it are marked and restored by it.
+    With a ``witness`` the sound is heard again: ``heard_again`` is what an earlier run heard, finished or not, and
+    ``keep_hearing`` gets what was heard so far, to be given again.
     ``weights`` and ``judge`` are those that ship with the package unless given (for measuring).
     """
     learnt = (weights or load_weights(), judge or load_judge())
+    sound = Sound(witness, heard_again, keep_hearing) if witness is not None else None
     rulings = rulings_of(verdicts)
     ruled = ruled_corrections(transcript, rulings, vocabulary)
     if not len(vocabulary):
         return Corrections(transcript.digest, tuple(ruled))
     readings, quoted = read_along(transcript, textbook, vocabulary)
     done = [*ruled, *_untouched(transcript, [q for q in quoted if not _refused(rulings, q)], ruled)]
-    found = _by_sound(transcript, vocabulary, rulings, session, witness, learnt, done)
+    found = _by_sound(transcript, vocabulary, rulings, session, sound, learnt, done)
     items = [*done, *found]
     items += _untouched(transcript, potency_proposals(transcript, vocabulary, items), items)
     kept = _limit_review([item for item in items if not _refused(rulings, item) or item in ruled], transcript)
@@ -106,7 +121,7 @@ def _by_sound(
     vocabulary: Vocabulary,
     rulings: Rulings,
     hints: SessionHints | None,
-    witness: Witness | None,
+    sound: Sound | None,
     learnt: tuple[Weights, Verdicts],
     done: Sequence[Correction],
 ) -> list[Correction]:
@@ -127,27 +142,28 @@ def _by_sound(
     )
     weights, judge = learnt
     weighed = weigh_all(known, table, weights, judge)
-    if witness is not None:
-        weighed = weigh_again(weighed, table, weights, judge, witness, frozen, allowed)
+    if sound is not None:
+        weighed = weigh_again(weighed, table, weights, judge, sound, frozen, allowed)
     decisions = weighed.decisions(table)
     heard = [Heard(one) for one in decisions]
-    if witness is not None:
+    if sound is not None:
         wordings = [restored_text(transcript, one.candidate, table, vocabulary) for one in decisions]
         rivals = [[table.forms[c.form].label for c, _ in one.rivals] for one in decisions]
-        heard = ask(transcript, decisions, wordings, rivals, witness, judge.by_sound)
+        heard = ask(transcript, decisions, wordings, rivals, sound.witness, judge.by_sound)
     made = (_correction(transcript, one, known.words, table, vocabulary) for one in heard)
     return [item for item in made if item is not None]
 
 
 def weigh_again(
-    weighed: Weighed, table: FormTable, weights: Weights, judge: Verdicts, listener: Listener,
+    weighed: Weighed, table: FormTable, weights: Weights, judge: Verdicts, sound: Sound,
     frozen: frozenset[int], allowed: Callable[[WordRange, str], bool],
 ) -> Weighed:  # fmt: skip
     """Hear the session again with its likely terms in mind, and judge all hypotheses anew."""
     session = weighed.session
     likely = [from_log_odds(z) for z in weighed.log_odds.tolist()]
     terms = expected_terms(session, table, weighed.chosen, likely)
-    hearings = listen_again(session.transcript, table.vocabulary, terms, listener)
+    second = listen_again(session.transcript, terms, sound.witness, sound.heard_again, sound.keep)
+    hearings = compare(session.transcript, table.vocabulary, second)
     again, columns = rows_again(session, table, weights, judge, hearings, frozen, allowed)
     asked = columns[:, AGAIN_COLUMNS.index("asked again")] > 0
     judged = np.where(asked, judge.by_again.log_odds(columns), again.log_odds)
@@ -230,7 +246,7 @@ def _limit_review(items: list[Correction], transcript: Transcript) -> list[Corre
     length_ms = max(
         HALF_HOUR_MS // 6, transcript.duration_ms or transcript.words[-1].time.end_ms if transcript.words else 0
     )
-    allowed = max(3, REVIEW_ITEMS_PER_HALF_HOUR * length_ms // HALF_HOUR_MS)
+    allowed = max(1, REVIEW_ITEMS_PER_HALF_HOUR * length_ms // HALF_HOUR_MS)
     proposed = sorted((item for item in items if item.state == "proposed"), key=lambda item: -item.score)
     dropped = {id(item) for item in proposed[allowed:]}
     return [item for item in items if id(item) not in dropped]

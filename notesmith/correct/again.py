@@ -81,6 +81,23 @@ class Echo(msgspec.Struct, frozen=True):
     listing: int
 
 
+class Passage(msgspec.Struct, frozen=True):
+    """What was heard again in one stretch of the transcript's words, once for each list; "" where nothing was."""
+
+    words: WordRange
+    texts: tuple[str, ...]
+
+
+class SecondHearing(msgspec.Struct, frozen=True):
+    """The lists of expected terms (concept and label), and what was heard under them, passage by passage.
+
+    It is worth keeping: it costs minutes, and an unfinished one can be gone on with.
+    """
+
+    lists: tuple[tuple[tuple[str, str], ...], ...]
+    passages: tuple[Passage, ...] = ()
+
+
 class Hearings(msgspec.Struct, frozen=True):
     """All that was heard again, the terms in it, and which terms were expected under which list."""
 
@@ -117,21 +134,41 @@ def _commonest(table: FormTable) -> list[str]:
 
 
 def listen_again(
-    transcript: Transcript, vocabulary: Vocabulary, terms: Sequence[tuple[str, str]], listener: Listener
-) -> Hearings:
-    """Hear the whole session again, once for each of a few lists of the expected terms, the likeliest last in each."""
-    lists = [terms[n::LISTS][::-1] for n in range(LISTS)]
+    transcript: Transcript,
+    terms: Sequence[tuple[str, str]],
+    listener: Listener,
+    begun: SecondHearing | None = None,
+    keep: Callable[[SecondHearing], None] = lambda hearing: None,
+) -> SecondHearing:
+    """Hear the whole session again, once for each of a few lists of the expected terms, the likeliest last in each.
+
+    ``begun`` is what an earlier run heard; its lists hold, and only what is missing is heard. ``keep`` gets what was
+    heard so far after each passage.
+    """
+    hearing = begun or SecondHearing(tuple(tuple(terms[n::LISTS][::-1]) for n in range(LISTS)))
+    done = {one.words for one in hearing.passages}
+    told = [[label for _, label in one] for one in hearing.lists]
+    for r in _passages(transcript):
+        if r not in done:
+            texts = tuple(listener.again(transcript.time(r), told))
+            hearing = SecondHearing(hearing.lists, (*hearing.passages, Passage(r, texts)))
+            keep(hearing)
+    return hearing
+
+
+def compare(transcript: Transcript, vocabulary: Vocabulary, second: SecondHearing) -> Hearings:
+    """Lay what was heard again beside the transcript, and find the terms that are only in the second hearing."""
     words = heard_words(transcript)
     hearings: list[Hearing] = []
     echoes: list[Echo] = []
-    for r in _passages(transcript):
-        texts = listener.again(transcript.time(r), [[label for _, label in one] for one in lists])
-        for listing, text in enumerate(texts):
+    for passage in second.passages:
+        r = passage.words
+        for listing, text in enumerate(passage.texts):
             if text.strip():
                 hearing, found = _compared(r, listing, words[r.start : r.end], text, vocabulary)
                 hearings.append(hearing)
                 echoes += found
-    return Hearings(tuple(hearings), tuple(echoes), tuple(tuple(i for i, _ in one) for one in lists))
+    return Hearings(tuple(hearings), tuple(echoes), tuple(tuple(i for i, _ in one) for one in second.lists))
 
 
 def _passages(transcript: Transcript) -> Iterator[WordRange]:

@@ -5,7 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from notesmith.correct import correct
-from notesmith.correct.again import AGAIN, LISTS, again_rows, echoed_candidates, expected_terms, listen_again
+from notesmith.correct.again import (
+    AGAIN,
+    LISTS,
+    SecondHearing,
+    again_rows,
+    compare,
+    echoed_candidates,
+    expected_terms,
+    listen_again,
+)
 from notesmith.correct.forms import form_table
 from notesmith.correct.gather import gather
 from notesmith.sounds import load_costs
@@ -42,21 +51,25 @@ AGAIN_HEARD = "In the provings of Silicea, Hughes says, the chilly child of Sili
 
 def test_a_term_heard_again_is_found_over_the_words_that_stood_for_it() -> None:
     talk = transcript(HEARD)
-    heard = listen_again(talk, VOCABULARY, [("author/hughes", "Hughes")] * LISTS, Says(AGAIN_HEARD))
+    heard = compare(talk, VOCABULARY, listen_again(talk, [("author/hughes", "Hughes")] * LISTS, Says(AGAIN_HEARD)))
     at = [word.text for word in talk.words].index("he")
     assert {e.words for e in heard.echoes if e.concept_id == "author/hughes"} == {WordRange(at, at + 2)}
     assert all(h.edges == tuple(sorted(h.edges)) and h.edges[-1] == len(h.heard) for h in heard.hearings)
 
 
 def test_words_heard_the_same_leave_no_trace() -> None:
-    heard = listen_again(transcript(HEARD), VOCABULARY, [("remedy/sepia", "Sepia")] * LISTS, Says(HEARD))
+    heard = compare(
+        transcript(HEARD), VOCABULARY, listen_again(transcript(HEARD), [("remedy/sepia", "Sepia")] * LISTS, Says(HEARD))
+    )
     assert heard.hearings and not heard.echoes
 
 
 def test_echoes_become_candidates_with_their_votes() -> None:
     talk = transcript(HEARD)
     session = gather(talk, TABLE)
-    heard = listen_again(talk, VOCABULARY, [("author/hughes", "Hughes")] * LISTS, Says(AGAIN_HEARD, HEARD, lists=3))
+    heard = compare(
+        talk, VOCABULARY, listen_again(talk, [("author/hughes", "Hughes")] * LISTS, Says(AGAIN_HEARD, HEARD, lists=3))
+    )
     found = echoed_candidates(session, TABLE, heard, frozenset())
     assert not echoed_candidates(session, TABLE, heard, frozenset(range(len(talk.words))))
     every = (*session.candidates, *found)
@@ -74,7 +87,7 @@ def test_echoes_become_candidates_with_their_votes() -> None:
 def test_a_negation_and_a_number_are_never_echoed_over() -> None:
     talk = transcript("She was not there at nine and Sepia was sad.")
     says = Says("She was Natrum muriaticum there at Nux vomica and Sepia was sad.")
-    heard = listen_again(talk, VOCABULARY, [("remedy/sepia", "Sepia")] * LISTS, says)
+    heard = compare(talk, VOCABULARY, listen_again(talk, [("remedy/sepia", "Sepia")] * LISTS, says))
     found = echoed_candidates(gather(talk, TABLE), TABLE, heard, frozenset())
     barred = {i for i, word in enumerate(talk.words) if word.text in ("not", "nine")}
     assert not [c for c in found if barred & set(range(c.words.start, c.words.end))]
@@ -86,7 +99,7 @@ def test_what_the_session_speaks_of_is_expected_first_and_shared_out_over_the_li
     terms = expected_terms(session, TABLE, [], [])
     assert terms[0] == ("remedy/causticum", "Causticum")
     says = Says("")
-    listen_again(talk, VOCABULARY, terms, says)
+    listen_again(talk, terms, says)
     assert sorted(label for one in says.told[0] for label in one) == sorted(label for _, label in terms)
     assert says.told[0][0][-1] == "Causticum"
 
@@ -94,3 +107,15 @@ def test_what_the_session_speaks_of_is_expected_first_and_shared_out_over_the_li
 def test_a_listener_that_hears_nothing_changes_nothing() -> None:
     talk = transcript(HEARD)
     assert correct(talk, VOCABULARY, witness=Says("")).items == correct(talk, VOCABULARY).items
+
+
+def test_a_hearing_goes_on_where_it_was_broken_off() -> None:
+    talk = transcript(*[HEARD] * 6)
+    whole: list[SecondHearing] = []
+    first = correct(talk, VOCABULARY, witness=Says(AGAIN_HEARD), keep_hearing=whole.append)
+    assert len(whole) == len(whole[-1].passages) > 1
+    says = Says(AGAIN_HEARD)
+    assert correct(talk, VOCABULARY, witness=says, heard_again=whole[0]).items == first.items
+    assert len(says.told) == len(whole) - 1
+    says = Says("nothing of the kind")
+    assert correct(talk, VOCABULARY, witness=says, heard_again=whole[-1]).items == first.items and not says.told
