@@ -29,6 +29,7 @@ import socket
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 from pathlib import Path
 from typing import Any
@@ -38,6 +39,7 @@ from rapidfuzz.distance import Levenshtein
 
 from notesmith.course import Course, create_course, open_course
 from notesmith.desk.names import NAMES_A_PAGE, names, rows
+from notesmith.desk.opening import address_of
 from notesmith.desk.potencies import open_potencies
 from notesmith.desk.queue import word_queue
 from notesmith.desk.suggest import suggest
@@ -299,8 +301,8 @@ class Editor:
         )
         return float(near), float(whole)
 
-    def go(self) -> None:
-        """From the first page to the published session."""
+    def go(self, *, applies: bool = True) -> None:
+        """From the first page to the published session. Without ``applies`` what decisions bring up anew is left out."""
         self.press("g")
         self.work.once()
         for _ in range(MOST_ROUNDS):
@@ -308,6 +310,8 @@ class Editor:
                 steps = {"/words": self.settle_words, "/names": self.settle_names, "/potencies": self.settle_potencies}
                 assert place in steps, self.page.locator("main").inner_text()
                 steps[place]()
+            if not applies:
+                break
             # What was decided is applied, which may bring up something new.
             began = time.monotonic()
             self.page.wait_for_function("() => !document.querySelector('[hx-get=\"/applying\"]')")
@@ -319,6 +323,65 @@ class Editor:
         lines = self.page.locator(".check-list li.blocks, .check-list li.good").all_inner_texts()
         self.press("p")
         self.work.once(read_words=len(" ".join(lines).split()), plain_keys=2)  # from one kind of decision to the next
+
+
+class Served:
+    """The desk in this process without its worker: decisions are written and not applied, nothing is listened to."""
+
+    def __init__(self, course: Course, port: int) -> None:
+        import uvicorn
+
+        from notesmith.desk.app import make_app
+        from notesmith.desk.guard import new_keys
+
+        keys = new_keys()
+        app = make_app(course, port=port, keys=keys, work=False)
+        self.server = uvicorn.Server(uvicorn.Config(app, port=port, log_level="error", ws="none"))
+        self.thread = threading.Thread(target=self.server.run, daemon=True)
+        self.thread.start()
+        while not self.server.started:
+            time.sleep(0.05)
+        self.address = address_of(port, keys.opening)
+
+    def stop(self) -> None:
+        self.server.should_exit = True
+        self.thread.join(timeout=30)
+
+
+def measure_decisions(recording: Path, folder: Path, browser: Any, vocabulary: Vocabulary) -> Work:
+    """The decisions of a session worked on before, up to the checklist and the key that publishes."""
+    target = folder / recording.stem
+    shutil.rmtree(target, ignore_errors=True)
+    shutil.copytree(folder / f"{recording.stem}.worked", target)
+    course = open_course(target)
+    work = Work(recording.stem, probe(recording).duration_ms / 60_000, clicks=1)
+    with socket.socket() as one:
+        one.bind(("127.0.0.1", 0))
+        port = one.getsockname()[1]
+    served = Served(course, port)
+    try:
+        page = browser.new_page()
+        page.set_default_timeout(PATIENCE_MS)
+        page.goto(served.address)
+        base = f"http://127.0.0.1:{port}"
+        page.goto(f"{base}/words/suggest?q=thuja")
+        page.goto(base)
+        Editor(page, base, course, vocabulary, truth_of(recording, course), work).go(applies=False)
+        page.close()
+    finally:
+        served.stop()
+    return work
+
+
+def truth_of(recording: Path, course: Course) -> Truth:
+    with course.open_store() as store:
+        (lecture,) = store.lectures()
+        heard = store.transcripts(lecture.recording_sha256)[0].transcript
+    text = recording.with_name(f"{recording.stem}.true.txt").read_text(encoding="utf-8")
+    named = recording.with_name(f"{recording.stem}.persons.txt")
+    return Truth(
+        heard, text, frozenset(named.read_text(encoding="utf-8").casefold().split()) if named.is_file() else PERSONS
+    )
 
 
 def measure(recording: Path, folder: Path, browser: Any, vocabulary: Vocabulary) -> Work:
@@ -359,15 +422,9 @@ def measure(recording: Path, folder: Path, browser: Any, vocabulary: Vocabulary)
                 source = target / name
                 (shutil.copytree if source.is_dir() else shutil.copy)(source, worked / name)
             (worked / "vocabulary").mkdir(exist_ok=True)
-        with course.open_store() as store:
-            (lecture,) = store.lectures()
-            heard = store.transcripts(lecture.recording_sha256)[0].transcript
         page.goto(f"{base}/words/suggest?q=thuja")  # the table of sounds is made while a recording is listened to
         page.goto(base)
-        text = recording.with_name(f"{recording.stem}.true.txt").read_text(encoding="utf-8")
-        named = recording.with_name(f"{recording.stem}.persons.txt")
-        persons = frozenset(named.read_text(encoding="utf-8").casefold().split()) if named.is_file() else PERSONS
-        truth = Truth(heard, text, persons)
+        truth = truth_of(recording, course)
         work.clicks = 1  # the drop
         Editor(page, base, course, vocabulary, truth, work).go()
         began = time.monotonic()
@@ -391,6 +448,11 @@ def run(arguments: list[str]) -> dict[str, object]:
         type=Path,
         help="other recordings: a folder with NAME.ogg, NAME.true.txt (the words said) and NAME.persons.txt (its names)",
     )
+    parser.add_argument(
+        "--decisions-only",
+        action="store_true",
+        help="of sessions kept in --folder: nothing is listened to, applied or built; what decisions bring up is not met",
+    )
     given = parser.parse_args(arguments)
     from playwright.sync_api import sync_playwright
 
@@ -403,7 +465,8 @@ def run(arguments: list[str]) -> dict[str, object]:
         browser = driver.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
         for recording in recordings:
             if not given.only or given.only in recording.stem:
-                results.append(measure(recording, folder, browser, vocabulary))
+                one_session = measure_decisions if given.decisions_only else measure
+                results.append(one_session(recording, folder, browser, vocabulary))
         browser.close()
     print(f"{'session':42} {'min':>4} {'words':>5} {'names':>5} {'pot.':>4} {'typed':>5} {'keys':>5} {'click':>5} "
           f"{'heard':>6} {'wait':>5} {'in all':>6} {'of 30 min':>10} {'plain way':>10}")  # fmt: skip
