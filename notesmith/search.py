@@ -150,11 +150,13 @@ def records_of(content: LectureContent, redaction: Redaction, *, transcript: boo
         )  # fmt: skip
         covered[point.words.start : point.words.end] = b"\1" * len(point.words)
     for case in found.vignettes:
-        findings = "; ".join(redaction.text(f.text, f.words) for f in case.findings)
+        told = redaction.text(case.title, case.words)
+        said_of = (redaction.text(f.text, f.words) for f in case.findings)
+        findings = "; ".join(text for text in said_of if text not in told)
         given = (*case.remedy_ids, *(f.concept_id for f in case.findings))
         records.append(
             Record(
-                "case", f"{redaction.text(case.title, case.words)}: {findings}"[:600], case.time.start_ms,
+                "case", f"{told}: {findings}"[:600], case.time.start_ms,
                 case.time.end_ms, f"case-{case.key}", tuple(dict.fromkeys(c for c in given if c)),
                 case.remedy_ids[0] if case.remedy_ids else None,
             )

@@ -14,7 +14,18 @@ from notesmith.site import build
 from notesmith.store import Store
 from notesmith.store.moments import moment_count
 from notesmith.vocabulary import load_vocabulary
-from notesmith.vocabulary.expand import coarse, expand, lexicon_of, sound_code, stem, stems_of, words_of
+from notesmith.vocabulary.expand import (
+    IRREGULAR,
+    coarse,
+    expand,
+    lay,
+    lexicon_of,
+    phrases_in,
+    sound_code,
+    stem,
+    stems_of,
+    words_of,
+)
 from tests.site.library_fixture import kali_session, lycopodium_session, small_library, thuja_session
 
 
@@ -101,9 +112,44 @@ def test_misheard_names_are_mostly_taken_for_the_remedy(vocabulary):
 
 
 @pytest.mark.parametrize(("typed", "meant"), [("afraid", "fear"), ("period", "mens"), ("burglar", "thief"),
-                                              ("appendix", "appendicitis")])  # fmt: skip
+                                              ("appendix", "appendicitis"), ("tummy", "abdomen"),
+                                              ("pee", "urin"), ("barrister", "lawyer")])  # fmt: skip
 def test_one_word_may_stand_for_another(vocabulary, typed, meant):
     assert any(one.startswith(meant[:8]) for one, _ in lexicon_of(vocabulary).relatives(stem(typed)))
+
+
+@pytest.mark.parametrize(("query", "meant"), [("throws up after surgery", "vomit"), ("she threw up", "vomit"),
+                                              ("better from passing water", "urin"), ("seeing double", "diplopia"),
+                                              ("he is not thirsty", "thirstless")])  # fmt: skip
+def test_a_phrase_may_stand_for_a_word(vocabulary, query, meant):
+    groups = expand(query, lexicon_of(vocabulary)).groups
+    assert any(one == stem(meant) or one == meant for group in groups for one, _ in group)
+
+
+def test_a_phrase_is_found_among_the_words_that_are_kept():
+    # "up" carries no meaning of its own and is not kept; it counts within the phrase.
+    assert phrases_in("when he throws up at night", ["throws", "night"]) == [(0, "vomit")]
+    assert phrases_in("he throws the ball up", ["throws", "ball"]) == []
+
+
+def test_words_of_common_usage_stand_for_each_other_both_ways():
+    same, phrases = lay()
+    groups = [line.split("\t")[1].split() for line in
+              (Path(__file__).parent.parent / "notesmith/vocabulary/data/lay.tsv").read_text("utf-8").splitlines()
+              if line.startswith("same")]  # fmt: skip
+    assert len(groups) > 100
+    assert len(phrases) > 30
+    for group in groups:
+        for one in group:
+            assert {stem(other) for other in group} <= {stem(one), *same.get(stem(one), ())}, group
+
+
+@pytest.mark.parametrize(("forms", "count"), [("move moves moved moving", 1), ("hate hates hated hating", 1),
+                                              ("hat hate", 2), ("lie lies lay lain lying", 1), ("foot feet", 1),
+                                              ("ache aches aching", 1), ("sit sits sitting sat", 1)])  # fmt: skip
+def test_forms_of_one_word_share_a_stem(forms, count):
+    """Forms as in any English grammar; a common noun beside them stays another word."""
+    assert len({stem(form) for form in forms.split()}) == count
 
 
 def test_a_hidden_name_is_not_found(store, vocabulary):
@@ -117,6 +163,7 @@ def test_the_browser_reads_words_as_python_does(tmp_path, vocabulary):
         pytest.skip("node is not installed here")
     engine = Path(__file__).parent.parent / "notesmith/site/static/engine.js"
     labels = [label for c in list(vocabulary.concepts.values())[::40] for label in (c.pref_label, *c.alt_labels)]
+    labels += [*IRREGULAR, "moving hated aching eating tired hopping", *(" ".join(phrase) for phrase in lay()[1])]
     script = (f"require({json.dumps(str(engine))});const P=NotesmithEngine.parts;"
               "const t=JSON.parse(require('fs').readFileSync(0));"
               "console.log(JSON.stringify(t.map(s=>P.words(s).map(w=>[w,P.stem(w),P.coarse(w),P.soundCode([w])]))))")  # fmt: skip
@@ -130,7 +177,8 @@ def test_the_two_engines_agree_on_the_first_hit(tmp_path, store, vocabulary):
     if not (node := shutil.which("node")):
         pytest.skip("node is not installed here")
     build(small_library(vocabulary, hostile=False), tmp_path / "site")
-    queries = ["stringy discharge", "brittle glass", "kali bi", "lykopodium", "warts", "club moss", "thirst for beer"]
+    queries = ["stringy discharge", "brittle glass", "kali bi", "lykopodium", "warts", "club moss", "thirst for beer",
+               "bloated tummy after a few bites", "feels breakable like glass"]  # fmt: skip
     runner = Path(__file__).parent.parent / "benchmarks/lab/ask_site.js"
     done = subprocess.run(
         [node, str(runner), str(tmp_path / "site")],

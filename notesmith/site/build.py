@@ -490,7 +490,7 @@ class _Build:
         site_counts = {key for k in manifest.lectures.values() for key in k.shares}
         concepts = {
             token_of(c): (
-                self.vocabulary.label(c),
+                pages.label_of(self.vocabulary, c),
                 pages.path_of(c) if c in site_counts else "",
                 " ".join(index.lexicon.synonyms(c)),
             )

@@ -268,13 +268,21 @@ def phrases() -> dict[str, str]:
     return {" ".join(typed): " ".join(meant) for typed, meant in sorted(lay()[1].items())}
 
 
+def shortened(text: str) -> str:
+    """A text as a hit shows it, cut between words where it is long."""
+    if len(text) <= TEXT_LIMIT:
+        return text
+    head = text[:TEXT_LIMIT]
+    return (head.rsplit(" ", 1)[0] if " " in head else head) + "…"
+
+
 def record_files(lecture_id: str, records: Sequence[Record]) -> dict[str, str]:
     """The texts that hits show, in small files."""
     files = {}
     for start in range(0, min(len(records), MOST_RECORDS), CHUNK):
         rows = [
             [
-                KINDS.index(r.kind), r.text if len(r.text) <= TEXT_LIMIT else r.text[:TEXT_LIMIT] + "…",
+                KINDS.index(r.kind), shortened(r.text),
                 r.start_ms, r.anchor, token_of(r.focus_id) if r.focus_id else "",
                 [token_of(c) for c in r.concept_ids if c.startswith("chapter/")],
             ]

@@ -89,6 +89,15 @@ def first_upper(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+def label_of(vocabulary: Vocabulary, concept_id: str) -> str:
+    """A concept's name, a symptom's with its chapter: ``Generalities: Morning``."""
+    label = vocabulary.label(concept_id)
+    if concept_id.startswith("rubric/"):
+        chapter = vocabulary.label(f"chapter/{concept_id.split('/')[1]}")
+        return label if chapter.startswith("chapter/") else f"{chapter}: {label}"
+    return first_upper(label)
+
+
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
           "November", "December")  # fmt: skip
 
@@ -189,11 +198,7 @@ class SiteView:
     # ------------------------------------------------------------ small pieces
 
     def label(self, concept_id: str) -> str:
-        if concept_id.startswith("rubric/"):
-            chapter = self.vocabulary.label(f"chapter/{concept_id.split('/')[1]}")
-            label = self.vocabulary.label(concept_id)
-            return label if chapter.startswith("chapter/") else f"{chapter}: {label}"
-        return first_upper(self.vocabulary.label(concept_id))
+        return label_of(self.vocabulary, concept_id)
 
     def short(self, concept_id: str) -> str:
         return first_upper(self.vocabulary.label(concept_id))
@@ -503,6 +508,7 @@ class SiteView:
             return []
         names = {w for label in (concept.pref_label, *concept.alt_labels, *concept.fact("common"))
                  for w in words_of(label) if len(w) > 3}  # fmt: skip
+        names.update(w for w in words_of(concept.pref_label) if len(w) == 3)
         points = [(share, p) for share in reversed(shares) for p in share.points if p.remedy_id == key]
         points.sort(key=lambda item: not item[1].strong)
         found: dict[str, Clue] = {}

@@ -105,7 +105,7 @@ def words_of(text: str) -> list[str]:
 
 # Everyday words whose forms no ending tells, with the form they are looked up by.
 IRREGULAR = dict(pair.split(":") for pair in """
-    ate:eat eaten:eat began:begin begun:begin best:better bitten:bite bled:bleed bought:buy breathless:breath broke:break
+    aches:ache ate:eat eaten:eat began:begin begun:begin best:better bitten:bite bled:bleed bought:buy breathless:breath broke:break
     broken:break brought:bring caught:catch children:child chosen:choose died:die drank:drink drawn:draw drew:draw
     driven:drive drove:drive drunk:drink dying:die fallen:fall fed:feed feet:foot fell:fall felt:feel flew:fly
     forgot:forget forgotten:forget fought:fight frozen:freeze gave:give given:give goes:go going:go gone:go grew:grow

@@ -19,6 +19,10 @@
     const s = Math.floor(ms / 1000), h = Math.floor(s / 3600), m = Math.floor(s / 60) % 60, two = (n) => String(n).padStart(2, "0");
     return h ? h + ":" + two(m) + ":" + two(s % 60) : m + ":" + two(s % 60);
   }
+  function day(date) {
+    const parts = /^(\d{4})-(\d\d)-(\d\d)$/.exec(date);
+    return parts ? new Date(Date.UTC(parts[1], parts[2] - 1, parts[3])).toLocaleDateString("en-GB", { day: "numeric", month: "long", year: "numeric", timeZone: "UTC" }) : date;
+  }
   function marked(text, stems) {
     const out = document.createElement("span");
     const wanted = new Set(stems);
@@ -83,7 +87,7 @@
     for (const hit of answer.hits) {
       const link = element("a", "", hit.title + ", " + clock(hit.start_ms));
       link.href = "sessions/" + encodeURIComponent(hit.lecture) + ".html#" + encodeURIComponent(hit.anchor);
-      list.append(element("li", "", element("p", "quiet", KIND[hit.kind] + (hit.date ? " · " + hit.date : "")),
+      list.append(element("li", "", element("p", "quiet", KIND[hit.kind] + (hit.date ? " · " + day(hit.date) : "")),
         element("p", "", marked(hit.text, answer.stems)), element("p", "", link)));
     }
     if (fresh) {
