@@ -5,35 +5,80 @@ The rule families run in the order below, each in its own file. Nothing is said 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from notesmith.annotations import Extraction, TextbookReading
-from notesmith.extract import privacy
+from notesmith.extract import learned, privacy
 from notesmith.extract.carry_overs import SessionTeaching, find_carry_overs, match_promises
 from notesmith.extract.case_fields import build_vignettes, case_key, case_units
-from notesmith.extract.cases import find_cases
+from notesmith.extract.cases import CaseSpan, find_cases
 from notesmith.extract.cautions import STANDING_LINE, find_cautions
-from notesmith.extract.contrast import clauses_of, find_comparisons, partners
+from notesmith.extract.contrast import Clause, clauses_of, find_comparisons, partners
 from notesmith.extract.index import build_index, session_remedies
 from notesmith.extract.language import load_nlp
 from notesmith.extract.mentions import Hit, find_hits
-from notesmith.extract.parts import find_parts, follow_focus, to_parts
+from notesmith.extract.parts import find_parts, follow_focus, read_aloud, stretches_of, to_parts
 from notesmith.extract.points import find_points
 from notesmith.extract.prescriptions import find_potencies, find_prescriptions
 from notesmith.extract.questions import find_questions
-from notesmith.extract.sentences import look_at
+from notesmith.extract.sentences import Look, look_at
 from notesmith.extract.session import Session
 from notesmith.reading import Reading
 from notesmith.vocabulary import Vocabulary
 
 #: Changed whenever the rules change, so that kept results are made anew.
-VERSION = "14"
+VERSION = "15"
 
 #: The families in the order they run; each leans only on those before it.
 RULES = (
-    "mentions", "sentences", "cases", "focus", "comparisons", "parts", "questions", "carry-overs", "prescriptions",
+    "mentions", "sentences", "cases", "focus", "comparisons", "parts", "learnt structure", "questions", "carry-overs", "prescriptions",
     "teaching points", "case fields", "persons", "cautions", "index",
 )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Ruled:
+    """What the rules make of a session's sentences: the remedy in focus, clauses by remedy, and the part of each.
+
+    ``parts`` has the kind of part for each sentence; ``read`` the sentences known to be read aloud from a text.
+    """
+
+    focus: tuple[str | None, ...]
+    clauses: tuple[tuple[Clause, ...], ...]
+    parts: tuple[str, ...]
+    read: frozenset[int]
+
+
+def by_rule(
+    session: Session, looks: Sequence[Look], hits: Sequence[Hit], subject_ids: Sequence[str] = (), readings: Sequence[TextbookReading] = ()
+) -> Ruled:  # fmt: skip
+    """The rules' own reading of a session, on which the learnt models build."""
+    in_case = _inside(find_cases(session, looks))
+    focus = follow_focus(session, looks, subject_ids)
+    hits_of: dict[int, list[Hit]] = {}
+    for hit in hits:
+        hits_of.setdefault(session.sentence_at(hit.start).index, []).append(hit)
+    partner = partners(session, looks, focus, hits_of)
+    clauses = tuple(
+        clauses_of(session, look, hits_of.get(index, []), focus[index], partner[index])
+        for index, look in enumerate(looks)
+    )
+    _, compared = find_comparisons(session, looks, clauses, focus, in_case)
+    stretches = find_parts(session, looks, in_case, readings, compared)
+    parts = tuple(stretch.kind for stretch in stretches for _ in range(stretch.first, stretch.last))
+    return Ruled(focus, clauses, parts, read_aloud(session, readings))
+
+
+def _inside(cases: Sequence[CaseSpan]) -> frozenset[int]:
+    """The sentences inside cases."""
+    return frozenset(
+        index
+        for case in cases
+        for first, last in ((case.first, case.last), *case.follow_ups)
+        for index in range(first, last)
+    )
 
 
 def extract(
@@ -58,31 +103,21 @@ def extract(
     hits = find_hits(session)
     remedies = tuple(hit for hit in hits if hit.concept_id.startswith("remedy/"))
     looks = look_at(session, hits)
-    cases = find_cases(session, looks)
-    in_case = frozenset(
-        index
-        for case in cases
-        for first, last in ((case.first, case.last), *case.follow_ups)
-        for index in range(first, last)
-    )
-    focus = follow_focus(session, looks, subject_ids)
-    hits_of: dict[int, list[Hit]] = {}
-    for hit in hits:
-        hits_of.setdefault(session.sentence_at(hit.start).index, []).append(hit)
-    partner = partners(session, looks, focus, hits_of)
-    clauses = tuple(
-        clauses_of(session, look, hits_of.get(index, []), focus[index], partner[index])
-        for index, look in enumerate(looks)
-    )
+    ruled = by_rule(session, looks, hits, subject_ids, readings)
+    focus, clauses = ruled.focus, ruled.clauses
+    rows = learned.state_features(session, looks, ruled.parts)
+    path = learned.best_path(rows, learned.model(), ruled.read)
+    cases = learned.cases_in(looks, path)
+    in_case = _inside(cases)
     comparisons, compared = find_comparisons(session, looks, clauses, focus, in_case)
-    stretches = find_parts(session, looks, in_case, readings, compared)
+    stretches = stretches_of(path)
     questions, asked = find_questions(session, looks, stretches, hits)
     carry_overs, promised = find_carry_overs(session, looks, hits, in_case)
     potencies = find_potencies(session, remedies)
     units_of_case = [(case_key(session, case), case_units(session, case)) for case in cases]
     case_ranges = [(key, start, end) for key, ranges in units_of_case for start, end in ranges]
     given = find_prescriptions(session, remedies, potencies, case_ranges)
-    points = find_points(session, looks, stretches, clauses, hits, compared, asked | promised, readings)
+    points = find_points(session, looks, stretches, clauses, hits, compared, asked | promised, readings, rows)
     vignettes = build_vignettes(session, looks, cases, given, hits)
     question_ranges = [
         (session.sentences[s.first].start, session.sentences[s.last - 1].end)

@@ -43,6 +43,39 @@ _ONE_OF_US = re.compile(
 )
 
 
+_WEEKDAY = r"(?:mon|tues|wednes|thurs|fri|satur|sun)day"
+_OCCASION = rf"(?:time|class|week|lecture|session|meeting|month|encounter|evening|night|module|semester|term|year|turn|occasion|round|lesson|{_WEEKDAY})"
+#: A time to come, however it is named.
+_TO_COME = re.compile(
+    rf"\b(?:(?:the )?(?:next|coming|following) (?:\w+ )?{_OCCASION}|next (?:time|up)|tomorrow|(?:^|on |this |from )?{_WEEKDAY}(?!s| last| i had| we had)|(?:in|after) \w+ (?:days|weeks|months)|\w+ weeks? from (?:now|today)|"
+    rf"the {_OCCASION} (?:that|which) comes|(?:later|further on) in (?:the|this) (?:course|term|year|module)|(?:another|some other) (?:day|time|class|occasion)|after the (?:break|holidays?|exams?|vacation)|"
+    rf"when (?:we(?:'re| are|'ll| come| get| do| reach| take)|i (?:do|come|take|get)|the \w+ (?:is|are|comes?))|(?:in|for|until|till) the (?:second|third|next|last|spring|autumn|summer|winter|following)(?: (?:semester|term|module|year|part))?|"
+    r"is pending|are pending|i owe you|we owe|up after|i(?:'m| am)? keep(?:ing)? (?:\w+ ){1,4}for|i(?:'ll| will)? (?:show|give|send|bring) (?:it|that|them|you)\b)"
+)
+_WILL_TEACH = re.compile(
+    r"\b(?:will|shall|'ll|going to|we(?:'re| are)|i(?:'m| am)|we have|we take|we do|we begin|we open|we start|it's|it is|is|are|up|follows?|comes?|pending|owe|keep|keeping|promise|hold that)\b|'ll\b"
+)
+#: A time that is over, and what was done in it.
+_GONE_BY = re.compile(
+    rf"\b(?:(?:the |our |my )?(?:last|previous|earlier|preceding|former|first|second|other|past) (?:\w+ )?{_OCCASION}|yesterday|(?:on |this )?{_WEEKDAY}|(?:\w+ )?(?:\w+ )?(?:weeks?|days?|months?|fortnight) ago|"
+    r"a (?:while|fortnight) (?:ago|back)|the other (?:day|night|week)|on (?:the|that|our) last occasion|before the (?:break|holidays?|exams?))\b"
+)
+_WE_DID = re.compile(
+    r"\b(?:we|i|you)(?:'d|'ve| had| have)? (?:\w+ )?(?:did|do|done|saw|seen|finished?|treated|showed|shown|explained|spoke|spoken|told|began|begun|covered|studied|took|taken|discussed|looked|met|talked|had|"
+    r"started|completed|presented|compared|read|heard|learnt|learned|worked|went|opened|closed|promised|gave|given|left|said)\b"
+)
+
+
+def _promises(low: str) -> bool:
+    """``Thursday it's Causticum``, ``in eight days follows Gelsemium``, ``I'll come to that when we do the eye``."""
+    return bool(_TO_COME.search(low) and _WILL_TEACH.search(low)) and not _GONE_BY_ONLY.search(low)
+
+
+_GONE_BY_ONLY = re.compile(
+    r"\b(?:ago|yesterday|(?:last|previous) \w+|(?:she|he|her|his|him)\b.*\b(?:was|had|came|got|said|slept|went))\b"
+)
+
+
 def find_carry_overs(
     session: Session, looks: Sequence[Look], hits: Sequence[Hit], case_sentences: frozenset[int]
 ) -> tuple[tuple[CarryOver, ...], frozenset[int]]:
@@ -57,7 +90,15 @@ def find_carry_overs(
         elif look.referred and not (index in case_sentences and not re.search(r"\b(?:lecture|class|session)\b", low)):
             if REFERRED.search(low):
                 direction = "referred back"
-        if direction is None or (direction == "referred back" and not _SAYS_EARLIER.search(low)):
+        at_end = look.sentence.start > 0.5 * looks[-1].sentence.end
+        if direction is None and index not in case_sentences and not look.question and not _SHORT_TERM.search(low):
+            if _promises(low) and (at_end or _ONE_OF_US.search(low)) and not look.comparison:
+                direction = "promised"
+            elif _GONE_BY.search(low) and _WE_DID.search(low) and not at_end:
+                direction = "referred back"
+        if direction is None or (
+            not _GONE_BY.search(low) and direction == "referred back" and not _SAYS_EARLIER.search(low)
+        ):
             continue
         start, end = look.sentence.start, look.sentence.end
         if direction == "promised" and index and _POINTS_BACK.search(low) and not look.content:

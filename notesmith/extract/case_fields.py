@@ -9,6 +9,7 @@ from typing import get_args
 import msgspec
 
 from notesmith.annotations import CaseVignette, Finding, FindingLabel
+from notesmith.extract import learned
 from notesmith.extract.cases import PERSON, CaseSpan
 from notesmith.extract.keys import key_of
 from notesmith.extract.lexicon import BODY_CHAPTERS, MIND_WORDS, MODALITY_WORDS, SENSATIONS
@@ -17,6 +18,7 @@ from notesmith.extract.potency_words import NUMBER
 from notesmith.extract.prescriptions import Given
 from notesmith.extract.sentences import Look
 from notesmith.extract.session import Session, bare
+from notesmith.transcript import WordRange
 
 _Put = Callable[..., None]
 LABELS: tuple[FindingLabel, ...] = get_args(FindingLabel)
@@ -142,6 +144,12 @@ _FOLLOW_TIME = re.compile(
     r"(?:very )?(?:night|evening)|overnight|(?:then )?in the (?:rains|monsoon|winter|summer|spring|"
     r"autumn)|last (?:spring|summer|winter|autumn|year|month|week)|(?:first|second|third) follow[- ]?up|"
     r"when (?:she|he) (?:next )?came (?:back|again))\b"
+    # by its shape: a preposition, a time, a comma or a new clause, at the beginning of what is told
+    rf"|^(?:and |then |but |so )*(?:on|at|by|in|up to|till|until|around|towards|from|since|before|after|within)(?: (?:the|a|an|that|about|around|one|next|last|first|second|third|fourth|fifth|sixth|end|"
+    rf"of|very|same|day|this|some|nearly|almost|{NUMBER}))* (?:mornings?|nights?|evenings?|noon|lunch(?:time)?|dinner|breakfast|midnight|weekend|day \w+|days?|weeks?|months?|years?|year end|month end|check-?in|visit|term|"
+    r"follow[- ]?up|exams?|\w+day|christmas|easter|diwali|january|february|march|april|june|july|august|september|october|november|december)(?: (?:later|after|on|end|of \w+))?(?=[ ,.]|$)"
+    rf"|^(?:and |then |but |so |it's |that's |now )*(?:about |around |some |the )?(?:{NUMBER}|a|half a?|first|second|third|fourth|fifth|next|one and a half)(?:th|st|nd|rd)?(?: and a half)? (?:days?|weeks?|months?|years?|fortnights?|cycles?|visits?|nights?|morning)"
+    r"(?: (?:later|after|on|out|in|in all|down the line|now|from then|afterwards))*(?=[,.:;]| (?:and|she|he|they|the|it|no)\b|$)|^(?:since|from) then(?: to now)?"
 )
 _CHANGE = re.compile(
     r"\b(?:better|improv\w+|reduc\w+|less(?:er|ened)?|relie\w+|no (?:change|relief|better|pain|fever|"
@@ -227,9 +235,10 @@ def case_units(session: Session, case: CaseSpan) -> list[tuple[int, int]]:
     ]
 
 
-def _build(
+def _by_rule(
     session: Session, looks: Sequence[Look], case: CaseSpan, given: Sequence[Given], hits: Sequence[Hit]
-) -> CaseVignette:
+) -> tuple[list[Finding], list[tuple[int, int, str, dict[str, float]]], int | None]:
+    """What the rules find in a case, its clauses for the learnt model, and the unit of the first treatment."""
     ranges = case_units(session, case)
     found: list[Finding] = []
     taken: set[int] = set()
@@ -283,10 +292,28 @@ def _build(
                 or complaint_seen
             )
     found = _with_outcome(found)
+    clauses = clause_rows(session, looks, ranges, found, own_pieces, medicines, investigations, first_given)
+    return found, clauses, first_given
+
+
+def ruled_clauses(
+    session: Session, looks: Sequence[Look], cases: Sequence[CaseSpan], given: Sequence[Given], hits: Sequence[Hit]
+) -> list[list[tuple[int, int, str, dict[str, float]]]]:
+    """The clauses of each case with the rules' label and their features; what ``benchmarks/learn_notes.py`` learns from."""
+    return [_by_rule(session, looks, case, given, hits)[1] for case in cases]
+
+
+def _build(
+    session: Session, looks: Sequence[Look], case: CaseSpan, given: Sequence[Given], hits: Sequence[Hit]
+) -> CaseVignette:
+    ranges = case_units(session, case)
+    found, clauses, first_given = _by_rule(session, looks, case, given, hits)
+    found = _relabelled(session, found, clauses)
     if first_given is not None and not any(f.label == "outcome" for f in found):
         closing = _closing_clause(session, looks, ranges[-1], first_given)
         if closing is not None and not any(f.words.overlaps(session.words(*closing)) for f in found):
-            add("outcome", *closing)
+            words, time = session.words(*closing), session.time(*closing)
+            found.append(Finding("outcome", bare_text(session.text(*closing)), words, time, None))
     order = {label: index for index, label in enumerate(LABELS)}
     found = _unique(sorted(found, key=lambda f: (f.words.start, order[f.label])))
     stated = {f.label for f in found}
@@ -321,6 +348,82 @@ def _medical_units(session: Session, hits: Sequence[Hit]) -> tuple[frozenset[int
 _NO_REMEDY = re.compile(
     r"\b(?:i|we) (?:\w+ )?(?:gave|prescribed) (?:no|nothing|him nothing|her nothing|them nothing)\b|\b(?:i|we) (?:\w+ )?(?:sent|rushed|referred|put|drove|took|rang|called|phoned) (?:him|her|them|for|the|one)\b[^.?!]{0,30}\b(?:hospital|ward|ambulance|surgeon|casualty|in|specialist|one zero eight|emergency|car)\b"
 )
+
+
+#: The fields that are clauses, which the learnt model decides on; the others are words of their own.
+CLAUSE_LABELS: tuple[FindingLabel, ...] = (
+    "presenting complaint", "finding", "history", "prior treatment", "concurrent treatment", "investigation", "follow-up change", "outcome", "reason for prescription",
+)  # fmt: skip
+
+
+def clause_rows(
+    session: Session, looks: Sequence[Look], ranges: Sequence[tuple[int, int]], found: Sequence[Finding], pieces: set[int],
+    medicines: frozenset[int], investigations: frozenset[int], first_given: int | None,
+) -> list[tuple[int, int, str, dict[str, float]]]:  # fmt: skip
+    """The clauses of a case: half-open units, the rules' label (``none`` for none), and features for the learnt one."""
+    rows: list[tuple[int, int, str, dict[str, float]]] = []
+    by_rule = [f for f in found if f.label in CLAUSE_LABELS]
+    before, told = "none", 0
+    given_yet = False
+    for number, (first, last) in enumerate(ranges):
+        for sentence in session.sentences_in(first, last):
+            told += 1
+            look = looks[sentence.index]
+            timed = "no"
+            for start, end in _clauses(session, sentence.start, sentence.end):
+                words = session.words(start, end)
+                rule = max(by_rule, key=lambda f: _common(f.words, words), default=None)
+                label = rule.label if rule is not None and _common(rule.words, words) else "none"
+                after = number > 0 or (first_given is not None and start > first_given)
+                gives = any(unit in pieces for unit in range(start, end))
+                given_yet = given_yet or gives
+                low = session.low(start, end)
+                row = learned.clause_features(session, start, end)
+                if _FOLLOW_TIME.search(low):
+                    timed = "yes"
+                flags = {
+                    f"ruled {label}": True, f"before {before}": True, f"timed {timed}": True, "after": after, "gives": gives, "again": number > 0,
+                    "medicine": any(unit in medicines for unit in range(start, end)) or bool(_MEDICINE_WORD.search(low)),
+                    "test": any(unit in investigations for unit in range(start, end)) or bool(_INVESTIGATION.search(low)),
+                    "first": told == 1, "second": told == 2, "third": told == 3, "early": told <= 5, "asked": look.question, "last": sentence.end >= last,
+                    "near last": sentence.end >= ranges[-1][1] - 25, f"ruled {label} after {after}": True, f"timed {timed} after {after}": True,
+                    "past": look.past > 0, "no verb": not look.has_verb,
+                }  # fmt: skip
+                row |= {name: 1.0 for name, on in flags.items() if on}
+                rows.append((start, end, label, row))
+                before = label
+    return rows
+
+
+def _common(a: WordRange, b: WordRange) -> int:
+    return max(0, min(a.end, b.end) - max(a.start, b.start))
+
+
+def _relabelled(
+    session: Session, found: list[Finding], clauses: list[tuple[int, int, str, dict[str, float]]]
+) -> list[Finding]:
+    """The findings with the clauses labelled by the learnt model in place of the rules."""
+    learnt = learned.model().field
+    if not learnt.weights:
+        return found
+    kept = list(found)
+    for start, end, ruled, row in clauses:
+        shares = learnt.log_shares(row)
+        label = learnt.classes[max(range(len(shares)), key=shares.__getitem__)]
+        if label == ruled:
+            continue
+        words = session.words(start, end)
+        kept = [f for f in kept if not (f.label == ruled and _common(f.words, words) * 2 >= len(f.words))]
+        if label == "none":
+            continue
+        at = start
+        for first, last, _ in session.search(_FOLLOW_TIME, start, end):
+            at = last if first <= start + 1 and last < end else at
+            break
+        kept.append(
+            Finding(label, bare_text(session.text(at, end)), session.words(at, end), session.time(at, end), None)  # type: ignore[arg-type]
+        )
+    return kept
 
 
 def _closing_clause(

@@ -256,6 +256,12 @@ def introduces(low: str) -> float:
     return max(0.0, value)
 
 
+def returns_to(look: Look) -> bool:
+    """Whether a sentence takes up somebody told of before."""
+    low = look.sentence.low
+    return (bool(_RETURN.search(low)) and not look.recap) or bool(_RETURN_MORE.search(low))
+
+
 def tells(look: Look) -> float:
     """How much a sentence tells what happened to one person."""
     low = look.sentence.low
@@ -293,10 +299,7 @@ def find_cases(session: Session, looks: Sequence[Look]) -> tuple[CaseSpan, ...]:
         return ()
     intro = [introduces(look.sentence.low) for look in looks]
     telling = [tells(look) for look in looks]
-    returns = [
-        (bool(_RETURN.search(look.sentence.low)) and not look.recap) or bool(_RETURN_MORE.search(look.sentence.low))
-        for look in looks
-    ]
+    returns = [returns_to(look) for look in looks]
     cases: list[CaseSpan] = []
     at = 0
     while at < len(looks):
@@ -370,9 +373,9 @@ def _attach(
     strong_intro = max(intro[first : min(last, first + 2)], default=0.0)
     if returns[first] and cases:
         text = " ".join(look.sentence.low for look in looks[first:last])
-        best = max(range(len(cases)), key=lambda k: (_likeness(looks, cases[k], text), k))
+        best = max(range(len(cases)), key=lambda k: (likeness(looks, cases[k], text), k))
         case = cases[best]
-        if _likeness(looks, case, text) > 0 or strong_intro < 2.6:
+        if likeness(looks, case, text) > 0 or strong_intro < 2.6:
             cases[best] = CaseSpan(case.first, case.last, (*case.follow_ups, (first, last)))
             return True
     if intro[first] < ENTER or strength < 1.8:
@@ -381,7 +384,13 @@ def _attach(
     return True
 
 
-def _likeness(looks: Sequence[Look], case: CaseSpan, text: str) -> float:
+_COMMON = frozenset(
+    "same other first second third next last month week year time case remedy patient dose story case day days weeks months years then there when what with from that this have been "
+    "were they mother father husband wife one more two three four pain better worse potency again after before still only very much said says told came went gave".split()
+)
+
+
+def likeness(looks: Sequence[Look], case: CaseSpan, text: str) -> float:
     told = " ".join(look.sentence.low for look in looks[case.first : case.last])
     head = " ".join(look.sentence.low for look in looks[case.first : min(case.last, case.first + 3)])
     score = 0.0
@@ -393,5 +402,11 @@ def _likeness(looks: Sequence[Look], case: CaseSpan, text: str) -> float:
     she2, he2 = len(_SHE.findall(text)), len(_HE.findall(text))
     if she2 + he2:
         score += 1.0 if (she >= he) == (she2 >= he2) else -1.5
+    # "the tailor", "our railway man": the words by which the person was called
+    called = {
+        w for w in re.findall(r"\b(?:the|our|that|my|this|and) ((?:[\w-]+ )?[\w-]+)", text) for w in w.split()
+    } - _COMMON
+    score += sum(1.5 for word in called if len(word) > 3 and re.search(rf"\b{re.escape(word)}", head))
+    score += sum(0.5 for word in called if len(word) > 3 and re.search(rf"\b{re.escape(word)}", told))
     case_remedies = {r for look in looks[case.first : case.last] for r in look.remedies}
     return score + 0.5 * sum(1 for r in case_remedies if r.split("/")[1].split("-")[0] in text)

@@ -76,12 +76,7 @@ def find_parts(
 ) -> tuple[Stretch, ...]:
     if not looks:
         return ()
-    read = {
-        sentence.index
-        for item in readings
-        for sentence in session.sentences_in(*session.units_of(item.words))
-        if _mostly_inside(session, sentence.start, sentence.end, item.words)
-    }
+    read = read_aloud(session, readings)
     count = len(looks)
     total = max(1, len(session))
     main_speaker = _main_speaker(session)
@@ -137,9 +132,25 @@ def find_parts(
     for index in range(count - 1, 0, -1):
         path.append(best[index][path[-1]][1])
     path.reverse()
+    return stretches_of(path)
+
+
+def read_aloud(session: Session, readings: Sequence[TextbookReading]) -> frozenset[int]:
+    """The sentences that lie mostly inside what is known to be read from a text."""
+    return frozenset(
+        sentence.index
+        for item in readings
+        for sentence in session.sentences_in(*session.units_of(item.words))
+        if _mostly_inside(session, sentence.start, sentence.end, item.words)
+    )
+
+
+def stretches_of(path: Sequence[str]) -> tuple[Stretch, ...]:
+    """Runs of one kind of part; the states of a case are one part, but one that begins is a stretch of its own."""
     stretches: list[Stretch] = []
-    for index, kind in enumerate(path):
-        if stretches and stretches[-1].kind == kind:
+    for index, state in enumerate(path):
+        kind: PartKind = "case" if state.startswith("case ") else state  # type: ignore[assignment]
+        if stretches and stretches[-1].kind == kind and state not in ("case begins", "case again"):
             stretches[-1] = Stretch(kind, stretches[-1].first, index + 1)
         else:
             stretches.append(Stretch(kind, index, index + 1))

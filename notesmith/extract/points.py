@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Sequence
 
 from notesmith.annotations import PointKind, TeachingPoint, TextbookReading
+from notesmith.extract import learned
 from notesmith.extract.contrast import Clause, negated, relates
 from notesmith.extract.keys import key_of, unique_keys
 from notesmith.extract.kinds import chapters_in, kind_of
@@ -85,7 +87,7 @@ _FACT_IN_TALK = re.compile(
     r"\b(?:you (?:will )?(?:see|find|get|notice)|you can (?:see|find)|patient|remedy|symptom|keynote|"
     r"worse|better|indicated|potency|miasm|children|thirst)\b"
 )
-_ADVICE = re.compile(
+ADVICE = re.compile(
     r"\b(?:ask (?:him|her|them|the|about|whether|if|how|for)|don't ask|do not ask|never ask|observe|"
     r"watch (?:the|how|him|her|for|whether)|elicit|enquire|read (?:it|this|the|kent|from)|study (?:it|"
     r"this|the|each)|memori[sz]e|revise|make (?:a|your) (?:chart|table|list)|"
@@ -106,8 +108,11 @@ def find_points(
     comparison_sentences: frozenset[int],
     skip: frozenset[int],
     readings: Sequence[TextbookReading],
+    rows: Sequence[learned.Features],
 ) -> tuple[TeachingPoint, ...]:
-    """``skip`` are sentences another rule already took: questions, carry-overs, prescriptions."""
+    """``skip`` are sentences another rule already took: questions, carry-overs; ``rows`` features of each sentence."""
+    learnt = learned.model()
+    parts = [stretch.kind for stretch in stretches for _ in range(stretch.first, stretch.last)]
     by_unit: dict[int, list[Hit]] = {}
     for hit in hits:
         by_unit.setdefault(session.sentence_at(hit.start).index, []).append(hit)
@@ -129,7 +134,12 @@ def find_points(
                 else:
                     pending += 1.0
                 continue
-            if index in skip or not is_point(session, look, stretch.kind, index in comparison_sentences):
+            if index in skip or look.question or _EMPTY.match(low):
+                continue
+            ruled = is_point(session, look, stretch.kind, index in comparison_sentences)
+            before, after = parts[max(0, index - 1)], parts[min(len(parts) - 1, index + 1)]
+            share = learnt.point.log_shares(learned.point_features(rows[index], stretch.kind, before, after, ruled))[1]
+            if math.exp(share) < learnt.point_from:
                 continue
             for clause in clauses[index]:
                 point = _point(
@@ -157,19 +167,19 @@ def is_point(session: Session, look: Look, part: str, compares: bool) -> bool:
     if _THANKS.search(low) and look.content <= 1 or _REMARK.match(low) and not look.remedies:
         return False
     if part == "close" and (not look.content or look.close or look.housekeeping):
-        return bool(_ADVICE.search(low)) and look.content >= 1 and not look.housekeeping
+        return bool(ADVICE.search(low)) and look.content >= 1 and not look.housekeeping
     if not look.has_verb and (
         look.content <= len(look.remedies) and not look.rubrics or look.meaningful <= 2 and not look.body
     ):
         return False  # "Then Calc phos." announces
     if _LOOKS_BACK.search(low) and not re.search(r"\b(?:that|is|are|has|acts|wants)\b", low):
         return False
-    if _ANNOUNCES.search(low) and not _ADVICE.search(low):
+    if _ANNOUNCES.search(low) and not ADVICE.search(low):
         return False
     if _ASIDES.search(low):
         return False
     substance = look.content + len(look.rubrics)
-    advice = bool(_ADVICE.search(low)) or part != "case" and _orders(session, look)
+    advice = bool(ADVICE.search(low)) or part != "case" and _orders(session, look)
     if part == "questions" and _LEAVES_TO_DOCTOR.search(low) and look.meaningful >= 4:
         return True
     if part == "case":
@@ -293,7 +303,11 @@ def _point(
     low = session.low(start, end)
     inside = [hit for hit in hits if start <= hit.start < end]
     words = session.words(start, end)
-    kind: PointKind = kind_of(low, lows, in_comparison=compares, before=before, advises=bool(_ADVICE.search(low)))
+    ruled = kind_of(low, lows, in_comparison=compares, before=before, advises=bool(ADVICE.search(low)))
+    shares = learned.model().kind.log_shares(
+        learned.kind_features(session, start, end, stretch.kind, ruled, before or "none")
+    )
+    kind: PointKind = learned.POINT_KINDS[max(range(len(shares)), key=shares.__getitem__)]  # type: ignore[assignment]
     chapters = tuple(f"chapter/{chapter}" for chapter in chapters_in(lows))
     return TeachingPoint(
         key_of("point", " ".join(lows)),

@@ -15,10 +15,11 @@ from notesmith.vocabulary.potency import ParsedPotency
 _COUNT = rf"(?:{NUMBER}|a|one|single|few|a few|couple of|a couple of|two|three|some)"
 _UNIT = r"(?:days?|weeks?|months?|hours?|minutes?|years?)"
 REPETITION = re.compile(
-    rf"\b(?:(?:just |only |in )?(?:a |one |the )?single (?:doses?|powders?)|(?:just |only )?{NUMBER} doses?(?: (?:a|"
-    r"per) day| daily)?|(?:just |only )?a dose|"
-    rf"(?:once|twice|thrice|{NUMBER} times|three times|four times) (?:a|per|in a|every|each) (?:day|week|"
-    rf"month|fortnight)|(?:once|twice|thrice) daily|{NUMBER} times daily|"
+    rf"\b(?:(?:just |only |in )?(?:a |one |the )?single (?:doses?|powders?)|(?:just |only )?(?:the )?{NUMBER} doses?(?: (?:a|"
+    r"per) (?:day|week|month)| (?:daily|weekly|nightly|monthly|hourly)| every \w+(?: \w+)?)?|(?:just |only )?a dose|"
+    r"(?:just |only |exactly )(?:the )?(?:once|one time|twice)(?! (?:a|per|daily|every|in|weekly))|one time only|once only|(?:once|twice)(?=[,.;]|$)|"
+    rf"(?:just |only )?(?:once|twice|thrice|{NUMBER} times?|three times|four times) (?:a|per|in a|in the|the|every|each|in every) (?:day|week|"
+    rf"month|fortnight|hour|night|morning)|(?:once|twice|thrice) (?:daily|weekly|monthly)|{NUMBER} times (?:daily|weekly)|"
     rf"every (?:{NUMBER} |other |alternate |few |half )?(?:hours?|minutes?|days?|nights?|mornings?|"
     r"evenings?|weeks?|fortnight|months?|an hour)|"
     rf"(?:{NUMBER}[- ])?hourly|alternate (?:days?|nights?|weeks?|mornings?)|on alternate days|daily|"
@@ -34,6 +35,7 @@ REPETITION = re.compile(
     rf"teaspoon(?:ful)?(?: every \w+(?: \w+)?)?|repeated (?:every|once|twice)[^,.;]{{0,15}})"
 )
 DURATION = re.compile(
+    rf"\b(?:during|over|through|x) (?:the next )?{_COUNT} {_UNIT}\b|\bfor (?:about |just |only )?{NUMBER} doses?\b|"
     rf"\bfor (?:about |just |only |nearly |the next |another )?{_COUNT} {_UNIT}\b|\btill "
     r"(?:the )?(?:next visit|follow[- ]?up|relief|better|improvement|she is better|he is better|it "
     r"stops)\b|"
@@ -364,6 +366,14 @@ def _build(
         break
     repetition = _first_of(session, REPETITION, max(first, anchor - 8), last, said)
     duration = _first_of(session, DURATION, max(first, anchor - 4), last, said)
+    if duration is None and repetition is not None:
+        # "30, thrice daily, three days": a bare length right behind how often
+        for begin, stop_at, _ in session.search(_BARE_LENGTH, repetition[1], min(last, repetition[1] + 6)):
+            if begin == repetition[1] and session.units[begin - 1].text.endswith(",") | (
+                session.units[begin - 1].text[-1:].isalnum()
+            ):
+                duration = (begin, stop_at)
+            break
     if repetition is None and last < len(session.units):
         # "… thirty. Three times a day for a week." said as a sentence of its own
         following = session.sentence_at(last) if session.sentence_at(last).start == last else None
@@ -404,6 +414,9 @@ def _build(
     return Given(value, start, end, remedy_units, potency_units, repetition, duration, by_others)
 
 
+_BARE_LENGTH = re.compile(
+    rf"^(?:and )?{NUMBER} (?:days?|weeks?|months?|doses?)\b(?! (?:later|after|before|ago|back|on))"
+)
 _NEW_CLAUSE = re.compile(
     r"\b(?:and |but |so |then |,)*(?:(?:s?he|they|it)(?:'s|'d| is| was| has| had| came| did| slept| kept| remained| got| felt| went)|because|since then|"
     r"(?:he|she|they) \w+ed)\b"

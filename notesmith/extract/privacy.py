@@ -19,7 +19,7 @@ from notesmith.extract.keys import key_of
 from notesmith.extract.mentions import Hit, label_index
 from notesmith.extract.names import AUTHORS, OTHER_PROPER, STATES, name_lists
 from notesmith.extract.potency_words import NUMBER, number_of
-from notesmith.extract.session import OPENERS, Session, bare, lowered
+from notesmith.extract.session import OPENERS, Sentence, Session, bare, lowered
 from notesmith.extract.spoken_ids import FEASTS, feasts_in, find_spoken
 from notesmith.transcript import TimeSpan, Word, WordRange, sounding
 from notesmith.verdicts import PersonVerdict, VerdictEntry
@@ -442,7 +442,7 @@ def _patterns(session: Session, cases: Sequence[tuple[int, int]]) -> Iterable[_F
             or _of_one(session, sentence.index)
         )
         for start, end in feasts_in(session, sentence.start, sentence.end):
-            if told and not taken & set(range(start, end)):
+            if told and _past(session, sentence) and not taken & set(range(start, end)):
                 taken.update(range(start, end))
                 yield _Found(start, end, "date")
         for start, end, match in session.search(_MONTH_ALONE, sentence.start, sentence.end):
@@ -468,6 +468,12 @@ def _patterns(session: Session, cases: Sequence[tuple[int, int]]) -> Iterable[_F
             ):  # fmt: skip
                 taken.add(unit)
                 yield _Found(unit, unit + 1, "date")
+
+
+def _past(session: Session, sentence: Sentence) -> bool:
+    """Whether a sentence tells what was, or has no verb in the present at all."""
+    tags = {session.parse.tag(unit) for unit in range(sentence.start, sentence.end)}
+    return "VBD" in tags or not tags & {"VBZ", "VBP"}
 
 
 def _of_one(session: Session, index: int) -> bool:
