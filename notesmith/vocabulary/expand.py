@@ -105,9 +105,9 @@ def words_of(text: str) -> list[str]:
 
 # Everyday words whose forms no ending tells, with the form they are looked up by.
 IRREGULAR = dict(pair.split(":") for pair in """
-    aches:ache ate:eat eaten:eat began:begin begun:begin best:better bitten:bite bled:bleed bought:buy breathless:breath broke:break
-    broken:break brought:bring caught:catch children:child chosen:choose died:die drank:drink drawn:draw drew:draw
-    driven:drive drove:drive drunk:drink dying:die fallen:fall fed:feed feet:foot fell:fall felt:feel flew:fly
+    aches:ache ate:eat eaten:eat began:begin begun:begin best:better bitten:bite bled:bleed bought:buy breathless:breath
+    broke:break broken:break brought:bring caught:catch children:child chosen:choose died:die drank:drink drawn:draw
+    drew:draw driven:drive drove:drive drunk:drink dying:die fallen:fall fed:feed feet:foot fell:fall felt:feel flew:fly
     forgot:forget forgotten:forget fought:fight frozen:freeze gave:give given:give goes:go going:go gone:go grew:grow
     grown:grow heard:hear held:hold hid:hide hidden:hide kept:keep knew:know known:know lain:lie lay:lie laying:lie
     leapt:leap lied:lie lost:lose lying:lie made:make men:man met:meet mice:mouse oxen:ox paid:pay ran:run rang:ring
@@ -250,7 +250,7 @@ def everyday() -> dict[str, tuple[Weighted, ...]]:
 
 @lru_cache(maxsize=1)
 def lay() -> tuple[dict[str, tuple[str, ...]], dict[tuple[str, ...], tuple[str, ...]]]:
-    """Stems that may stand for each other, and stems of phrases of two words or more with those that may stand for them.
+    """Stems that may stand for each other; phrases of two words or more, in stems, with those that may stand for them.
 
     Words that carry no meaning alone (``up`` in ``throws up``) count within a phrase.
     """
