@@ -47,9 +47,9 @@ _WEEKDAY = r"(?:mon|tues|wednes|thurs|fri|satur|sun)day"
 _OCCASION = rf"(?:time|class|week|lecture|session|meeting|month|encounter|evening|night|module|semester|term|year|turn|occasion|round|lesson|{_WEEKDAY})"
 #: A time to come, however it is named.
 _TO_COME = re.compile(
-    rf"\b(?:(?:the )?(?:next|coming|following) (?:\w+ )?{_OCCASION}|next (?:time|up)|tomorrow|(?:^|on |this |from )?{_WEEKDAY}(?!s| last| i had| we had)|(?:in|after) \w+ (?:days|weeks|months)|\w+ weeks? from (?:now|today)|"
+    rf"\b(?:(?:the )?(?:next|coming|following) (?:\w+ )?{_OCCASION}|next (?:time|up)|tomorrow|(?:^|on |this |from )?{_WEEKDAY}(?!s| last| i had| we had)|in \w+ (?:days|weeks)|\w+ weeks? from (?:now|today)|"
     rf"the {_OCCASION} (?:that|which) comes|(?:later|further on) in (?:the|this) (?:course|term|year|module)|(?:another|some other) (?:day|time|class|occasion)|after the (?:break|holidays?|exams?|vacation)|"
-    rf"when (?:we(?:'re| are|'ll| come| get| do| reach| take)|i (?:do|come|take|get)|the \w+ (?:is|are|comes?))|(?:in|for|until|till) the (?:second|third|next|last|spring|autumn|summer|winter|following)(?: (?:semester|term|module|year|part))?|"
+    rf"when (?:we(?:'re| are|'ll| come| get| do| reach| take)|i (?:do|come|take|get)|the (?:projector|exams?|holidays?|term|time|turn|books?) (?:is|are|comes?|come))|(?:in|for|until|till) the (?:second|third|next|last|spring|autumn|summer|winter|following)(?: (?:semester|term|module|year|part))?|"
     r"is pending|are pending|i owe you|we owe|up after|i(?:'m| am)? keep(?:ing)? (?:\w+ ){1,4}for|i(?:'ll| will)? (?:show|give|send|bring) (?:it|that|them|you)\b)"
 )
 _WILL_TEACH = re.compile(
@@ -64,6 +64,9 @@ _WE_DID = re.compile(
     r"\b(?:we|i|you)(?:'d|'ve| had| have)? (?:\w+ )?(?:did|do|done|saw|seen|finished?|treated|showed|shown|explained|spoke|spoken|told|began|begun|covered|studied|took|taken|discussed|looked|met|talked|had|"
     r"started|completed|presented|compared|read|heard|learnt|learned|worked|went|opened|closed|promised|gave|given|left|said)\b"
 )
+
+
+_SPEAKER = re.compile(r"\b(?:i|i'll|i'm|we|we'll|we're|us|you)\b")
 
 
 def _promises(low: str) -> bool:
@@ -92,7 +95,12 @@ def find_carry_overs(
                 direction = "referred back"
         at_end = look.sentence.start > 0.5 * looks[-1].sentence.end
         if direction is None and index not in case_sentences and not look.question and not _SHORT_TERM.search(low):
-            if _promises(low) and (at_end or _ONE_OF_US.search(low)) and not look.comparison:
+            if (
+                _promises(low)
+                and (_SPEAKER.search(low) or look.remedies)
+                and not look.comparison
+                and (look.remedies or not look.housekeeping)
+            ):
                 direction = "promised"
             elif _GONE_BY.search(low) and _WE_DID.search(low) and not at_end:
                 direction = "referred back"
@@ -120,6 +128,10 @@ def find_carry_overs(
                 ),
                 low,
             )
+        ):
+            continue
+        if direction == "referred back" and not re.search(
+            r"\b(?:i|we|you|i'd|we'd|i've|we've|you've|us|our|promised)\b", low
         ):
             continue
         if _NOT_TAUGHT.search(low) and not topics:

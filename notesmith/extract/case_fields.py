@@ -14,7 +14,7 @@ from notesmith.extract.cases import PERSON, CaseSpan
 from notesmith.extract.keys import key_of
 from notesmith.extract.lexicon import BODY_CHAPTERS, MIND_WORDS, MODALITY_WORDS, SENSATIONS
 from notesmith.extract.mentions import Hit
-from notesmith.extract.potency_words import NUMBER
+from notesmith.extract.potency_words import NUMBER, number_of
 from notesmith.extract.prescriptions import Given
 from notesmith.extract.sentences import Look
 from notesmith.extract.session import Session, bare
@@ -308,7 +308,9 @@ def _build(
 ) -> CaseVignette:
     ranges = case_units(session, case)
     found, clauses, first_given = _by_rule(session, looks, case, given, hits)
-    found = _relabelled(session, found, clauses)
+    found = _with_outcome(_relabelled(session, found, clauses))
+    if not any(f.label == "presenting complaint" for f in found):
+        found = _first_complaint(session, found, clauses)
     if first_given is not None and not any(f.label == "outcome" for f in found):
         closing = _closing_clause(session, looks, ranges[-1], first_given)
         if closing is not None and not any(f.words.overlaps(session.words(*closing)) for f in found):
@@ -410,8 +412,10 @@ def _relabelled(
     for start, end, ruled, row in clauses:
         shares = learnt.log_shares(row)
         label = learnt.classes[max(range(len(shares)), key=shares.__getitem__)]
-        if label == ruled:
-            continue
+        if label == ruled or any(
+            last - first >= end - start - 1 for first, last, _ in session.search(_FOLLOW_TIME, start, end)
+        ):
+            continue  # a clause that only says when
         words = session.words(start, end)
         kept = [f for f in kept if not (f.label == ruled and _common(f.words, words) * 2 >= len(f.words))]
         if label == "none":
@@ -424,6 +428,27 @@ def _relabelled(
             Finding(label, bare_text(session.text(at, end)), session.words(at, end), session.time(at, end), None)  # type: ignore[arg-type]
         )
     return kept
+
+
+def _first_complaint(
+    session: Session, found: list[Finding], clauses: list[tuple[int, int, str, dict[str, float]]]
+) -> list[Finding]:
+    """Where no complaint was named as such: the first thing at the opening that names a part, a sensation or a disease."""
+    for start, end, _, row in clauses:
+        if "early" not in row or "gives" in row or "after" in row:
+            break
+        named = next((piece for piece in _comma_pieces(session, start, end) if _names_complaint(session, *piece)), None)
+        if named is None:
+            continue
+        words = session.words(named[0], end)
+        rest = [f for f in found if f.label != "finding" or _common(f.words, words) * 2 < len(f.words)]
+        return [
+            *rest,
+            Finding(
+                "presenting complaint", bare_text(session.text(named[0], end)), words, session.time(named[0], end), None
+            ),
+        ]
+    return found
 
 
 def _closing_clause(
@@ -490,6 +515,13 @@ def _person(session: Session, ranges: list[tuple[int, int]], put: _Put, taken: s
         taken.update(range(*units))
         del first
         break
+    else:
+        opening = session.sentences_in(start, end)[:5]
+        for sentence in opening:
+            units = _bare_age(session, max(start, sentence.start), min(end, sentence.end))
+            if units is not None:
+                put("age", *units)
+                break
     nouns = [
         (first, last)
         for pattern in (_FEMALE, _MALE)
@@ -503,6 +535,20 @@ def _person(session: Session, ranges: list[tuple[int, int]], put: _Put, taken: s
     for first, last, _ in session.search(_SETTING, start, min(end, start + 120)):
         put("setting", first, last)
         break
+
+
+_AGE_ALONE = re.compile(
+    rf"(?:^|[,.:;] |\b(?:only|about|was|is|some|it|say|hardly|nearly) )(?P<age>{NUMBER}(?: and a half)?(?:[ -]?(?:years?|yrs?|months?|weeks?))?)(?=[,.;:]|$)(?!,? (?:later|ago|back|after))"
+)
+
+
+def _bare_age(session: Session, start: int, end: int) -> tuple[int, int] | None:
+    """``Forty one years.``, ``a postman, thirty six,``: a number that stands by itself where a person is introduced."""
+    for _, _, match in session.search(_AGE_ALONE, start, end):
+        value = number_of(re.sub(r"[ -]?(?:and a half|years?|yrs?|months?|weeks?)", "", match["age"]).strip())
+        if value is not None and 2 <= value <= 110 and (value > 10 or re.search(r"year|month|week|yr", match["age"])):
+            return session.span_of(start, match, "age")
+    return None
 
 
 _SOMEBODY = re.compile(

@@ -188,7 +188,9 @@ def _cuts(session: Session, start: int, end: int, remedies: Sequence[Hit]) -> li
         cuts.append(start + text.count(" ", 0, match.end()))
     inside = sorted((h for h in remedies if start <= h.start < end), key=lambda h: h.start)
     for before, hit in zip(inside, inside[1:], strict=False):
-        if hit.concept_id == before.concept_id or not _takes_over(session, hit, end):
+        if hit.concept_id == before.concept_id or not (
+            _takes_over(session, hit, end) or _in_turn(session, before, hit, end)
+        ):
             continue
         at = hit.start
         while (
@@ -200,6 +202,26 @@ def _cuts(session: Session, start: int, end: int, remedies: Sequence[Hit]) -> li
         if at - before.end >= 1 and not _is_pointer(session, before.end, hit.start):
             cuts.append(at)
     return [at for at in cuts if start < at < end]
+
+
+def _in_turn(session: Session, before: Hit, hit: Hit, end: int) -> bool:
+    """``Natrum asks for salt, Sepia for vinegar``: after a comma another remedy with a saying of its own, no verb needed."""
+    units = session.units
+    at = hit.start
+    while (
+        at > before.end
+        and units[at - 1].low in {"and", "but", "while", "whereas", "or", "with", "in", "then"}
+        and not units[at - 1].text.endswith(",")
+    ):
+        at -= 1
+    if (
+        at - before.end < 2
+        or not units[at - 1].text.endswith((",", ";"))
+        or units[hit.end - 1].text.endswith((",", ".", ";"))
+    ):
+        return False
+    stop = next((u + 1 for u in range(hit.end, end) if units[u].text.endswith((",", ";", "."))), end)
+    return stop - hit.end >= 2 and units[hit.end].low not in {"and", "or"}
 
 
 def _takes_over(session: Session, hit: Hit, end: int) -> bool:
@@ -400,6 +422,8 @@ def find_comparisons(
         ):
             continue
         for clause in own:
+            if clause.end - clause.start < 3 or _only_names(session, clause):
+                continue  # "Phosphorus and." compares nothing
             if not has_content(session, clause.start, clause.end) and not (
                 clause.explicit and clause.end - clause.start >= 3
             ):
@@ -427,6 +451,17 @@ def find_comparisons(
             comparisons.append(_comparison(session, main, other, chosen))
             used.update(f.sentence for f in chosen)
     return tuple(sorted(comparisons, key=lambda c: (c.words.start, c.right_id))), frozenset(used)
+
+
+_SMALL = frozenset(
+    "and or but so the a an of in on to with then also too both here there this that one it is are both versus".split()
+)
+
+
+def _only_names(session: Session, clause: Clause) -> bool:
+    """Whether a clause says no more than a remedy's name and small words."""
+    said = [unit for unit in session.units[clause.start : clause.end] if unit.low and unit.low not in _SMALL]
+    return sum(not unit.bare[:1].isupper() and unit.concept_id is None for unit in said) < 1
 
 
 def _runs(looks: Sequence[Look], facts: Sequence[SidedFact]) -> list[tuple[int, int]]:

@@ -278,7 +278,7 @@ def _score(
 
 
 _NEW_TOPIC = re.compile(
-    r"\b(?:today|now|next|let us|let's|we (?:will|shall|are|come|go|take|start|begin|move)|coming to|"
+    r"\b(?:today|tonight|this (?:morning|afternoon|evening)|it's the|now|next|let us|let's|we (?:will|shall|are|come|go|take|start|begin|move)|coming to|"
     r"moving (?:on )?to|begin with|start with|turn to|our remedy|the remedy (?:is|today)|subject|topic)\b"
 )
 
@@ -359,7 +359,13 @@ def follow_focus(session: Session, looks: Sequence[Look], given: Sequence[str] =
             }
             alone = not near - {remedy}
             answers = any(earlier.question or earlier.asks for earlier in looks[max(0, index - 2) : index])
-            leads = _leads(session, look, remedy) and len(look.remedies) == 1 and not look.comparison and not answers
+            leads = (
+                _leads(session, look, remedy)
+                and not relates(look.sentence.low)
+                and len(look.remedies) == 1
+                and not look.comparison
+                and not answers
+            )
             if remedy != current and (
                 (announced and ((ahead[remedy] >= 2 and ahead[remedy] >= others) or alone))
                 or (ahead[remedy] >= 4 and ahead[remedy] >= 2 * others)

@@ -322,7 +322,7 @@ def _point(
         chapters,
         tuple(dict.fromkeys(h.concept_id for h in inside if h.concept_id.startswith("rubric/"))),
         tuple(dict.fromkeys(h.concept_id for h in inside)),
-        stretch.kind == "reading" or any(words.overlaps(w) for w in read_words),  # type: ignore[arg-type]
+        any(words.overlaps(w) for w in read_words),  # type: ignore[arg-type]
     )
 
 

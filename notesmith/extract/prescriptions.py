@@ -48,7 +48,8 @@ _GIVES = re.compile(
     r"administered|"
     r"went (?:up )?to|raised (?:it )?to|increased (?:it )?to|followed (?:it )?(?:up )?(?:by|with)|"
     r"potency|placed on|dispensed|sent|changed (?:it )?to|switched to|gone (?:up )?to|begin with|start "
-    r"with|started|used|ordered|was on|one dose)\b"
+    r"with|started|used|ordered|was on|one dose|got|receives?|bumped|moved (?:up )?to|raised|stepped|climbed|same remedy|"
+    r"same medicine|advised|selected|medicine|i made|we made|under the tongue|suggested|recommended)\b"
 )
 _STATED_FOR = re.compile(
     r"\b(?:for (?:the |her |his |this |these |that )?(?P<what>(?!(?:about|just|only|another|the next|few|"
@@ -292,7 +293,9 @@ def _carried(
         gave = [hit for hit in inside if _GIVES.search(session.sentence_at(hit.start).low)]
         if gave or inside:
             return (gave or inside)[-1]
-        return None
+        # the later part of a story whose beginning was not recognised: what was given last before it
+        gave = [hit for hit in before if _GAVE_HERE.search(session.sentence_at(hit.start).low)]
+        return gave[-1] if gave else None
     near = [hit for hit in before if start - hit.end < 40]
     return near[-1] if near else None
 
