@@ -131,5 +131,8 @@ def _told_http(request: Request, error: Exception) -> Response:
 
 
 def _told_defect(request: Request, error: Exception) -> Response:
-    name = type(error).__name__
-    return desk_of(request).refuse(500, f"A defect of the program ({name}). Nothing was lost; go back and try again.")
+    noted = desk_of(request).note_defect(error)
+    message = (
+        f"A defect of the program ({type(error).__name__}), noted in {noted}. Nothing was lost; go back and try again."
+    )
+    return desk_of(request).refuse(500, message, came_from(request))

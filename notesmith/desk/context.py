@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import threading
+import traceback
 from collections.abc import Callable, Sequence
 from datetime import datetime
 from pathlib import Path
@@ -28,6 +30,8 @@ from notesmith.vocabulary.load import vocabulary_files
 
 T = TypeVar("T")
 MONTHS = "January February March April May June July August September October November December".split()
+DEFECTS_NAME = "defects.log"
+MOST_DEFECT_BYTES = 1 << 20
 HERE = Path(__file__).resolve().parent
 TEMPLATES = jinja2.Environment(
     loader=jinja2.FileSystemLoader(HERE / "templates"),
@@ -123,6 +127,18 @@ class Desk:
     def preview(self) -> Path:
         """The site as it would be published, for the lecturer's eyes."""
         return self.course.folder / ".preview"
+
+    def note_defect(self, error: BaseException) -> str:
+        """Note a fault of the program in the course's folder, for whoever mends it; returns where."""
+        path = self.course.folder / DEFECTS_NAME
+        with contextlib.suppress(OSError):
+            if path.exists() and path.stat().st_size > MOST_DEFECT_BYTES:
+                path.unlink()
+            with path.open("a", encoding="utf-8") as file:
+                file.write(
+                    f"{datetime.now().astimezone():%Y-%m-%d %H:%M:%S}\n{''.join(traceback.format_exception(error))}\n"
+                )
+        return DEFECTS_NAME
 
     def page(self, name: str, *, status: int = 200, **values: Any) -> Response:
         """A whole page or a fragment from a template."""

@@ -11,7 +11,7 @@ from starlette.responses import Response
 from notesmith.annotations import Extraction
 from notesmith.desk import recorder
 from notesmith.desk.context import Desk, desk_of, is_applying
-from notesmith.desk.names import names, open_persons
+from notesmith.desk.names import open_persons
 from notesmith.desk.queue import word_queue
 from notesmith.desk.removal import removed
 from notesmith.desk.uploads import is_live, open_jobs, part_path
@@ -40,24 +40,27 @@ class LectureLine(msgspec.Struct, frozen=True):
     names: int
 
 
-def lecture_lines(desk: Desk, store: Store) -> tuple[LectureLine, ...]:
+def lecture_lines(desk: Desk, store: Store) -> tuple[tuple[LectureLine, ...], int]:
+    """The lectures of the course, and how many names wait in all: one in two lectures is asked once."""
     verdicts = store.verdicts()
     waiting = word_queue(desk.vocabulary, store, verdicts)
     lines = []
+    every: set[str] = set()
     for lecture in store.lectures():
         extraction = store.result(lecture.id, "extraction", Extraction)
         persons = open_persons(store, lecture, extraction, verdicts) if extraction else ()
+        said = {sounding(one.said) for one in persons}
+        every |= said
         words = sum(1 for item in waiting if item.lecture_id == lecture.id)
-        lines.append(LectureLine(lecture, extraction is not None, words, len({sounding(one.said) for one in persons})))
-    return tuple(lines)
+        lines.append(LectureLine(lecture, extraction is not None, words, len(said)))
+    return tuple(lines), len(every)
 
 
 def home(request: Request) -> Response:
     """GET /"""
     desk = desk_of(request)
     with desk.store() as store:
-        lines = lecture_lines(desk, store)
-        open_names = sum(1 for one in names(store, store.verdicts()) if one.open)
+        lines, open_names = lecture_lines(desk, store)
         current = open_jobs(store)
     return desk.page(
         "home.html",

@@ -102,7 +102,14 @@ class Worker:
         except MemoryError:
             self._finish(store, found, "failed", "the computer ran out of memory; close other programs, then retry")
         except Exception as error:
-            self._finish(store, found, "failed", f"a defect of the program ({type(error).__name__}); nothing was lost")
+            noted = self.desk.note_defect(error)
+            name = type(error).__name__
+            self._finish(
+                store,
+                found,
+                "failed",
+                f"a defect of the program ({name}), noted in {noted}; nothing was lost, try again",
+            )
         else:
             self._finish(store, found, "finished", body.message, lecture_id=body.lecture_id)
         return True

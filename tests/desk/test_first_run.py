@@ -33,7 +33,8 @@ def newcomer(empty: Course) -> TestClient:
 
 def test_every_page_of_an_empty_course_says_what_to_do(newcomer: TestClient) -> None:
     assert "Try it with the sample lectures" in newcomer.get("/").text
-    for path in ("/words", "/names", "/potencies", "/notes", "/terms", "/publish", "/history"):
+    for path in ("/words", "/names", "/potencies", "/notes", "/terms", "/publish", "/history", "/record", "/settings",
+                 "/coverage"):  # fmt: skip
         assert newcomer.get(path).status_code == 200
     assert newcomer.get("/next").url.path == "/"
 

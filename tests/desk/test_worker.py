@@ -10,7 +10,7 @@ from notesmith.course import Course
 from notesmith.desk.context import Desk
 from notesmith.desk.worker import Worker
 from notesmith.errors import Cancelled
-from notesmith.store.jobs import Job, JobBody, add_job, change_job, job
+from notesmith.store.jobs import Job, JobBody, add_job, change_job, job, jobs
 
 from .conftest import KEYS
 
@@ -117,3 +117,19 @@ def test_a_kill_after_a_file_was_taken_in_leaves_no_copy(
         assert worker.step(store)
         assert job(store, made.id).state == "finished"
     assert not (course.folder / ".incoming" / str(made.id)).exists()
+
+
+def test_a_defect_is_noted_for_whoever_mends_it(course: Course, monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(*_: object) -> None:
+        raise FileNotFoundError("a file of the program")
+
+    monkeypatch.setattr(Worker, "_do", broken)
+    with course.open_store() as store:
+        add_job(store, JobBody("publish", "site"))
+        assert Worker(Desk(course, KEYS, "Asha"), quiet_s=0).step(store)
+        (one,) = jobs(store)
+    assert one.state == "failed"
+    assert "defects.log" in one.body.message
+    noted = (course.folder / "defects.log").read_text()
+    assert "FileNotFoundError: a file of the program" in noted
+    assert "in broken" in noted
