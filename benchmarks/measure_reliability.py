@@ -236,7 +236,7 @@ def kill_test(
     calm_s = time.monotonic() - begun
     log.run_over()
     time.sleep(0.1)  # the last words of the run are still in the pipe
-    usual, order = {name: list(times) for name, times in stages.durations.items()}, list(stages.seen)
+    usual, order = {name: len(times) for name, times in stages.durations.items()}, list(stages.seen)
     wanted = contents(calm)
     figures = Tally(log.decoded)
     last = time.monotonic() + minutes * 60
@@ -247,7 +247,7 @@ def kill_test(
         before = figures.kills
         for aim in aims:
             pid = start(course)
-            stages.new_run(pid, None if aim is None else stages.aim_at(aim, chance, usual))
+            stages.new_run(pid, None if aim is None else stages.aim_at(aim, chance, usual.get(aim, 1)))
             status = os.waitpid(pid, 0)[1]
             stages.over()
             figures.window_check(log)
@@ -316,7 +316,7 @@ class DeskServer:
 
     def __init__(
         self, course: Course, tools: pipeline.Tools, stages: Stages, chance: random.Random | None, aims: list[str],
-        usual: dict[str, list[float]], killed: Callable[[], None],
+        usual: dict[str, int], killed: Callable[[], None],
     ) -> None:  # fmt: skip
         from notesmith.cli.desk import _listen
 
@@ -344,7 +344,8 @@ class DeskServer:
         self.pid = child(self._serve)
         aim = None
         if self.chance is not None and self.aims:
-            aim = self.stages.aim_at(self.aims.pop(0), self.chance, self.usual)
+            name = self.aims.pop(0)
+            aim = self.stages.aim_at(name, self.chance, self.usual.get(name, 1))
         self.stages.new_run(self.pid, aim, DOING)
         import socket
 
@@ -404,7 +405,7 @@ def desk_test(
     server.stop()
     log.run_over()
     time.sleep(0.1)
-    usual, order = {name: list(times) for name, times in stages.durations.items()}, list(stages.seen)
+    usual, order = {name: len(times) for name, times in stages.durations.items()}, list(stages.seen)
     wanted = contents(calm)
     with calm.open_store() as store:
         assert [one.state for one in jobs(store) if one.body.kind != "refresh"] == ["finished"] * (len(files) + 1)

@@ -22,6 +22,7 @@ from typing import Any
 
 import msgspec
 
+LATELY = 4
 LONGER = 1.1  # moments may fall a little after a stage's usual end, where its result is being stored
 
 
@@ -119,11 +120,15 @@ class Stages:
                 self._timer.cancel()
             self.process, self._aim, self._timer = 0, None, None
 
-    def aim_at(self, stage: str, chance: random.Random, usual: Mapping[str, Sequence[float]]) -> Aim:
-        """A moment in a stage by lot; mostly the first time the stage is entered, which a resumed run does reach."""
-        times = usual.get(stage) or [0.0]
-        occurrence = 1 if chance.random() < 0.75 else chance.randint(1, len(times))
-        return Aim(stage, occurrence, chance.uniform(0, times[occurrence - 1] * LONGER))
+    def aim_at(self, stage: str, chance: random.Random, occurrences: int) -> Aim:
+        """A moment in a stage by lot; mostly the first time the stage is entered, which a resumed run does reach.
+
+        The stage's time is one of the last it took, since a machine is not equally busy all the time.
+        """
+        with self._lock:
+            lately = self.durations.get(stage, [0.0])[-LATELY:]
+        occurrence = 1 if chance.random() < 0.75 else chance.randint(1, max(1, occurrences))
+        return Aim(stage, occurrence, chance.uniform(0, chance.choice(lately) * LONGER))
 
 
 def watch_pipeline(stages: Stages) -> None:
