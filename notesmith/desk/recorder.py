@@ -82,7 +82,8 @@ def put_in_order(path: Path) -> None:
 
     The packets are copied up to the first that cannot be read. A file that cannot be written anew stays as it is.
     """
-    with contextlib.suppress(av.FFmpegError, OSError, ValueError), unfinished(path) as temporary:
+    # AttributeError: PyAV before 14 cannot copy a stream.
+    with contextlib.suppress(av.FFmpegError, OSError, ValueError, AttributeError), unfinished(path) as temporary:
         kind = {".webm": "webm", ".ogg": "ogg", ".m4a": "mp4"}[path.suffix]
         with av.open(str(path), "r") as source, av.open(str(temporary), "w", format=kind) as target:
             stream = source.streams.audio[0]
