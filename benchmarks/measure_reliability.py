@@ -329,8 +329,9 @@ class DeskServer:
 
     def _entered(self, name: str) -> None:
         """The person has come to something: what was to be hit before it will not come again."""
-        if name in DOING and name in self.aims:
+        if name in DOING and name in self.aims and self.chance is not None:
             del self.aims[: self.aims.index(name)]
+            self.stages.aim_anew(self.stages.aim_at(self.aims.pop(0), self.chance, 1))
 
     def alive(self) -> None:
         if self.pid:
@@ -347,6 +348,8 @@ class DeskServer:
             name = self.aims.pop(0)
             aim = self.stages.aim_at(name, self.chance, self.usual.get(name, 1))
         self.stages.new_run(self.pid, aim, DOING)
+        if aim is not None and aim.stage in DOING:
+            self.stages.aim_anew(aim)
         import socket
 
         for _ in range(2000):

@@ -94,10 +94,22 @@ class Stages:
                 self.seen.append(name)
             self._counts[name] += 1
             if self._aim is not None and (name, self._counts[name]) == (self._aim.stage, self._aim.occurrence):
-                self._timer = threading.Timer(self._aim.delay_s, self._strike, (self.process,))
-                self._timer.start()
-                self._aim = None
+                self._arm(self._aim.delay_s)
         self.on_enter(name)
+
+    def _arm(self, delay_s: float) -> None:
+        self._aim = None
+        self._timer = threading.Timer(delay_s, self._strike, (self.process,))
+        self._timer.start()
+
+    def aim_anew(self, aim: Aim) -> None:
+        """Aim at the next time a stage is entered, or at once where it is under way, unless a strike is due."""
+        with self._lock:
+            if self._timer is not None or not self.process:
+                return
+            self._aim = Aim(aim.stage, self._counts[aim.stage] + 1, aim.delay_s)
+            if any(name == aim.stage for name, _ in self._open):
+                self._arm(aim.delay_s)
 
     def _strike(self, process: int) -> None:
         with self._lock:
