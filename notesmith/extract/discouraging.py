@@ -9,6 +9,7 @@ a listener may catch only half of it, and the flag only asks for a look.
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
 #: Places, people, acts and medicines of medical care, each plain enough to stand by itself.
 CARE = (
@@ -183,6 +184,7 @@ _BY_THEIR_DOCTOR = re.compile(
 _ONE_SELF = re.compile(r"\b(?:i|we|our|my|me|you)\b")
 
 
+@lru_cache(maxsize=8192)
 def discouraging_place(text: str) -> re.Match[str] | None:
     """The words of a lower-case sentence that may be heard as advice against care, None where there are none.
 

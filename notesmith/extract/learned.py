@@ -19,11 +19,13 @@ import msgspec
 
 from notesmith.annotations import PartKind, PointKind
 from notesmith.extract.cases import CaseSpan, introduces, likeness, returns_to, tells
+from notesmith.extract.discouraging import discouraging_place
 from notesmith.extract.lexicon import BODY_CHAPTERS, CLINICAL_WORDS, MIND_WORDS, MODALITY_WORDS, SENSATIONS, stem
 from notesmith.extract.names import name_lists
 from notesmith.extract.potency_words import NUMBER
 from notesmith.extract.sentences import Look
 from notesmith.extract.session import Session
+from notesmith.extract.warning_signs import sends_to_care
 
 #: The parts of a session, a case taken apart into where it begins, where it is taken up again, and the rest of it.
 STATES: tuple[str, ...] = (
@@ -106,6 +108,9 @@ def _word(low: str) -> str:
     return "#" if any(c.isdigit() for c in low) else low
 
 
+_CURES = re.compile(r"\b(?:cure[sd]?|curing|guarantee\w*|hundred per ?cent|permanent\w*|heals?|healed)\b")
+
+
 def own_features(session: Session, look: Look) -> dict[str, float]:
     """What one sentence shows by itself."""
     sentence = look.sentence
@@ -142,6 +147,12 @@ def own_features(session: Session, look: Look) -> dict[str, float]:
         "colon": ":" in sentence.low, "comma first": bool(units) and units[0].text.endswith(","), "short": look.meaningful <= 4, "long": look.meaningful >= 16,
     }  # fmt: skip
     found |= {name: 1.0 for name, on in flags.items() if on}
+    if sends_to_care(sentence.low) is not None:
+        found["sends"] = 1.0
+    if discouraging_place(sentence.low) is not None:
+        found["discourages"] = 1.0
+    if _CURES.search(sentence.low):
+        found["cures"] = 1.0
     found["amount"] = min(4, look.content) / 2
     intro = introduces(sentence.low)
     if intro:
