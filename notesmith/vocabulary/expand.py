@@ -43,6 +43,7 @@ MOST_WORDS = 24
 MOST_NAME_WORDS = 4
 # Words that may stand for a typed word.
 RELATIVES = 6
+RELATIVES_IN_ALL = 20  # of a query of many words each word has fewer, so that a first search stays small
 SUBSTITUTE_FROM = 0.05  # association of two words over the labels that differ in them alone
 ROOT_WEIGHT = 0.6
 LAY_WEIGHT = 0.8
@@ -550,7 +551,7 @@ def expand(
             groups[at + 1].setdefault(one, 1.0)
     for group, one in zip(groups, typed, strict=True):
         near = (item for item in lexicon.relatives(one) if item[0] in in_texts)
-        for other, weight in islice(near, RELATIVES):
+        for other, weight in islice(near, min(RELATIVES, max(2, RELATIVES_IN_ALL // len(words)))):
             group.setdefault(other, weight)
     for at, one in phrases_in(query, words):
         groups[at].setdefault(one, LAY_WEIGHT)

@@ -8,7 +8,7 @@
   for (let i = 0; i < 64; i += 1) VALUE[DIGITS[i]] = i;
   const KINDS = ["point", "case", "question", "transcript"];
   const ORDINALS = 8192, CHUNK = 24, CANDIDATES = 40, IMPACT = 6.5, RELATIVE_SHARDS = 256, MOST_CONCEPTS = 8;
-  const CONCEPT_WEIGHT = 2.0, OTHER_CONCEPTS = 0.4, COVERAGE_PART = 0.7, UNKNOWN_WORD = 3.0, LAY = 0.8, ALIKE = 0.7, ALIKE_KNOWN = 0.76;
+  const CONCEPT_WEIGHT = 2.0, OTHER_CONCEPTS = 0.4, COVERAGE_PART = 0.7, UNKNOWN_WORD = 3.0, LAY = 0.8, RELATIVES_IN_ALL = 20, ALIKE = 0.7, ALIKE_KNOWN = 0.76;
   const STOP = new Set(("a about all also am an and any are as at be been but by can do does for from get gets had has have he her him his how i if in into is it its like me more my of on or our out she so some that the their them then there these they this to very was we were what when where which who why will with would you your being too up").split(" "));
 
   function words(text) {
@@ -229,7 +229,8 @@
       const groups = stems.map((one) => new Map([[one, 1]]));
       joins.forEach((one, i) => { if (held.has(one)) for (const g of [groups[i], groups[i + 1]]) if (!g.has(one)) g.set(one, 1); });
       const add = (at, list) => { for (const [one, weight] of list) if (!groups[at].has(one)) groups[at].set(one, weight); };
-      relatives.forEach((list, at) => add(at, list));
+      const few = Math.max(2, Math.floor(RELATIVES_IN_ALL / (typed.length || 1)));
+      relatives.forEach((list, at) => add(at, list.slice(0, few)));
       for (const [at, one] of phrases(said, typed)) add(at, [[one, LAY]]);
       const unknown = new Set();
       typed.forEach((w, i) => { if (w.length > 3 && !held.has(stems[i]) && !relatives[i].length) unknown.add(i); });
