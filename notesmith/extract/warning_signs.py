@@ -90,7 +90,7 @@ _SENDS = re.compile(
     r"(?:[^.;?!]{0,40}\b(?:today|tonight|now|at once|immediately|same (?:day|night|hour)|that (?:day|night|hour|minute)|first|straight ?away|right away|within the hour))?|"
     r"(?:hospital|surgeon|doctor|x-?ray|ent|clinic)[^.;?!]{0,20}\b(?:today|tonight|at once|immediately|the same (?:day|night|hour|week)|that (?:same )?(?:day|night|hour|minute)|straight ?away|right away)|"
     r"(?:call|ring|phone|dial) (?:the |an |for )?(?:ambulance|help|emergency|family)|(?:do not|don't|never|not) (?:wait|sit (?:and|there|with)|leave (?:him|her|them) alone|discuss|let (?:him|her) leave)|"
-    r"(?:isn't|is not|not|never) (?:a )?(?:homeopathic|homoeopathic|for (?:your|our|my|the|you)|(?:ours|yours|mine)\b|for (?:us|you and me)|a (?:conversation|case) for)|(?:,|:) (?:run|go)\b|"
+    r"(?:isn't|is not|not|never) (?:a )?(?:homeopathic|homoeopathic|for (?:your|our|my|you)\b|(?:ours|yours|mine)\b|for (?:us|you and me)|a (?:conversation|case) for)|(?:,|:) (?:run|go)\b|"
     r"(?:that's|that is) (?:a )?(?:hospital|casualty|emergency|er|drip|sepsis|a drip|a bed|stroke|the surgeon)|(?:already|is) the hospital|no (?:debate|argument|discussion|second opinion))"
 )
 _SYMPTOM = re.compile(
