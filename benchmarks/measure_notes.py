@@ -34,9 +34,7 @@ sys.path.insert(0, str(Path(__file__).parent / "lab"))
 from truth import pieces_of, read_times
 
 NAME = "notes"
-DESCRIPTION = (
-    "study notes on gold sessions: parts, cases, points, prescriptions, names, cautions (each set apart)"
-)
+DESCRIPTION = "study notes on gold sessions: parts, cases, points, prescriptions, names, cautions (each set apart)"
 GOLD = Path(__file__).parent / "data" / "gold"
 #: Lectures spoken by synthetic voices, as the packaged recogniser heard them, with the time of each line.
 SPOKEN = Path(__file__).parent / "data" / "dev"
@@ -648,7 +646,8 @@ def run(arguments: Sequence[str]) -> dict[str, Any]:
         say = print if given.details and name in DEVELOPMENT else silent
         result[name] = measure(folder, vocabulary, nlp, say)
     result["note"] = (
-        "texts and labels are invented by the makers; dev to dev4 were read while the rules were written, sealed3 was "
+        "texts and labels are invented by the makers; dev to dev4 were read while the rules were "
+        "written and are learnt from (learn_notes.py --cross gives their figures unseen), sealed3 was "
         "written by another hand and is read only as figures"
     )
     result["point_times"] = point_times(vocabulary, nlp)

@@ -518,9 +518,9 @@ def _person(session: Session, ranges: list[tuple[int, int]], put: _Put, taken: s
     else:
         opening = session.sentences_in(start, end)[:5]
         for sentence in opening:
-            units = _bare_age(session, max(start, sentence.start), min(end, sentence.end))
-            if units is not None:
-                put("age", *units)
+            alone = _bare_age(session, max(start, sentence.start), min(end, sentence.end))
+            if alone is not None:
+                put("age", *alone)
                 break
     nouns = [
         (first, last)
