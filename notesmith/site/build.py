@@ -11,8 +11,9 @@ import os
 import re
 import shutil
 import tempfile
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
+from typing import TypeVar
 
 import msgspec
 
@@ -42,6 +43,7 @@ from notesmith.transcript import TimeSpan
 
 VERSION = 2
 PAGE_OF_LECTURES = 100
+MOST_SHARES = 20_000
 AUDIO_NAME, SUMS_NAME = "audio.json", "audio-sums.json"
 WebAudio = Callable[[Path, Path, Sequence[TimeSpan]], None]
 Report = Callable[[int, int], None]
@@ -95,6 +97,15 @@ class LectureFile(msgspec.Struct, frozen=True):
     captions: str
 
 
+class CardFile(msgspec.Struct, frozen=True):
+    """The part of a LectureFile that course-wide pages are made from; the rest is passed over unread."""
+
+    card: Card
+
+
+Kept = TypeVar("Kept", LectureFile, CardFile)
+
+
 class _Writer:
     """Writes files of the site, counts them, and knows which belong to it."""
 
@@ -131,6 +142,21 @@ def _replace(path: Path, data: bytes, made: set[Path]) -> bool:
             Path(temporary).unlink(missing_ok=True)
             raise
     return True
+
+
+def _batches(
+    due: Sequence[tuple[str, str, Sequence[tuple[str, str]]]],
+) -> Iterator[list[tuple[str, str, Sequence[tuple[str, str]]]]]:
+    """Pages in lots that show about MOST_SHARES pieces of lectures, so that a build of years fits in memory."""
+    some, count = [], 0
+    for one in due:
+        some.append(one)
+        count += len(one[2])
+        if count >= MOST_SHARES:
+            yield some
+            some, count = [], 0
+    if some:
+        yield some
 
 
 def cache_of(folder: Path) -> Path:
@@ -353,12 +379,12 @@ class _Build:
         except (OSError, msgspec.MsgspecError):
             return {}
 
-    def _kept_file(self, lecture_id: str) -> LectureFile:
+    def _kept_file(self, lecture_id: str, of: type[Kept]) -> Kept:
         path = self.cache / "lectures" / f"{lecture_id}.bin"
-        return msgspec.msgpack.decode(path.read_bytes(), type=LectureFile)
+        return msgspec.msgpack.decode(path.read_bytes(), type=of)
 
     def _kept_records(self, lecture_id: str) -> tuple[Record, ...]:
-        return self._kept_file(lecture_id).records
+        return self._kept_file(lecture_id, LectureFile).records
 
     def _drop_record_files(self, lecture_id: str, now: int, before: int) -> None:
         wanted = set(record_numbers(now))
@@ -409,25 +435,22 @@ class _Build:
             for path in site.files_of(name):
                 self._unlink(path)
         wanted: dict[str, str] = {}
-        opened: dict[str, dict[str, Share]] = {}
-
-        def share(lecture_id: str, key: str) -> Share:
-            if lecture_id not in opened:
-                if len(opened) > 300:
-                    opened.clear()
-                opened[lecture_id] = shares_of(self._kept_file(lecture_id).card, self.vocabulary)
-            return opened[lecture_id][key]
-
+        due: list[tuple[str, str, Sequence[tuple[str, str]]]] = []
         for name, held in members.items():
             shown = held[-pages.MOST_SESSIONS :]
-            related = site.related_pages(name)
-            wanted[name] = digest(len(held), shown, related)[:16]
-            if manifest.pages.get(name) == wanted[name]:
-                continue
-            key = name.rpartition("/")[0] if name.startswith(("cases/", "questions/")) else name
-            shares = [share(lecture_id, key) for lecture_id, _ in shown]
-            for path, body in site.concept_page(name, shares, len(held)).items():
-                self.writer.put(path, body)
+            wanted[name] = digest(len(held), shown, site.related_pages(name))[:16]
+            if manifest.pages.get(name) != wanted[name]:
+                due.append(
+                    (name, name.rpartition("/")[0] if name.startswith(("cases/", "questions/")) else name, shown)
+                )
+        for some in _batches(due):
+            shares = self._shares(some)
+            for name, key, parts in some:
+                found = [shares[lecture_id][key] for lecture_id, _ in parts]
+                for path, body in site.concept_page(name, found, len(members[name])).items():
+                    self.writer.put(path, body)
+                if name.startswith("remedy/"):
+                    self._write_cache(self._clues_path(name), msgspec.json.encode(site.clues(name, found)))
         for position, lecture_id in enumerate(manifest.order):
             kept = lectures[lecture_id]
             neighbours = [
@@ -437,7 +460,7 @@ class _Build:
             name = f"session/{lecture_id}"
             wanted[name] = digest(kept.digest, neighbours, kept.audio, site.linkable(kept.shares))[:16]
             if manifest.pages.get(name) != wanted[name] or lecture_id in changed:
-                file = self._kept_file(lecture_id)
+                file = self._kept_file(lecture_id, LectureFile)
                 for path, body in site.session_pages(
                     file.card, file.sentences, file.captions, kept.audio, neighbours[0], neighbours[1]
                 ).items():
@@ -451,31 +474,45 @@ class _Build:
             coming = []
             for lecture_id in reversed(manifest.order[-6:]):
                 if lectures[lecture_id].promised:
-                    card = self._kept_file(lecture_id).card
+                    card = self._kept_file(lecture_id, CardFile).card
                     coming += [(card.head, c) for c in card.carry_overs if c.direction == "promised"]
             for path, body in site.overview_pages(coming, manifest.pages, wanted).items():
                 self.writer.put(path, body)
-        clues = self.cache / "clues"
         if manifest.pages != wanted or not (self.folder / "revise.html").is_file():
-            self._revision(site, members, share, manifest.pages, wanted, clues)
+            self._revision(site, members)
         manifest.pages = wanted
         return sum(1 for name in wanted if name != "overview")
 
-    def _revision(
-        self, site: pages.SiteView, members: Mapping[str, list[tuple[str, str]]], share: Callable[[str, str], Share],
-        old: Mapping[str, str], wanted: Mapping[str, str], clues: Path,
-    ) -> None:  # fmt: skip
+    def _shares(self, due: Sequence[tuple[str, str, Sequence[tuple[str, str]]]]) -> dict[str, dict[str, Share]]:
+        """What some pages show of each lecture; every lecture is opened once, and only what is shown is kept."""
+        keys: dict[str, set[str]] = {}
+        for _, key, shown in due:
+            for lecture_id, _ in shown:
+                keys.setdefault(lecture_id, set()).add(key)
+        found = {}
+        for lecture_id, wanted in keys.items():
+            held = shares_of(self._kept_file(lecture_id, CardFile).card, self.vocabulary)
+            found[lecture_id] = {key: held[key] for key in wanted}
+        return found
+
+    def _clues_path(self, name: str) -> Path:
+        return self.cache / "clues" / f"{name.partition('/')[2]}.json"
+
+    def _revision(self, site: pages.SiteView, members: Mapping[str, list[tuple[str, str]]]) -> None:
         """The revision page needs a few clues of every remedy; they are kept in small files of their own."""
+        names = sorted(key for key in members if key.startswith("remedy/"))
+        missing = [(name, name, members[name][-pages.MOST_SESSIONS :]) for name in names
+                   if not self._clues_path(name).is_file()]  # fmt: skip
+        for some in _batches(missing):
+            shares = self._shares(some)
+            for name, key, shown in some:
+                made = site.clues(name, [shares[lecture_id][key] for lecture_id, _ in shown])
+                self._write_cache(self._clues_path(name), msgspec.json.encode(made))
         cards = []
-        for name in sorted(key for key in members if key.startswith("remedy/")):
-            path = clues / f"{name.partition('/')[2]}.json"
-            if old.get(name) != wanted[name] or not path.is_file():
-                held = members[name][-pages.MOST_SESSIONS :]
-                made = site.clues(name, [share(lecture_id, name) for lecture_id, _ in held])
-                self._write_cache(path, msgspec.json.encode(made))
-            if found := msgspec.json.decode(path.read_bytes(), type=list[pages.Clue]):
+        for name in names:
+            if found := msgspec.json.decode(self._clues_path(name).read_bytes(), type=list[pages.Clue]):
                 cards.append((name, found))
-        for path in clues.glob("*.json"):
+        for path in (self.cache / "clues").glob("*.json"):
             if f"remedy/{path.stem}" not in members:
                 path.unlink()
         for path_name, body in site.revision_pages(cards).items():
