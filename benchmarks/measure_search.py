@@ -44,7 +44,7 @@ SETS = {
     "open": ("dev", "dev2"),
     "open2": ("dev", "dev2"),
     "held": ("dev3", "dev4"),
-    "sealed2": measure_notes.DEVELOPMENT,
+    "sealed2": ("dev", "dev2", "dev3", "dev4"),
 }
 NEAR_MS = 5000
 DEPTH = 10
