@@ -32,7 +32,8 @@ CARE = (
     r"supplements?|grommets?|implants?|braces|catheters?|hearing aids?|pessary|pessaries|arvs?|antiretrovirals?|art drugs|ors\b|oral rehydration|formula feeds?|nasal sprays?|"
     r"tonsils? (?:removed|out)|adenoids? (?:removed|out)|iv fluids?|the drip|drips?\b|scans?|x-?rays?|biops(?:y|ies)|mri|ct scan|sonograph\w+|ultrasounds?|blood tests?|"
     r"screening|mammogra\w+|pap smears?|investigations?|check-?ups?|second opinion|referrals?|referr\w+|admission|admitt?\w*|"
-    r"root canal|(?:asthma )?(?:pump|puffer)s?\b|prescriptions?|(?:blood|lab|scan|test|x-?ray) reports?|nitrates?|sorbitrate|cough (?:syrup|mixture)s?|ointments?|(?:steroid|skin|medicated|their|his|her) creams?|cream from the (?:doctor|hospital)|"
+    r"an(?:a)?esthetics?|an(?:a)?esthesia|epidurals?|spinal (?:block|injection)|induction of labou?r|(?:psycho|physio)therap\w+|therapists?|counsell\w+|midwi(?:fe|ves)|"
+    r"the chemist(?:'s)?|worm (?:tablets?|medicine)|root canal|(?:asthma )?(?:pump|puffer)s?\b|prescriptions?|(?:blood|lab|scan|test|x-?ray) reports?|nitrates?|sorbitrate|cough (?:syrup|mixture)s?|ointments?|(?:steroid|skin|medicated|their|his|her) creams?|cream from the (?:doctor|hospital)|"
     r"(?:modern|western|conventional|orthodox|regular|official|english) (?:medicines?|drugs?|treatments?|doctors?|care)|"
     r"medical (?:help|care|advice|treatment|attention)|psychiatric (?:drugs?|medicines?|treatment))"
 )
@@ -55,6 +56,8 @@ _SEND_AWAY = (
     r"(?:the|his|her|their|your|all|that)|chuck\w*|bin(?:ned)?|ditch\w*|omit\w*|quit\w*|ceas\w+|forget(?: about)?|say no|"
     r"said no|turn(?:ed)? down|declin\w+|tear up|tore up|burn(?:t)? (?:the|her|his) prescription|wash(?:ed)? your hands of|"
     r"pour\w*|(?:get|gets|got|getting|take|took|taken|wean\w*|keep|kept) (?:him|her|them|you|me|people|patients|the \w+|your \w+) (?:off|away|out)|free (?:of|from)|freed? (?:him|her|them) (?:of|from)|sav(?:e|ed|es|ing) (?:\w+ ){0,3}from|spar(?:e|ed|es) (?:\w+ ){0,2}|"
+    r"knock(?:s|ed|ing)? back|pass(?:es|ed|ing)? (?:up|on (?:the|his|her|their|any))|turn(?:s|ed|ing)? (?:down|away)|opt(?:s|ed|ing)? out of|dodg\w+|shun\w*|sw(?:ear|ore|orn) off|"
+    r"back(?:s|ed|ing)? out of|pull(?:s|ed|ing)? out of|steer\w* clear|h[eo]ld(?:s|ing)? off|(?:get|gets|got|getting) out of|say(?:s|ing)? no to|chop(?:ped)? out|"
     r"escap(?:e|ed|es)|rescu\w+ (?:\w+ )?from|protect\w* (?:\w+ )?from the|beware of|be wary of|fear)"
 )
 _NEGATION = (
@@ -106,6 +109,11 @@ PATTERNS = tuple(
         # care … is useless, harmful, not needed, only suppresses
         rf"\b{CARE}\b[^.;?!]{{0,55}}\b{_BELITTLED}",
         rf"\b{CARE} (?:will|would|can|could|has|have|had|does|do) (?:\w+ )?(?:nothing|not help|never help|not cure|never cure|no effect)",
+        # care offered, and no said to it; care left by whoever was to have it
+        rf"\b(?:tell\w*|told|say|says|said|advis\w+|suggest\w*|offer\w*|want\w*|propos\w+) [^.;?!]{{0,20}}\b{CARE}\b[^.;?!]{{0,35}}\b(?:say|tell|told|said|answer\w*) (?:\w+ ){{0,2}}?no\b",
+        rf"\b{_ANY}\b[^.;?!]{{0,75}}\b(?:she|he|they|people|folks?|i|we) (?:just |simply |has |have |had )?(?:left|leave|leaves|stopped|quit|dropped|threw|gave up|skipped|"
+        r"refused|binned) (?:it|them|that|the lot|everything)\b",
+        rf"\b{CARE}\b[^.;?!]{{0,60}}\b(?:do|does|did|doing|manage|managed|live|be|better|best|get by|get along|go|gone) (?:\w+ )?without\b(?! (?:pain|any pain|fever))",
         # harm from care
         rf"\b(?:bad effects?|ill effects?|side effects?|damage[sd]?|harm(?:ed)?|suppress\w*|never well since|poison\w*|spoil\w*|ruin\w*|"
         rf"victim\w*|dying|died|killed|fed up|drugged|cause[sd]?|brought on|result)[^.;?!]{{0,25}}\b(?:of|from|by|since|after|with) "

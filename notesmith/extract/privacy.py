@@ -7,6 +7,7 @@ never taken for a person. What the rules are unsure of is hidden and marked doub
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -215,11 +216,33 @@ _NOT_CALLED = frozenset(
     "compare think take give ask read write study keep hold stop wait sorry please thanks welcome hello professor teacher sister brother mother father colleagues "
     "i we you she he they it this that these those what why how who where which one two three four five six seven eight nine ten".split()
 )
+#: Endings of kinship and respect in several tongues, joined to a name (common practice).
+_RESPECT = re.compile(
+    r"([^\W\d_]{2,})-(?:da|di|dada|didi|ji|jee|bhai|ben|behn|bhaiya|saab|sahab|saheb|sahib|san|sama|kun|chan|apa|bhau|tai|garu|anna|akka|mama|kaka|babu|bhabhi|amma|gaaru|nim|ssi)"
+)
 _MONTH_NAMES = frozenset(["april", "may", "june", "august"])
 _INITIAL = re.compile(r"^[A-Z]\.?,?$")
 _INTRODUCES = re.compile(
     r"\b(?:(?:my|his|her|their|whose|the|patient's|child's|boy's|girl's) name (?:is|was)|named|name is|"
     r"name was|called|i am|i'm|myself|this is|calling from|goes by)$"
+)
+#: What is said to a person and hardly of a remedy, right after a name.
+_TO_A_PERSON = re.compile(
+    r"(?:your (?:question|hand|turn|mic|mike|microphone|camera|answer|screen|phone|line|voice|sound|notes|internet|dog|child|baby)|"
+    r"i (?:can |can't |cannot |will )?(?:see|hear|saw|heard|call|called) (?:you|your)|i'll (?:come to|take|ask) you|we (?:can |can't |cannot )?hear you|"
+    r"you (?:asked|wanted|wrote|raised|have your hand|had your hand|had a|are (?:muted|on mute|frozen)|go(?: first| next| ahead)?\b|can go|unmute|were sleeping|may)|"
+    r"you're (?:muted|on mute|next|frozen)|(?:un)?mute\b|sit down|go ahead|speak up|switch (?:on|off)|turn (?:on|off)|can you hear|are you (?:there|with us|still|awake)|"
+    r"the question in the chat|stop (?:talking|laughing|typing)|wake up|good (?:morning|evening|afternoon|question|girl|boy)|thank you|thanks)"
+)
+#: What stands right before a person called on, thanked or greeted, after which a name ends the call.
+_CALLED_ON = re.compile(
+    r"(?:(?:^|[,;.?!] )(?:go|go on|go ahead|over to you|your turn|you first|sit down|sit|thank you|thanks|many thanks|thank you so much|thank you very much|welcome|hello|hi|hey|"
+    r"good (?:morning|evening|afternoon|night)|sorry|bye|goodbye|happy birthday|well done|bravo|unmute),?)$"
+)
+_NAMED_SO = re.compile(
+    r"(?:"
+    r"\b(?:her|his|your|my|their|the (?:girl|boy|baby|child|patient|lady|man|woman|student)'s) (?:own |real |first |good |full )?name(?:'s| is| was)|"
+    r"\b(?:a|the|this|that|my|our) (?:girl|boy|lady|woman|man|patient|student|baby|child|friend|neighbour|colleague) (?:named|called|by name))$"
 )
 _PLACE_BEFORE = frozenset(["from", "in", "at", "near", "to", "of", "around", "outside", "via"])
 _PLACE_SUFFIX = re.compile(
@@ -240,6 +263,8 @@ _PLACE_WORDS = frozenset(
         "polyclinic", "dispensary", "infirmary", "medical", "memorial", "forge", "textiles", "infotech",
     ]
 )  # fmt: skip
+#: First words of the names of many towns.
+_TOWN_FIRST = frozenset("bad san santa santo sao são saint st sankt sint los las puerto porto porta fort".split())
 #: Small words inside names of places, and the places of a town that stand after its name.
 _PLACE_PARTICLES = frozenset(
     "de do da dos das del della di la le les du upon on under next the in bei am al el ul und sur sous san".split()
@@ -280,6 +305,9 @@ _VISITS = re.compile(
 _TOLD_OF_ONE = re.compile(
     r"\b(?:she|he|his|her|him|they)\b.*\b(?:was|were|had|came|got|went|did|lost|gave|saw|became|began)\b|"
     r"\b(?:was|were|had|came|got|went|gave|saw)\b.*\b(?:she|he|his|her|him|them)\b"
+)
+_TIME_BEFORE = re.compile(
+    r"\b(?:by|until|till|before|after|since|around|from|during|last|come|past)(?: the| this| that| last| next)*$"
 )
 _ONE_PERSON = re.compile(r"\b(?:s?he|her|his|him|herself|himself)\b")
 _MONTHS_IN_FULL = frozenset(_MONTHS.split("|"))
@@ -442,7 +470,10 @@ def _patterns(session: Session, cases: Sequence[tuple[int, int]]) -> Iterable[_F
             or _of_one(session, sentence.index)
         )
         for start, end in feasts_in(session, sentence.start, sentence.end):
-            if told and _past(session, sentence) and not taken & set(range(start, end)):
+            dates_it = told and _past(session, sentence) or _dated_by(session, sentence, start)
+            if dates_it and not taken & set(range(start, end)):
+                if start > sentence.start and session.units[start - 1].low == "the":
+                    start -= 1
                 taken.update(range(start, end))
                 yield _Found(start, end, "date")
         for start, end, match in session.search(_MONTH_ALONE, sentence.start, sentence.end):
@@ -468,6 +499,12 @@ def _patterns(session: Session, cases: Sequence[tuple[int, int]]) -> Iterable[_F
             ):  # fmt: skip
                 taken.add(unit)
                 yield _Found(unit, unit + 1, "date")
+
+
+def _dated_by(session: Session, sentence: Sentence, at: int) -> bool:
+    """``by Lent he was at the nets``: a feast after a word of time, in a sentence that tells of one person."""
+    before = session.low(max(sentence.start, at - 3), at)
+    return bool(_TIME_BEFORE.search(before) and (_ONE_PERSON.search(sentence.low) or _VISITS.search(sentence.low)))
 
 
 def _past(session: Session, sentence: Sentence) -> bool:
@@ -667,6 +704,8 @@ class _Names:
             return _Found(at, at + 1, "student", doubtful=True)
         if any(c.isdigit() or c == "." for c in low):
             return None  # LM1, e.g.
+        if (kin := self._with_respect(at, low)) or (kin := self._at_a_persons_place(at, low)):
+            return kin
         if not low or not low[0].isalpha() or _other(low) or low in STATES or low in _NEVER:
             return None
         if initialled := self._initials(at, used):
@@ -794,6 +833,10 @@ class _Names:
             return None
         if at in self.remedy_units:
             strong = False
+        if evidence < 1.5 and self._foreign_name(at, low, capital):
+            return _Found(
+                at, at + 1, "student" if not any(s <= at < e for s, e in self.cases) else "patient", doubtful=True
+            )
         if evidence < 1.5:
             return self._called_by_word(at, low, capital)
         if before in _PLACE_BEFORE and not titled and not listed and self._history(at):
@@ -842,6 +885,70 @@ class _Names:
         if set_off or (inner and self._before(at) in _CALLS and self._comma(at)):
             return _Found(at, at + 1, "student", doubtful=True)
         return None
+
+    def _with_respect(self, at: int, low: str) -> _Found | None:
+        """``Mohan-da``, ``Keiko-san``: a name with an ending of kinship or respect."""
+        match = _RESPECT.fullmatch(low)
+        if (
+            match is None
+            or not self._capital(at)
+            or match[1] in _TITLES
+            or match[1] in _RELATIVES
+            or match[1] in _NEVER
+        ):
+            return None
+        if match[1] in {"guru", "swami", "master", "teacher", "doctor", "daktar", "sir", "madam"}:
+            return None
+        return _Found(at, at + 1, "student", doubtful=zipf_frequency(match[1], "en") > 4.2)
+
+    def _whose_person(self, at: int) -> bool:
+        """``my neighbour Silica``: a capital right after somebody's relative or friend."""
+        return (
+            at > 1 and not self._comma(at - 1) and self._before(at, 2) in {"my", "our", "his", "her", "your", "their"}
+            and self._before(at) in _RELATIVES | _PERSON_NOUNS - {"patient", "child", "baby", "teacher", "senior"}
+        )  # fmt: skip
+
+    def _foreign_name(self, at: int, low: str, capital: bool) -> bool:
+        """A capital and letters English has not, inside a sentence, and no word of the vocabulary or of a greeting."""
+        plain = _plain(low)
+        return (
+            capital and self.cased and _foreign(low) and at not in self.sentence_starts and len(low) > 2 and plain not in _NEVER
+            and low not in self.term_words and plain not in self.term_words and low not in self.author_words and plain not in self.author_words
+            and at not in self.term_units and low not in self.lower_seen and plain not in OTHER_PROPER
+        )  # fmt: skip
+
+    def _at_a_persons_place(self, at: int, low: str) -> _Found | None:
+        """A word of the vocabulary, an author or a feast where only a person is called, thanked or named: doubtful.
+
+        ``Go, Sepia.``, ``Dunham, your question``, ``her name is Iris``. The position outranks the lists.
+        """
+        if not self._capital(at) or not self.cased or low in _TITLES or low in _NOT_CALLED or len(low) < 3:
+            return None
+        if low in _NEVER and low not in FEASTS:
+            return None
+        foreign = _foreign(low)
+        known = at in self.term_units or low in self.term_words or low in self.author_words or low in FEASTS
+        if not known and not foreign:
+            return None
+        units, sentence = self.session.units, self.session.sentence_at(at)
+        opens = at == sentence.start or self._comma(at - 1)
+        ends = self._comma(at) or at + 1 >= sentence.end
+        after = self.session.low(at + 1, min(sentence.end, at + 7))
+        before = self.session.low(max(sentence.start, at - 5), at)
+        given = low in self.lists.given or foreign
+        called = bool(ends and _CALLED_ON.search(before)) and not ("sorry" in before and units[at].text.endswith(","))
+        called = called or bool(_NAMED_SO.search(before)) or self._whose_person(at)
+        spoken_to = opens and bool(_TO_A_PERSON.match(after))
+        asked = (
+            units[at].text.endswith("?") and self._comma(at - 1) and sentence.end - sentence.start <= 3
+            and self._before(at) in {"yes", "okay", "ok", "hello"}
+        )  # fmt: skip
+        by_name = given and opens and self._addressed(at, at + 1) and (foreign or low not in self.author_words)
+        if not (called or spoken_to or asked or by_name):
+            return None
+        if by_name and not (called or spoken_to or asked) and low not in self.lists.given:
+            return None if _plain(low) in _NEVER else _Found(at, at + 1, "student", doubtful=True)
+        return _Found(at, at + 1, "student", doubtful=True)
 
     def _at_a_person(self, at: int, low: str) -> bool:
         """``my brother Hope``, ``a girl called Sunny``: any capital right after a word for a person or a naming."""
@@ -1128,6 +1235,8 @@ class _Names:
         if not low or low in OTHER_PROPER:
             return None
         before = self._before(at).rstrip(",")
+        if (holy := self._holy_place(at, low)) is not None:
+            return holy
         for length in range(min(self.lists.longest_place, 4), 0, -1):
             end = at + length
             if end > len(units) or any(self._comma(u) for u in range(at, end - 1)):
@@ -1224,6 +1333,24 @@ class _Names:
                 return at + 1
         return None
 
+    def _holy_place(self, at: int, low: str) -> int | None:
+        """``Bad Nauheim``, ``San Rafael``, ``Sankt Gallen``: the first word of a name of a town, and a capital after it."""
+        then = at + 1
+        if (
+            low.rstrip(".") not in _TOWN_FIRST or not self.cased or not self._capital(at) or then >= len(self.session.units)
+            or self._parted(at) and not self.session.units[at].text.endswith("t.") or not self._capital(then) or then in self.remedy_units
+        ):  # fmt: skip
+            return None
+        name = self._key(then)
+        if name in self.term_words or _other(name) or name in _NOT_CALLED or self.session.units[then].bare == "I":
+            return None
+        if at in self.sentence_starts and not (self._unknown(then) or self._listed(then) or _foreign(name)):
+            return None
+        saint = low.rstrip(".") in {"saint", "st"}
+        if saint and (self._before(at) not in _PLACE_BEFORE or self.session.units[then].low.endswith("'s")):
+            return None  # a saint, a wort or a day, not a town
+        return self._rest_of_place(then + 1)
+
     def _rest_of_place(self, end: int) -> int:
         """The end of a name of several words: ``Feira de Santana``, ``Newcastle upon Tyne``."""
         units = self.session.units
@@ -1268,6 +1395,16 @@ class _Names:
             or at not in self.sentence_starts
             or zipf_frequency(name, "en") < 3.5
         )
+
+
+def _plain(low: str) -> str:
+    """A word without the marks on its letters."""
+    return "".join(c for c in unicodedata.normalize("NFKD", low) if not unicodedata.combining(c))
+
+
+def _foreign(low: str) -> bool:
+    """Whether a word is written with letters English has not."""
+    return any(c.isalpha() and not c.isascii() for c in low)
 
 
 def _other(low: str) -> bool:

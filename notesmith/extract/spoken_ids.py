@@ -35,6 +35,31 @@ _STREET = re.compile(
     rf"\b(?P<id>(?:{NUMBER})[a-z]?(?:(?:/| by | slash | stroke | bar )\w+)?,? (?:[\w'.-]+ ){{1,4}}(?:road|street|lane|avenue|drive|close|terrace|gardens|square|crescent|"
     r"row|court|way|marg|gali|place|colony|nagar|estate|layout))\b"
 )
+#: One figure of a number that is read out figure by figure; "two hundred" is none.
+_FIGURE = (
+    r"(?:(?:double|triple|treble) )?(?:zero|nought|naught|null|nil|oh|o|one|two|three|four|five|six|seven|eight|nine)"
+    r"(?!['-]|,? (?:hundred|thousand|lakhs?|million|times|drops?|pills?|globules|days?|weeks?|months?|years?|hours?))"
+)
+_JOIN = r"(?:[ ,]+|,? ?(?:dash|hyphen|minus|slash|stroke|oblique|bar|plus|space|dot|then|and then|again),? )"
+_RUN = re.compile(rf"\b(?P<id>(?:plus )?(?:{_FIGURE}|{_PAIR}|\d+)(?:{_JOIN}(?:{_FIGURE}|{_PAIR}|\d+)){{3,}})\b")
+_RECORD_CUE = re.compile(
+    r"\b(?:records?|charts?|files?|roll|id|card|registration|ticket|token|code|passport|policy|licen[cs]e|account|uhid|mrn|bill|receipt|booking|admission|case)\b"
+)
+_GRADED = re.compile(
+    r"\b(?:grades?|graded|rubrics?|scores?|scored|marks|steps|potenc\w+|doses?|counting|count|pages?|aphorisms?)\b"
+)
+_PHONE_SAID = re.compile(r"\b(?:phone|mobile|cell|whatsapp|telephone|landline|ring|call|dial|text|viber|signal)\b")
+_HOUSE = rf"(?:(?:house |flat |door |plot |at )?(?:number|no\.?|nr\.?|nummer|num[ée]ro|n[úu]mero|numer) )?(?:{NUMBER})[a-z]?(?![\w'-])"
+_POSTCODE = rf"(?:,? (?:postcode |pin ?code |zip ?code |plz |code )?(?:{_DIGIT}|{_PAIR})\b(?:[ ,-]+(?:{_DIGIT}|{_PAIR})\b){{1,5}})?"
+_ROADS = r"(?:road|street|lane|avenue|drive|close|terrace|gardens|square|crescent|row|court|way|marg|gali|nagar|colony|alley|parade|quay|boulevard)"
+#: A street named before its number, as in much of the world: the kind of street last, joined on, or first.
+_STREET_FIRST = re.compile(
+    rf"\b(?P<id>(?:(?:[\w'.-]+ ){{1,3}}(?P<road>{_ROADS})|[\w-]+(?:weg|strasse|strase|straat|gasse|allee|platz|gatan|gade|v[äa]gen|steig|utca|laan)|"
+    rf"(?P<kind>rue|via|viale|corso|piazza|calle|avenida|paseo|rua|travessa|ulica|ulitsa|ul\.|ulice|vulytsia|vulitsa|strada|bulevar|chemin|impasse|place|plaza|jalan|jl\.) "
+    rf"(?:(?:de|del|della|du|des|la|las|los|da|do|dos|les) ){{0,2}}(?:[\w'.-]+ ?){{1,3}}?),?(?P<house> {_HOUSE}){_POSTCODE})"
+)
+#: Kinds of street that are ordinary words too, which count only before the word "number".
+_OFTEN_ELSE = frozenset(["court", "way", "place", "close", "row", "square", "drive", "parade", "gardens"])
 _AGE_ALONE = re.compile(
     rf"(?:^|[,;:(] |\b(?:he|she|who|mother|father|lady|man|woman|gentleman|mama|papa|uncle|aunt|granny) )(?:(?:i think|about|nearly|almost|some|already|now|just|a good|fully|about) )*(?P<age>{NUMBER})(?=[,;.?!)]|$| (?:and|but|or so|though|with|who|she|he) )"
 )
@@ -55,12 +80,20 @@ FEASTS = frozenset(
     vishu|ugadi|sankranti|makar sankranti|lohri|baisakhi|vaisakhi|bihu|raksha bandhan|rakhi|janmashtami|ganesh chaturthi|ganpati|shivratri|mahashivratri|
     karva chauth|chhath|gudi padwa|vesak|wesak|poson|poya|losar|buddha purnima|guru nanak jayanti|gurpurab|mahavir jayanti|paryushan|ramadan|ramzan|ramazan|eid|
     bakrid|muharram|ashura|milad|mawlid|nowruz|navroz|hanukkah|chanukah|passover|pesach|yom kippur|rosh hashanah|purim|sukkot|kwanzaa|chinese new year|
-    lunar new year|songkran|tet|midsummer|meskel|timkat|genna|fasika|mashujaa day|jamhuri day|durga|puja holidays|sinulog|undas""".replace(
+    lunar new year|songkran|tet|midsummer|meskel|timkat|genna|fasika|mashujaa day|jamhuri day|durga|puja holidays|sinulog|undas|pujas|puja|saraswati puja|kali puja|lakshmi puja|ganesh puja|vishwakarma puja|basanti puja|orthodox easter|
+    greek easter|orthodox christmas|little christmas|christmas eve|whit monday|whit sunday|shrove tuesday|shrovetide|mardi gras|fasching|karneval|fasnacht|martinmas|
+    st john's day|saint john's day|st nicholas|saint nicholas day|all hallows|three kings|maundy thursday|ascension|ascension day|trinity sunday|dormition|day of the dead|
+    mid-autumn festival|obon|loy krathong|hari raya|tabaski|bakr eid|eid al-fitr|eid al-adha|eid ul-fitr|eid ul-adha|id-ul-fitr|shab-e-barat|arbaeen|simchat torah|shavuot|
+    lag baomer|ram navami|teej|bhai dooj|bhau beej|dhanteras|akshaya tritiya|poila boishakh|vijayadashami|ganeshotsav|thaipusam|thai pongal|maslenitsa|malanka|
+    canada day|australia day|anzac day|bastille day|columbus day|memorial day|labour day|may day|women's day|father's day|bank holiday|name day|nameday|name-day""".replace(
         "\n", ""
     )
     .replace("    ", "")
     .split("|")
 )
+#: Feasts written small in English.
+_SMALL_FEASTS = frozenset(["name day", "nameday", "name-day", "carnival", "bank holiday"])
+_WHOSE = re.compile(r"of (?:his|her|the|their|my) \w+")
 _FEAST = re.compile(
     r"\b(?P<feast>"
     + "|".join(sorted(map(re.escape, FEASTS), key=len, reverse=True))
@@ -82,6 +115,18 @@ def find_spoken(session: Session, start: int, end: int) -> Iterator[tuple[int, i
                 keep -= 1
             if keep < name_end:
                 yield keep, last, "other identifier"
+    for _, _, match in session.search(_STREET_FIRST, start, end):
+        first, last = session.span_of(start, match, "id")
+        street = [u for u in range(first, last) if session.units[u].bare[:1].isupper()]
+        if match["road"] and (
+            len(street) < 2 or match["road"] in _OFTEN_ELSE and not re.match(r" \D*\bn(?:o|r|um)", match["house"])
+        ):
+            continue
+        if street:
+            # The words before the name are no part of it: "of Mill Lane, six" leaves "of" behind.
+            yield first if match["kind"] else street[0], last, "address"
+    for first, last, role in _runs(session, start, end):
+        yield first, last, role
     for _, _, match in session.search(_CODE, start, end):
         code = match["id"].strip(" ,-")
         figures = re.findall(rf"{_PAIR}|{_DIGIT}", code)
@@ -105,9 +150,47 @@ def find_spoken(session: Session, start: int, end: int) -> Iterator[tuple[int, i
                 yield first, last, "age over 89"
 
 
+def _runs(session: Session, start: int, end: int) -> Iterator[tuple[int, int, PersonRole]]:
+    """Six figures or more read out one by one, however they are parted; no potencies and no counting aloud."""
+    for _, _, match in session.search(_RUN, start, end):
+        parts = re.findall(rf"{_PAIR}|(?:double |triple |treble )?\w+", match["id"])
+        values, length, single = [], 0, 0
+        for part in parts:
+            if part.isdigit():
+                length += len(part)
+                single += len(part) == 1
+                values.append(int(part))
+            elif re.fullmatch(_PAIR, part):
+                length += 2
+                values.append(number_of(part) or 0)
+            elif re.fullmatch(_FIGURE, part):
+                length += 2 if part.startswith("double") else 3 if part.startswith("tr") else 1
+                single += 1
+                values.append(number_of(part.split()[-1]) or 0)
+        spoken = sum(not part.isdigit() for part in parts)
+        if length < 6 or single < 4 or not spoken or values == sorted(values) or values == sorted(values, reverse=True):
+            continue
+        before = session.low(
+            max(start, session.span_of(start, match, "id")[0] - 6), session.span_of(start, match, "id")[0]
+        )
+        phone = (
+            match["id"].startswith("plus")
+            or _PHONE_SAID.search(before)
+            or not _RECORD_CUE.search(before)
+            and length > 6
+        )
+        if _GRADED.search(before):
+            continue
+        first, last = session.span_of(start, match, "id")
+        yield first, last, "phone" if phone else "record number"
+
+
 def feasts_in(session: Session, start: int, end: int) -> Iterator[tuple[int, int]]:
     """Half-open units of feasts that date something in one sentence: ``at Christmas``, ``up to next Pongal``."""
     for first, last, match in session.search(_FEAST, start, end):
         at, _ = session.span_of(start, match, "feast")
-        if session.units[at].bare[:1].isupper():
+        if session.units[at].bare[:1].isupper() or session.units[first].bare[:1].isupper():
             yield first, last
+        elif match["feast"] in _SMALL_FEASTS:
+            whose = _WHOSE.match(session.low(last, min(end, last + 4)))
+            yield first, last + (whose[0].count(" ") + 1 if whose else 0)

@@ -32,6 +32,19 @@ SPOKEN = [
     ("D phone", "Ring {nine eight two two zero one seven four four five} in the evening."),
     ("F email", "Write to me on {someone.else@example.org}."),
     ("H record number", "The OPD number was {4471}."),
+    ("A names, a remedy's word called on", "Go, {Silica}. We are waiting for you."),
+    ("A names, a remedy's word as a name", "A new one came, her name is {Sepia} and she is five."),
+    ("A names, an author's word called on", "{Dunham}, your question please."),
+    ("A names, with respect", "Give the forms to {Mohan-bhai} at the desk."),
+    ("A names, letters of other tongues", "It was noted by our {Błażej} and by me."),
+    ("B street before number", "He sits in {Potter Lane, number nine} with his dogs."),
+    ("B street joined", "Send it to {Erlenweg eleven, eight oh three three one} by post."),
+    ("B street, kind first", "She lives at {rue Pasteur, number twelve} now."),
+    ("B places", "He was a baker in {Bad Dürrwald} for long."),
+    ("C dates, feasts", "He came back after the {Saraswati Puja} and was well."),
+    ("C dates, feasts", "By {Passover} she had lost her cough."),
+    ("D phone, parted", "Ring {plus four four, oh seven, one nine two, dash, double six, three} for it."),
+    ("H record number, parted", "Her roll number is {one nine two oh, slash, four four seven} in the list."),
     ("N address on the net", "It is on {www.example.org} for you."),
 ]
 
@@ -56,6 +69,8 @@ def test_identifiers_are_hidden(found: Found, kind: str, text: str) -> None:
     "text",
     [
         "Kent says it is a cold remedy.", "In Sabina there is pain from the sacrum.", "China comes after loss of fluids.",
+        "The steps are six, twelve, thirty, two hundred, one thousand.", "Sorry, Pulsatilla, not Sepia, is the one.",
+        "Sepia, read it in Kent, is a cold remedy.", "It is in Diwali week that the sweets are sold.",
         "In India and in Germany we use the thirtieth.", "Hahnemann was born in Meissen.", "The child was 14 years old.",
         "Parkinson's disease and Bell's palsy differ.", "On Monday we repeat it. Otherwise, we wait.", "It was page 112.",
     ],
