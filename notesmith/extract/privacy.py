@@ -176,7 +176,7 @@ _NEVER = frozenset(
         "ciao", "buongiorno", "grazie", "allora", "salaam", "salam", "alaikum", "khuda", "hafiz", "inshallah", "mashallah", "alhamdulillah", "shukran",
         "habibi", "yalla", "merhaba", "ayubowan", "bohoma", "sthuthi", "sat", "akal", "ingat", "salamat", "kumusta", "magandang", "umaga", "hapon",
         "sawubona", "ngiyabonga", "dumela", "privet", "spasibo", "dobry", "dzien", "arigato", "konnichiwa", "selamat", "pagi", "terima", "kasih",
-        "xin", "chao", "mabuhay", "jare", "slan", "slainte", "begorrah", "aloha", "shalom", "sabaidee",
+        "xin", "chao", "ach", "bismillah", "allah", "filakia", "tschuess", "hallo", "achso", "naja", "nanu", "ojala", "allahu", "subhanallah", "mabuhay", "jare", "slan", "slainte", "begorrah", "aloha", "shalom", "sabaidee",
     ]
 )  # fmt: skip
 #: Word endings of English, by which an unknown word written small is told from a name.
@@ -376,7 +376,7 @@ _OLD_AGE = re.compile(
     r"|\b(?:in )?(?:her|his|their) (?:early |mid |late )?(?P<nineties>nineties|hundreds)|\b(?P<word>nonagenarian|centenarian)"
     rf"|\b(?:is|was|are|were|\w+'s)(?: (?:now|about|almost|nearly|already|only|just|over|past|fully))* (?P<age4>{NUMBER})(?=[.,;!?]|$)"
     rf"|\b(?:(?:'d|would|must|should|will|may|might) be|touching|crossing|nearing|past|over)(?: (?:now|about|almost|nearly|already))* (?P<age5>{NUMBER})(?=[.,;!?]|$| (?:now|by now|today|this)\b)"
-    r"|\b(?P<plus>(?:ninety|hundred|9\d)(?:[ -](?:plus|odd|something|and above|\+)))"
+    r"|(?<!teen )(?<!two )(?<!three )(?<!four )(?<!five )(?<!few )\b(?P<plus>(?:ninety|hundred|9\d)(?:[ -](?:plus|odd|something|and above|\+)))"
     rf"|\b(?P<birthday>{_TENS})(?= (?:birthday|year)\b)"
     r"|\b(?:at|till|until|nearing|approaching|(?:she|he|who|they|mother|father|granny|grand\w+) (?:has |had |have )?"
     rf"(?:crossed|reached|passed)) (?:the age of )?(?P<age3>{NUMBER})"
@@ -706,13 +706,15 @@ class _Names:
             return None  # LM1, e.g.
         if (kin := self._with_respect(at, low)) or (kin := self._at_a_persons_place(at, low)):
             return kin
-        if not low or not low[0].isalpha() or _other(low) or low in STATES or low in _NEVER:
+        if not low or not low[0].isalpha() or _other(low) or low in STATES or low in _NEVER or _plain(low) in _NEVER:
             return None
         if initialled := self._initials(at, used):
             return initialled
         before, after = self._before(at), self._after(at + 1)
         title = before.rstrip(".") if at - 1 not in used else ""
         titled = title in _TITLES and self._title_meant(at, title)
+        if low in {"so", "good", "well", "now"} and not titled:
+            return None  # names somewhere, but hardly ever meant
         if low in _TITLES and not titled:
             rank = low not in {
                 "doctor",
@@ -915,6 +917,7 @@ class _Names:
             capital and self.cased and _foreign(low) and at not in self.sentence_starts and len(low) > 2 and plain not in _NEVER
             and low not in self.term_words and plain not in self.term_words and low not in self.author_words and plain not in self.author_words
             and at not in self.term_units and low not in self.lower_seen and plain not in OTHER_PROPER
+            and plain + "'s" not in OTHER_PROPER and self._after(at + 1) not in {"syndrome", "disease", "duct", "sign", "reflex", "test", "salts"}
         )  # fmt: skip
 
     def _at_a_persons_place(self, at: int, low: str) -> _Found | None:
@@ -1037,7 +1040,10 @@ class _Names:
             "miss",
         }:
             return self._capital(at) and not self._comma(at - 1)
-        return not self._comma(at - 1) or self.session.units[at - 1].text.endswith(".")
+        # A stop belongs to a title only where it is shortened: "Prof. Rao", not "Yes, Professor. It is".
+        return not self._comma(at - 1) or (
+            self.session.units[at - 1].text.endswith(".") and len(title) < 5 and title not in {"baby", "miss"}
+        )
 
     def _leads(self, unit: int, used: set[int]) -> bool:
         """``Princess`` before Mae, ``Blessing`` before Udo: a capital that belongs to the name after it."""

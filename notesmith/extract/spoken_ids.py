@@ -49,7 +49,7 @@ _GRADED = re.compile(
     r"\b(?:grades?|graded|rubrics?|scores?|scored|marks|steps|potenc\w+|doses?|counting|count|pages?|aphorisms?)\b"
 )
 _PHONE_SAID = re.compile(r"\b(?:phone|mobile|cell|whatsapp|telephone|landline|ring|call|dial|text|viber|signal)\b")
-_HOUSE = rf"(?:(?:house |flat |door |plot |at )?(?:number|no\.?|nr\.?|nummer|num[ée]ro|n[úu]mero|numer) )?(?:{NUMBER})[a-z]?(?![\w'-])"
+_HOUSE = rf"(?:(?:house |flat |door |plot |at )?(?:number|no\.?|nr\.?|nummer|num[ée]ro|n[úu]mero|numer) )?(?:{NUMBER})[a-z]?(?![\w'-]| (?:kilomet\w+|kms?|miles?|met(?:re|er)s|times|minutes|hours|o'clock|people|persons|years|months|days|weeks|patients|students|cases|remedies|doses|of)\b)"
 _POSTCODE = rf"(?:,? (?:postcode |pin ?code |zip ?code |plz |code )?(?:{_DIGIT}|{_PAIR})\b(?:[ ,-]+(?:{_DIGIT}|{_PAIR})\b){{1,5}})?"
 _ROADS = r"(?:road|street|lane|avenue|drive|close|terrace|gardens|square|crescent|row|court|way|marg|gali|nagar|colony|alley|parade|quay|boulevard)"
 #: A street named before its number, as in much of the world: the kind of street last, joined on, or first.
