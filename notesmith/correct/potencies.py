@@ -9,7 +9,7 @@ import re
 from collections.abc import Sequence
 
 from notesmith.annotations import Correction, Evidence
-from notesmith.correct.candidates import NEGATIONS, number_like
+from notesmith.correct.candidates import NEGATIONS, ODD_ZIPF, number_like, word_zipf
 from notesmith.correct.rulings import covered_words
 from notesmith.sounds import load_costs, pronounce_text
 from notesmith.sounds.distance import MAX_PHONES, encode_all
@@ -93,7 +93,10 @@ def _potency_by_sound(transcript: Transcript, r: WordRange, said: Sequence[tuple
         return None
     heard = "".join(pronounce_text(word.text) for word in words)
     after = {sounding(word.text) for word in transcript.words[r.end : r.end + DOSING_WITHIN]}
-    bound = NEAR if after & _DOSING else NEAR_WITHOUT_DOSING
+    dosing = bool(after & _DOSING)
+    if not dosing and not any(word_zipf(text) < ODD_ZIPF for text in plain):
+        return None  # ordinary words stay, unless a dose is spoken of
+    bound = NEAR if dosing else NEAR_WITHOUT_DOSING
     if not SHORTEST <= len(heard) <= MAX_PHONES:
         return None
     distances = load_costs().distances(heard, encode_all([phones for phones, _ in said]))

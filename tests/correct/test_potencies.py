@@ -29,7 +29,7 @@ def test_a_potency_after_a_remedy_is_proposed(line: str, potency: str) -> None:
 @pytest.mark.parametrize(
     "line",
     [
-        "Sulphur is dirty and proud of it.", "Sepia thirdly is sad in the evening.", "Natrum muriaticum is worse at 10 a.m. and at the sea.", "She woke at 1 a.m. and drank.",
+        "Sulphur is dirty and proud of it.", "The old face of Sulphur, dirty round the nose.", "Sulphur dirty round the nose.", "Sepia thirdly is sad in the evening.", "Natrum muriaticum is worse at 10 a.m. and at the sea.", "She woke at 1 a.m. and drank.",
         "I gave Thuja 200. Then 1 a.m. came and she slept.", "Thuja is better later, and later 1 a.m. is worst.",
         "We meet at 10 a.m. on Sunday.", "Sulphur 200 was repeated twice.", "He gave Sepia 1M in spring.",
     ],
