@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from notesmith.annotations import Correction, Corrections, Evidence, Rival, TextbookReading
 from notesmith.correct.again import (
     AGAIN_COLUMNS,
+    LISTS,
     Hearings,
     SecondHearing,
     again_rows,
@@ -42,11 +43,12 @@ from notesmith.vocabulary import Vocabulary
 
 __all__ = ["HEARING_VERSION", "VERSION", "SecondHearing", "SessionHints", "Witness", "correct"]
 
-VERSION = "4"
+VERSION = "5"
 HEARING_VERSION = "1"
 PLURALS = frozenset({"idea", "medical", "family"})
 REVIEW_ITEMS_PER_HALF_HOUR = 15
 HALF_HOUR_MS = 30 * 60 * 1000
+VOTES = AGAIN_COLUMNS.index("votes")
 
 
 class SessionHints(msgspec.Struct, frozen=True):
@@ -235,6 +237,8 @@ def _reasons(one: Heard, label: str) -> tuple[Evidence, ...]:
         reasons.append(
             Evidence("session", "the session speaks of it elsewhere", round(math.log1p(decision.support), 2))
         )
+    if votes := int(decision.evidence[VOTES]) if len(decision.evidence) > VOTES else 0:
+        reasons.append(Evidence("audio", f"heard so in {votes} of {LISTS} further hearings", float(votes)))
     if one.margin is not None:
         word = "prefers it" if one.margin > 0 else "is behind what was heard"
         reasons.append(Evidence("audio", f"the sound {word} by {abs(one.margin):.0f}", round(one.margin, 2)))

@@ -189,6 +189,8 @@ def test_the_sound_moves_the_odds_of_doubtful_places() -> None:
         return {(i.segment_id, i.word_start): i.score for i in correct(talk, VOCABULARY, witness=witness).items}
 
     against, agreed = scores(SurePerson(True, as_heard)), scores(SurePerson(False, restored))
+    said = {r.reason for i in correct(talk, VOCABULARY, witness=SurePerson(False, restored)).items for r in i.evidence}
+    assert "heard so in 4 of 4 further hearings" in said
     assert all(against.get(place, 0.0) < score for place, score in plain.items())
     assert all(agreed[place] >= against.get(place, 0.0) for place in plain)
     assert sum(agreed[place] > score for place, score in plain.items()) > len(plain) / 2
