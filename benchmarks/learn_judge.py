@@ -291,7 +291,7 @@ def learn_again(
         listener = Remembered(one.lecture.name, model)
         terms = expected_terms(one.session, table, one.chosen, [from_log_odds(x) for x in z.tolist()])
         second = listen_again(one.lecture.transcript, terms, listener)
-        hearings = compare(one.lecture.transcript, table.vocabulary, second)
+        hearings = compare(one.session.words, table.vocabulary, second)
         listener.keep()
         wider.append(_wider(one, z, table, shipped, hearings))
     fold = [fold_of(one.lecture.name) for one in wider]

@@ -30,7 +30,7 @@ from notesmith.profiles import Profile, profile_named
 from notesmith.reading import read
 from notesmith.recording import probe
 from notesmith.store import Store
-from notesmith.transcript import TimeSpan, Transcript
+from notesmith.transcript import Transcript
 from notesmith.verdicts import NoteVerdict, PersonVerdict, VerdictEntry, WordVerdict
 from notesmith.vocabulary import Vocabulary
 
@@ -182,21 +182,10 @@ def ensure_transcript(tools: Tools, store: Store, lecture: Lecture, report: Repo
     return transcript
 
 
-class _Telling:
-    """A witness that tells, in milliseconds of the recording, how far the second hearing is."""
-
-    def __init__(self, witness: correct.Witness, tell: Callable[[int], None]) -> None:
-        self.score, self.expect = witness.score, witness.expect
-        self._again, self._tell = witness.again, tell
-
-    def again(self, time: TimeSpan, expected: Sequence[Sequence[str]]) -> Sequence[str]:
-        heard = self._again(time, expected)
-        self._tell(time.end_ms)
-        return heard
-
-
-def _telling(witness: correct.Witness | None, tell: Callable[[int], None]) -> correct.Witness | None:
-    return _Telling(witness, tell) if witness is not None else None
+def _heard_again(name: str, transcript: Transcript, hearing: correct.SecondHearing) -> Progress:
+    """How far the second hearing is, in milliseconds of the recording."""
+    done_ms = transcript.time(hearing.passages[-1].words).end_ms
+    return Progress(name, "correct", done_ms, transcript.duration_ms)
 
 
 def ensure_corrections(
@@ -218,20 +207,22 @@ def ensure_corrections(
         return known
     report(Progress(lecture.id, "correct", 0, transcript.duration_ms or 1))
     hearing_key = digest(correct.HEARING_VERSION, transcript.digest, tools.model_name)
+
+    def keep(hearing: correct.SecondHearing) -> None:
+        store.put_result(lecture.id, "hearing", hearing_key, hearing)
+        report(_heard_again(lecture.id, transcript, hearing))
+
     corrections = correct.correct(
         transcript,
         tools.vocabulary,
         verdicts=mine,
         session=correct.SessionHints(title=lecture.title, remedy_ids=lecture.remedy_ids),
         textbook=tools.textbook,
-        witness=_telling(
-            transcribe.audio_witness(tools.course.media_path(lecture.media), tools.model),
-            lambda done_ms: report(Progress(lecture.id, "correct", done_ms, transcript.duration_ms)),
-        )
+        witness=transcribe.audio_witness(tools.course.media_path(lecture.media), tools.model)
         if witness and lecture.media
         else None,
         heard_again=store.result(lecture.id, "hearing", correct.SecondHearing, input_key=hearing_key),
-        keep_hearing=lambda hearing: store.put_result(lecture.id, "hearing", hearing_key, hearing),
+        keep_hearing=keep,
     )
     store.put_result(lecture.id, "corrections", key, corrections)
     report(Progress(lecture.id, "correct", transcript.duration_ms or 1, transcript.duration_ms or 1))
@@ -410,16 +401,14 @@ def once(
     lecture = apply_proposal(lecture, proposal)
     witness = None
     if model is not None and profile.witness and path.suffix.lower() not in CAPTION_ENDINGS:
-        witness = _telling(
-            transcribe.audio_witness(path, model),
-            lambda done_ms: report(Progress(path.stem, "correct", done_ms, transcript.duration_ms)),
-        )
+        witness = transcribe.audio_witness(path, model)
     corrections = correct.correct(
         transcript,
         vocabulary,
         session=correct.SessionHints(title=lecture.title, remedy_ids=lecture.remedy_ids),
         textbook=textbook,
         witness=witness,
+        keep_hearing=lambda hearing: report(_heard_again(path.stem, transcript, hearing)),
     )
     extraction = extract.extract(
         read(transcript, corrections),

@@ -165,7 +165,7 @@ def weigh_again(
     likely = [from_log_odds(z) for z in weighed.log_odds.tolist()]
     terms = expected_terms(session, table, weighed.chosen, likely)
     second = listen_again(session.transcript, terms, sound.witness, sound.heard_again, sound.keep)
-    hearings = compare(session.transcript, table.vocabulary, second)
+    hearings = compare(session.words, table.vocabulary, second)
     again, columns = rows_again(session, table, weights, judge, hearings, frozen, allowed)
     asked = columns[:, AGAIN_COLUMNS.index("asked again")] > 0
     judged = np.where(asked, judge.by_again.log_odds(columns), again.log_odds)

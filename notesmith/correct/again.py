@@ -25,15 +25,15 @@ from notesmith.correct.candidates import (
     heard_words,
     number_like,
     right_already,
+    words_of,
 )
 from notesmith.correct.evidence import Session
 from notesmith.correct.forms import FormTable
-from notesmith.correct.judge import COLUMNS, HINTED
+from notesmith.correct.judge import COLUMNS, HINTED, Floats
 from notesmith.sounds.distance import MAX_PHONES, encode_all
 from notesmith.transcript import Segment, TimeSpan, Transcript, Word, WordRange
 from notesmith.vocabulary import Vocabulary
 
-Floats = NDArray[np.float64]
 LISTS = 4
 LISTED = 100
 LONGEST_MS = 27_000  # of what is heard at once; the model hears 30 seconds
@@ -156,9 +156,8 @@ def listen_again(
     return hearing
 
 
-def compare(transcript: Transcript, vocabulary: Vocabulary, second: SecondHearing) -> Hearings:
-    """Lay what was heard again beside the transcript, and find the terms that are only in the second hearing."""
-    words = heard_words(transcript)
+def compare(words: Sequence[HeardWord], vocabulary: Vocabulary, second: SecondHearing) -> Hearings:
+    """Lay what was heard again beside the transcript's words, and find the terms that are only in the second hearing."""
     hearings: list[Hearing] = []
     echoes: list[Echo] = []
     for passage in second.passages:
@@ -238,13 +237,14 @@ def echoed_candidates(
 ) -> list[Candidate]:
     """Candidates for what was heard again and is not among the session's candidates yet."""
     known = {(one.words, table.forms[one.form].concept_id) for one in session.candidates}
-    covered = {i for start, (end, _) in session.right.items() for i in range(start, end)} | frozen
+    covered = words_of(session.right) | frozen
     found: list[Candidate] = []
     for echo in hearings.echoes:
         key = echo.words, echo.concept_id
         numbers = table.forms_of(echo.concept_id)
-        segment_id = _segment_of(session.transcript, echo.words)
-        if key in known or segment_id is None or not numbers or not allowed(*key):
+        segment_id = session.transcript.segment_of(echo.words.start)
+        parted = segment_id != session.transcript.segment_of(echo.words.end - 1)
+        if key in known or parted or not numbers or not allowed(*key):
             continue
         known.add(key)
         inside = session.words[echo.words.start : echo.words.end]
@@ -262,15 +262,6 @@ def echoed_candidates(
         everyday = not any(word.odd for word in inside)
         found.append(Candidate(segment_id, echo.words, everyday, phones, numbers[best], float(distances[best]), 0))
     return found
-
-
-def _segment_of(transcript: Transcript, r: WordRange) -> int | None:
-    """The segment that holds all these words."""
-    starts = transcript.segment_starts
-    for segment in transcript.segments:
-        if starts[segment.id] <= r.start < starts[segment.id] + len(segment.words):
-            return segment.id if r.end <= starts[segment.id] + len(segment.words) else None
-    return None
 
 
 def _distances(heard: Sequence[str], forms: NDArray[np.int64], table: FormTable) -> Floats:

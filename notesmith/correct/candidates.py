@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from functools import lru_cache
 
 import msgspec
@@ -118,6 +118,11 @@ def right_already(
                     break
             at += 1
     return found
+
+
+def words_of(right: Mapping[int, tuple[int, str]]) -> set[int]:
+    """The words that belong to terms heard rightly."""
+    return {i for start, (end, _) in right.items() for i in range(start, end)}
 
 
 def _label_at(vocabulary: Vocabulary, words: tuple[HeardWord, ...]) -> str | None:
@@ -280,7 +285,7 @@ def candidates(
     index = table.index
     near_odd = index.nearest([p for p in odd if len(p) > 1], keep=14, groups=48, rough=24)
     near_plain = index.nearest([p for p in plain if len(p) > 1], keep=6, groups=24, rough=20, core_only=True)
-    covered = {i for start, (end, _) in right.items() for i in range(start, end)}
+    covered = words_of(right)
     found: list[Candidate] = []
     for (segment_id, r, everyday), pair in zip(stretches, readings, strict=True):
         near = near_plain if everyday else near_odd

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from rapidfuzz.distance import Levenshtein
 
-from notesmith.correct.candidates import EDGE_WORDS, Candidate, HeardWord, number_like
+from notesmith.correct.candidates import EDGE_WORDS, Candidate, HeardWord, number_like, words_of
 from notesmith.correct.company import END, NUMBER, START, kind_of, load_company
 from notesmith.correct.context import Surroundings, doubt
 from notesmith.correct.english import fit, inside_fit
@@ -132,7 +132,7 @@ class Evidences:
         self._garbles = Counter((c.phones, table.forms[c.form].concept_id) for c in session.candidates)
         self._known = self._terms_known()
         self._bounds = {s.id: session.transcript.segment_range(s.id) for s in session.transcript.segments}
-        self._inside_right = {i for a, (b, _) in session.right.items() for i in range(a, b)}
+        self._inside_right = words_of(session.right)
         self.fixed = np.array([self._row(c) for c in session.candidates]).reshape(-1, len(FEATURES))
 
     def matrix(self, support: Support) -> NDArray[np.float64]:

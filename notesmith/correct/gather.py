@@ -27,6 +27,7 @@ from notesmith.correct.candidates import (
     protected,
     right_already,
     sentence_ends,
+    words_of,
 )
 from notesmith.correct.decide import probabilities
 from notesmith.correct.evidence import Session, support_of
@@ -119,7 +120,7 @@ def subject_candidates(
 def _stretches(session: Session, frozen: frozenset[int]) -> Iterator[tuple[int, WordRange, str]]:
     """All runs of one to four words of a sentence with no term, number or negation in them."""
     words = session.words
-    covered = {i for start, (end, _) in session.right.items() for i in range(start, end)}
+    covered = words_of(session.right)
     for segment in session.transcript.segments:
         whole = session.transcript.segment_range(segment.id)
         for start in range(whole.start, whole.end):

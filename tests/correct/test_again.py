@@ -15,6 +15,7 @@ from notesmith.correct.again import (
     expected_terms,
     listen_again,
 )
+from notesmith.correct.candidates import heard_words
 from notesmith.correct.forms import form_table
 from notesmith.correct.gather import gather
 from notesmith.sounds import load_costs
@@ -51,7 +52,9 @@ AGAIN_HEARD = "In the provings of Silicea, Hughes says, the chilly child of Sili
 
 def test_a_term_heard_again_is_found_over_the_words_that_stood_for_it() -> None:
     talk = transcript(HEARD)
-    heard = compare(talk, VOCABULARY, listen_again(talk, [("author/hughes", "Hughes")] * LISTS, Says(AGAIN_HEARD)))
+    heard = compare(
+        heard_words(talk), VOCABULARY, listen_again(talk, [("author/hughes", "Hughes")] * LISTS, Says(AGAIN_HEARD))
+    )
     at = [word.text for word in talk.words].index("he")
     assert {e.words for e in heard.echoes if e.concept_id == "author/hughes"} == {WordRange(at, at + 2)}
     assert all(h.edges == tuple(sorted(h.edges)) and h.edges[-1] == len(h.heard) for h in heard.hearings)
@@ -59,7 +62,9 @@ def test_a_term_heard_again_is_found_over_the_words_that_stood_for_it() -> None:
 
 def test_words_heard_the_same_leave_no_trace() -> None:
     heard = compare(
-        transcript(HEARD), VOCABULARY, listen_again(transcript(HEARD), [("remedy/sepia", "Sepia")] * LISTS, Says(HEARD))
+        heard_words(transcript(HEARD)),
+        VOCABULARY,
+        listen_again(transcript(HEARD), [("remedy/sepia", "Sepia")] * LISTS, Says(HEARD)),
     )
     assert heard.hearings and not heard.echoes
 
@@ -68,7 +73,9 @@ def test_echoes_become_candidates_with_their_votes() -> None:
     talk = transcript(HEARD)
     session = gather(talk, TABLE)
     heard = compare(
-        talk, VOCABULARY, listen_again(talk, [("author/hughes", "Hughes")] * LISTS, Says(AGAIN_HEARD, HEARD, lists=3))
+        heard_words(talk),
+        VOCABULARY,
+        listen_again(talk, [("author/hughes", "Hughes")] * LISTS, Says(AGAIN_HEARD, HEARD, lists=3)),
     )
     found = echoed_candidates(session, TABLE, heard, frozenset())
     assert not echoed_candidates(session, TABLE, heard, frozenset(range(len(talk.words))))
@@ -87,7 +94,7 @@ def test_echoes_become_candidates_with_their_votes() -> None:
 def test_a_negation_and_a_number_are_never_echoed_over() -> None:
     talk = transcript("She was not there at nine and Sepia was sad.")
     says = Says("She was Natrum muriaticum there at Nux vomica and Sepia was sad.")
-    heard = compare(talk, VOCABULARY, listen_again(talk, [("remedy/sepia", "Sepia")] * LISTS, says))
+    heard = compare(heard_words(talk), VOCABULARY, listen_again(talk, [("remedy/sepia", "Sepia")] * LISTS, says))
     found = echoed_candidates(gather(talk, TABLE), TABLE, heard, frozenset())
     barred = {i for i, word in enumerate(talk.words) if word.text in ("not", "nine")}
     assert not [c for c in found if barred & set(range(c.words.start, c.words.end))]
