@@ -17,7 +17,7 @@ from notesmith.desk.coverage_page import textbook_state
 from notesmith.desk.home import job_line
 from notesmith.desk.names import finished, names
 from notesmith.desk.potencies import open_potencies
-from notesmith.desk.queue import word_queue
+from notesmith.desk.queue import QueueItem, word_queue
 from notesmith.errors import ConflictError
 from notesmith.store import Store
 from notesmith.store.jobs import OPEN_STATES, enqueue_once, jobs
@@ -43,11 +43,9 @@ def checklist(desk: Desk, store: Store, verdicts: Sequence[VerdictEntry]) -> tup
     """What blocks publication first, then what a lecturer may want to know."""
     done = finished(store)
     checks = [_lectures(store, len(done))]
-    checks += _counted(
-        sum(1 for one in names(store, verdicts) if one.open), "name", "undecided", "No name is undecided.", "/names"
-    )
     queue = word_queue(desk.vocabulary, store, verdicts)
-    potencies = len(open_potencies(store, verdicts)) + sum(1 for item in queue if item.is_potency)
+    open_names, potencies = _open(store, verdicts, queue)
+    checks += _counted(open_names, "name", "undecided", "No name is undecided.", "/names")
     address = "/words" if any(item.is_potency for item in queue) else "/potencies"
     checks += _counted(potencies, "potency", "undecided", "No potency is undecided.", address)
     checks += [
@@ -108,11 +106,14 @@ def checklist(desk: Desk, store: Store, verdicts: Sequence[VerdictEntry]) -> tup
 def undecided(vocabulary: Vocabulary, store: Store) -> tuple[str, ...]:
     """What keeps the finished lectures from publication: ``2 names undecided``; empty where all is settled."""
     verdicts = store.verdicts()
-    counts = (
-        ("name", sum(1 for one in names(store, verdicts) if one.open)),
-        ("potency", len(open_potencies(store, verdicts)) + sum(1 for item in word_queue(vocabulary, store, verdicts) if item.is_potency)),
-    )  # fmt: skip
+    counts = zip(("name", "potency"), _open(store, verdicts, word_queue(vocabulary, store, verdicts)), strict=True)
     return tuple(f"{_many(count, what)} undecided" for what, count in counts if count)
+
+
+def _open(store: Store, verdicts: Sequence[VerdictEntry], queue: Sequence[QueueItem]) -> tuple[int, int]:
+    """How many names and how many potencies wait for a person."""
+    open_names = sum(1 for one in names(store, verdicts) if one.open)
+    return open_names, len(open_potencies(store, verdicts)) + sum(1 for item in queue if item.is_potency)
 
 
 def _lectures(store: Store, done: int) -> Check:

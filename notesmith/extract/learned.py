@@ -86,6 +86,7 @@ _AFTER_TIME = re.compile(
 _GIVES = re.compile(
     r"\b(?:gave|given|give|prescribed|got|received|dose|doses|repeated|started|single|once|twice|powder|pellets|drops|globules|potency|daily|\d+c|\d+x|1m|10m|lm\d?)\b"
 )
+_LEXICON = (("mind", MIND_WORDS), ("mod", MODALITY_WORDS), ("sens", SENSATIONS), ("clin", CLINICAL_WORDS))
 _GROUPS: tuple[tuple[str, frozenset[str]], ...] = (
     ("i", frozenset(("i", "i'd", "i'll", "i'm", "i've", "me", "my", "mine"))),
     ("we", frozenset(("we", "we'll", "we're", "we've", "us", "our", "let's"))),
@@ -239,12 +240,7 @@ def kind_features(session: Session, start: int, end: int, part: str, ruled: str,
                 if chapter not in ("mind", "generalities", "sleep", "perspiration", "fever", "chill")
                 else "any general"
             ] = 1.0
-        for name, group in (
-            ("mind", MIND_WORDS),
-            ("mod", MODALITY_WORDS),
-            ("sens", SENSATIONS),
-            ("clin", CLINICAL_WORDS),
-        ):
+        for name, group in _LEXICON:
             if low in group:
                 found[f"l:{name}"] = found.get(f"l:{name}", 0.0) + 0.5
     for first, second in zip(lows, lows[1:], strict=False):
@@ -266,12 +262,7 @@ def clause_features(session: Session, start: int, end: int) -> dict[str, float]:
     found: dict[str, float] = {"length": min(20, len(lows)) / 10}
     for low in lows:
         found[f"s:{stem(_word(low))}"] = 1.0
-        for name, group in (
-            ("mind", MIND_WORDS),
-            ("mod", MODALITY_WORDS),
-            ("sens", SENSATIONS),
-            ("clin", CLINICAL_WORDS),
-        ):
+        for name, group in _LEXICON:
             if low in group:
                 found[f"l:{name}"] = 1.0
         if low in BODY_CHAPTERS:
