@@ -21,7 +21,8 @@ class WordVerdict(msgspec.Struct, frozen=True, tag="word"):
 
     ``heard`` is the form under ``sounding()``. ``accept`` and ``reject`` hold for the form in this lecture
     (``lecture_id`` set); ``always`` and ``never`` for the whole course. ``restored`` is the text to put in place.
-    With ``start_ms`` set the ruling is for that one place only.
+    With ``start_ms`` set the ruling is for that one place only. ``answers`` a proposal that waited for a person: what
+    a person is asked of a session is limited, so the answers are counted.
     """
 
     ruling: WordRuling
@@ -30,6 +31,7 @@ class WordVerdict(msgspec.Struct, frozen=True, tag="word"):
     restored: str | None = None
     lecture_id: str | None = None
     start_ms: int | None = None
+    answers: bool = False
 
 
 class NoteVerdict(msgspec.Struct, frozen=True, tag="note"):

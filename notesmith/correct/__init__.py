@@ -38,12 +38,12 @@ from notesmith.correct.textbook import read_along
 from notesmith.correct.weigh import Weights, load_weights
 from notesmith.sounds import load_costs
 from notesmith.transcript import Transcript, WordRange, sounding
-from notesmith.verdicts import VerdictEntry
+from notesmith.verdicts import VerdictEntry, WordVerdict
 from notesmith.vocabulary import Vocabulary
 
 __all__ = ["HEARING_VERSION", "VERSION", "SecondHearing", "SessionHints", "Witness", "correct"]
 
-VERSION = "5"
+VERSION = "6"
 HEARING_VERSION = "1"
 PLURALS = frozenset({"idea", "medical", "family"})
 REVIEW_ITEMS_PER_HALF_HOUR = 15
@@ -97,7 +97,11 @@ def correct(
     found = _by_sound(transcript, vocabulary, rulings, session, sound, learnt, done)
     items = [*done, *found]
     items += _untouched(transcript, potency_proposals(transcript, vocabulary, items), items)
-    kept = _limit_review([item for item in items if not _refused(rulings, item) or item in ruled], transcript)
+    kept = _limit_review(
+        [item for item in items if not _refused(rulings, item) or item in ruled],
+        transcript,
+        _answered(transcript, verdicts),
+    )
     return _corrections(transcript, kept, readings)
 
 
@@ -245,12 +249,25 @@ def _reasons(one: Heard, label: str) -> tuple[Evidence, ...]:
     return tuple(reasons)
 
 
-def _limit_review(items: list[Correction], transcript: Transcript) -> list[Correction]:
-    """Keep only the likeliest proposals: a person can settle a few a session, not dozens."""
+def _answered(transcript: Transcript, verdicts: Sequence[VerdictEntry]) -> int:
+    """How many proposals of this transcript people have ruled on already, each form counted once."""
+    forms = {
+        sounding(entry.verdict.heard)
+        for entry in verdicts
+        if isinstance(entry.verdict, WordVerdict) and entry.verdict.answers and not entry.undone
+    }
+    if not forms:
+        return 0
+    said = f" {' '.join(filter(None, (sounding(word.text) for word in transcript.words)))} "
+    return sum(f" {form} " in said for form in forms)
+
+
+def _limit_review(items: list[Correction], transcript: Transcript, answered: int) -> list[Correction]:
+    """Keep only the likeliest proposals: a person can settle a few a session, not dozens, nor a few again and again."""
     length_ms = max(
         HALF_HOUR_MS // 6, transcript.duration_ms or transcript.words[-1].time.end_ms if transcript.words else 0
     )
-    allowed = max(1, REVIEW_ITEMS_PER_HALF_HOUR * length_ms // HALF_HOUR_MS)
+    allowed = max(0, max(1, REVIEW_ITEMS_PER_HALF_HOUR * length_ms // HALF_HOUR_MS) - answered)
     proposed = sorted((item for item in items if item.state == "proposed"), key=lambda item: -item.score)
     dropped = {id(item) for item in proposed[allowed:]}
     return [item for item in items if id(item) not in dropped]

@@ -148,6 +148,14 @@ def _is_wanted(item: Correction, vocabulary: Vocabulary, *, restored: bool) -> b
     return item.state == "proposed" or (item.state == "applied" and _is_potency(item, vocabulary))
 
 
+def is_proposed(store: Store, lecture_id: str, form: str) -> bool:
+    """Whether a form (as ``sounding`` gives it) waits for a person because something is proposed for it."""
+    corrections = store.result(lecture_id, "corrections", Corrections)
+    return corrections is not None and any(
+        one.state == "proposed" and sounding(one.heard) == form for one in corrections.items
+    )
+
+
 def _is_potency(item: Correction, vocabulary: Vocabulary) -> bool:
     concept = vocabulary.get(item.concept_id)
     return concept is not None and concept.scheme == "potency"

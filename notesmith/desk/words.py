@@ -25,7 +25,7 @@ from notesmith.desk.context import (
     told_all,
     undo_back,
 )
-from notesmith.desk.queue import QueueItem, places, word_queue
+from notesmith.desk.queue import QueueItem, is_proposed, places, word_queue
 from notesmith.desk.suggest import likely, suggest
 from notesmith.errors import InputError
 from notesmith.store import Store
@@ -138,7 +138,8 @@ def _write(desk: Desk, store: Store, request: Request, ruling: WordRuling, put: 
     # Only a term put in place can hold for one place; what is kept as heard is kept wherever it was heard so.
     place = field(request, "at_ms", "") if ruling == "accept" else ""
     at_ms = number(place, "the time") if place else None
-    verdict = WordVerdict(ruling, form, concept_id or None, restored or None, here, at_ms)
+    answers = is_proposed(store, lecture.id, form)
+    verdict = WordVerdict(ruling, form, concept_id or None, restored or None, here, at_ms, answers)
     rule(store, verdict, who=desk.who, seen=number(field(request, "seen"), "the page's state"))
 
 

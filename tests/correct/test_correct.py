@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from notesmith.correct import SessionHints, correct
-from notesmith.transcript import Transcript
+from notesmith.transcript import Transcript, sounding
 from notesmith.verdicts import VerdictEntry, WordVerdict
 from notesmith.vocabulary import Vocabulary, load_vocabulary
 
@@ -150,6 +150,32 @@ def test_an_undone_verdict_is_none() -> None:
     entry = VerdictEntry(1, WordVerdict("never", "silicia"), "editor", "2026-03-02T10:00:00Z", undone=True)
     talk = transcript(*LECTURE)
     assert correct(talk, VOCABULARY, verdicts=[entry]) == correct(talk, VOCABULARY)
+
+
+DOUBTFUL = (
+    "For the bones we have Sinfatum, and for the teeth Silisha.",
+    "The psychotic miasm of Sinobarese has warts, and or meditally command is for the bones.",
+    "Compare Pulsetilla and have for sulfurous calcrian, which is chilly and cross.",
+)
+
+
+def test_what_was_answered_makes_no_room_for_more_questions(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The limit is for a session, not for each time its results are made again."""
+    talk = transcript(*DOUBTFUL)
+
+    def proposals(*verdicts: WordVerdict) -> list[str]:
+        entries = [VerdictEntry(n, one, "Asha", "2026-03-02T00:00:00Z") for n, one in enumerate(verdicts)]
+        return [item.heard for item in correct(talk, VOCABULARY, verdicts=entries).items if item.state == "proposed"]
+
+    first = proposals()
+    with monkeypatch.context() as unlimited:
+        unlimited.setattr("notesmith.correct.REVIEW_ITEMS_PER_HALF_HOUR", 100)
+        assert len(proposals()) > len(first) == 2
+    rulings = [WordVerdict("never", sounding(heard), answers=True) for heard in first]
+    assert proposals(rulings[0]) == first[1:]
+    assert proposals(*rulings) == []
+    unasked = WordVerdict("never", sounding(first[0]))  # nobody was asked: it takes no room
+    assert len(proposals(unasked)) == 2
 
 
 def test_a_session_hint_is_evidence() -> None:

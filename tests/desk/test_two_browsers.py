@@ -88,7 +88,7 @@ class OneEditor(threading.Thread):
                 case "word":
                     form = self.random.choice(FORMS)
                     data = {"lecture": "one", "form": form, "ruling": "accept", "restored": mark}
-                    self.send("/words", data, (WordVerdict("accept", form, None, mark, "one"),))
+                    self.send("/words", data, (WordVerdict("accept", form, None, mark, "one", answers=True),))
                 case "name":
                     said = self.random.sample(NAMES, 2)
                     verdicts = tuple(PersonVerdict("replace", one, None, f"{mark} {one}") for one in said)

@@ -50,7 +50,7 @@ def test_page_shows_the_sentence_with_what_was_heard_marked(browser: TestClient)
 def test_accept_holds_for_all_places_of_the_lecture_only(course: Course, browser: TestClient) -> None:
     assert browser.post("/words", data=form_of(0, ruling="accept")).status_code == 200
     assert [e.verdict for e in verdicts_of(course)] == [
-        WordVerdict("accept", "colley by chromacum", "remedy/kali-bichromicum", "Kali bichromicum", "one")
+        WordVerdict("accept", "colley by chromacum", "remedy/kali-bichromicum", "Kali bichromicum", "one", answers=True)
     ]
     assert ("one", "colley by chromacum") not in queue_of(course)
     assert ("two", "colley by chromacum") in queue_of(course)
@@ -61,6 +61,11 @@ def test_always_holds_for_the_course(course: Course, browser: TestClient) -> Non
     assert [form for _, form in queue_of(course)] == ["thirty see", "sulfer"]
     assert verdicts_of(course)[0].verdict.lecture_id is None  # type: ignore[union-attr]
     assert verdicts_of(course)[0].who == "Asha"
+
+
+def test_a_ruling_on_what_nobody_asked_about_is_no_answer(course: Course, browser: TestClient) -> None:
+    browser.post("/words", data=form_of(0, ruling="never", form="ropy discharges"))
+    assert not verdicts_of(course)[0].verdict.answers  # type: ignore[union-attr]
 
 
 def test_undo_brings_the_word_back_and_keeps_the_log(course: Course, browser: TestClient) -> None:
