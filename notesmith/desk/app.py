@@ -56,8 +56,10 @@ def make_app(course: Course, *, port: int, keys: Keys | None = None, who: str = 
         if worker is not None:
             worker.stop()
 
-    previewed = StaticFiles(directory=desk.preview, html=True, check_dir=False)
-    previewed.config_checked = True  # no preview yet is a page not there, not a fault
+    previewed, published = (
+        StaticFiles(directory=folder, html=True, check_dir=False) for folder in (desk.preview, course.site)
+    )
+    previewed.config_checked = published.config_checked = True  # nothing built yet is a page not there, not a fault
     app = Starlette(
         routes=[
             Route("/", home.home),
@@ -102,13 +104,17 @@ def make_app(course: Course, *, port: int, keys: Keys | None = None, who: str = 
             Route("/history", notes_editor.history),
             Route("/terms", editor.browse),
             Route("/terms/one", editor.term),
+            Route("/terms/spellings", editor.spellings),
+            Route("/terms/effect", editor.effect),
             Route("/terms/label", editor.add_label, methods=["POST"]),
+            Route("/terms/edit", editor.edit, methods=["POST"]),
             Route("/terms/heard", editor.heard_form),
             Route("/publish", publication.page),
             Route("/publish", publication.publish, methods=["POST"]),
             Route("/publish/state", publication.state),
             Route("/preview", publication.preview, methods=["POST"]),
             Mount("/preview", previewed),
+            Mount("/site", published),
             Mount("/static", StaticFiles(directory=Path(HERE) / "static")),
         ],
         exception_handlers={NotesmithError: _told, HTTPException: _told_http, Exception: _told_defect},

@@ -5,25 +5,28 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from itertools import islice
+from urllib.parse import quote
 
 import msgspec
 from starlette.requests import Request
 from starlette.responses import Response
 from wordfreq import zipf_frequency
 
-from notesmith.annotations import Corrections
-from notesmith.desk.context import Choice, NotThereError, desk_of, field, last_verdict_id, see_other
+from notesmith.annotations import Corrections, Extraction
+from notesmith.desk.context import Choice, Desk, NotThereError, desk_of, field, last_verdict_id, see_other
 from notesmith.desk.names import finished, transcript_of
 from notesmith.desk.queue import Place, form_ranges, place_at, word_rulings
 from notesmith.desk.suggest import suggest
 from notesmith.desk.words import NEW_TERM_SCHEMES
-from notesmith.errors import InputError
+from notesmith.errors import ConflictError, InputError
 from notesmith.lecture import Lecture
+from notesmith.library import digest
 from notesmith.store import Store
+from notesmith.store.jobs import enqueue_once
 from notesmith.transcript import Transcript, WordRange, sounding
 from notesmith.verdicts import VerdictEntry
 from notesmith.vocabulary import Vocabulary
-from notesmith.vocabulary.concept import Concept
+from notesmith.vocabulary.concept import Concept, Scheme
 from notesmith.vocabulary.importing import MAX_TERM_CHARACTERS, write_concepts
 from notesmith.vocabulary.vocabulary import label_key
 
@@ -32,6 +35,9 @@ RARE_ZIPF = 2.0  # fewer than one in ten million words of general English (wordf
 UNKNOWN_LIMIT = 200
 PLACES_SHOWN = 12
 MAX_FORM_WORDS = 8
+MAX_LABELS = 100
+# Terms that are printed as they were said; a rubric or an organ is told in the lecturer's own words.
+SPELT: tuple[Scheme, ...] = ("remedy", "family", "canon", "idea", "prescription")
 
 
 class Occurrence(msgspec.Struct, frozen=True):
@@ -76,6 +82,45 @@ def unknown_words(store: Store, vocabulary: Vocabulary, verdicts: Sequence[Verdi
             text.setdefault(form, word.text.strip(".,;:?!\"'()"))
     ranked = sorted(times, key=lambda form: (-times[form], form))[:UNKNOWN_LIMIT]
     return tuple(UnknownWord(form, text[form], times[form], len(lectures[form])) for form in ranked)
+
+
+class Variant(msgspec.Struct, frozen=True):
+    """One way in which a term is printed, and where."""
+
+    text: str
+    times: int
+    lectures: int
+
+
+class SpeltTerm(msgspec.Struct, frozen=True):
+    """A term that is printed in more than one way over the sessions, the commonest first."""
+
+    concept_id: str
+    label: str
+    variants: tuple[Variant, ...]
+
+
+def spelt_differently(vocabulary: Vocabulary, extractions: Mapping[str, Extraction]) -> tuple[SpeltTerm, ...]:
+    """The terms printed in more than one way, by how often they are said; ``extractions`` by lecture id.
+
+    Only letters count: capitals and stops differ with the sentence.
+    """
+    places: dict[str, dict[str, list[tuple[str, str]]]] = {}
+    for lecture_id, extraction in extractions.items():
+        for one in extraction.mentions:
+            if one.concept_id in vocabulary and vocabulary[one.concept_id].scheme in SPELT:
+                forms = places.setdefault(one.concept_id, {})
+                forms.setdefault(sounding(one.said), []).append((lecture_id, one.said))
+    found = []
+    for concept_id, forms in places.items():
+        if len(forms) > 1:
+            variants = (
+                Variant(Counter(said for _, said in at).most_common(1)[0][0], len(at), len({one for one, _ in at}))
+                for at in forms.values()
+            )
+            ordered = tuple(sorted(variants, key=lambda one: (-one.times, one.text)))
+            found.append(SpeltTerm(concept_id, vocabulary.label(concept_id), ordered))
+    return tuple(sorted(found, key=lambda one: (-sum(v.times for v in one.variants), one.label)))
 
 
 def spoken_texts(store: Store) -> dict[str, str]:
@@ -126,6 +171,14 @@ def browse(request: Request) -> Response:
     )
 
 
+def spellings(request: Request) -> Response:
+    """GET /terms/spellings: the terms that are printed in more than one way."""
+    desk = desk_of(request)
+    with desk.store() as store:
+        found = spelt_differently(desk.vocabulary, {one.id: extraction for one, extraction in finished(store)})
+    return desk.page("spellings.html", here="terms", terms=found)
+
+
 def term(request: Request) -> Response:
     """GET /terms/one?id=: a concept with its labels, and how it was heard in each session."""
     desk = desk_of(request)
@@ -142,10 +195,16 @@ def term(request: Request) -> Response:
         "term.html",
         here="terms",
         concept=concept,
+        names=_names(concept),
+        state=digest(concept),
         heard=sorted(heard.items()),
         related=related,
         vocabulary_folder=desk.course.settings.vocabulary,
     )
+
+
+def _names(concept: Concept) -> tuple[str, ...]:
+    return (*concept.alt_labels, *concept.ambiguous_labels)
 
 
 def _concept(vocabulary: Vocabulary, concept_id: str) -> Concept:
@@ -155,18 +214,24 @@ def _concept(vocabulary: Vocabulary, concept_id: str) -> Concept:
     return concept
 
 
+def effect(request: Request) -> Response:
+    """GET /terms/effect?label=: how often words were heard, before they are made a mishearing of something."""
+    desk = desk_of(request)
+    form = sounding(request.query_params.get("label", "")[:200])
+    with desk.store() as store:
+        times = (
+            times_heard(desk.kept("spoken texts", _results(store), lambda: spoken_texts(store)), form) if form else {}
+        )
+    return desk.page("effect.html", form=form, times=sum(times.values()), sessions=len(times))
+
+
 def add_label(request: Request) -> Response:
     """POST /terms/label: another name or a known mishearing for a term, in the course's own layer."""
     desk = desk_of(request)
     concept = _concept(desk.vocabulary, field(request, "id"))
-    label = " ".join(field(request, "label").split())
-    if not label_key(label) or len(label) > MAX_TERM_CHARACTERS or "|" in label or label.endswith("(ambiguous)"):
-        raise InputError(f"a label has 1 to {MAX_TERM_CHARACTERS} characters with a letter among them, and no |")
-    owners = desk.vocabulary.find(label)
-    if concept in owners:
+    label = _checked(desk.vocabulary, concept, field(request, "label"))
+    if concept in desk.vocabulary.find(label):
         raise InputError(f"“{label}” is a label of {concept.pref_label} already")
-    if owners:
-        raise InputError(f"“{label}” is a label of {owners[0].pref_label} ({owners[0].id}); one label cannot name both")
     match field(request, "kind"):
         case "alt":
             changed = msgspec.structs.replace(concept, alt_labels=(*concept.alt_labels, label))
@@ -174,12 +239,62 @@ def add_label(request: Request) -> Response:
             changed = msgspec.structs.replace(concept, hidden_labels=(*concept.hidden_labels, label))
         case _:
             raise InputError("say whether it is a name or a mishearing")
-    write_concepts(desk.course.vocabulary_dir, [changed])
-    from notesmith.store.jobs import enqueue_once
+    return _keep(desk, changed)
 
+
+def edit(request: Request) -> Response:
+    """POST /terms/edit: all labels of a term as they shall be in this course, one a line.
+
+    Raises ConflictError where the term is not as the page showed it.
+    """
+    desk = desk_of(request)
+    concept = _concept(desk.vocabulary, field(request, "id"))
+    if field(request, "state") != digest(concept):
+        raise ConflictError("this term was changed while your page was open; look at it again")
+    preferred = _checked(desk.vocabulary, concept, field(request, "preferred"))
+    names = {label_key(one): one for one in _lines(desk.vocabulary, concept, field(request, "names", ""))}
+    names.pop(label_key(preferred), None)
+    misheard = {label_key(one): one for one in _lines(desk.vocabulary, concept, field(request, "misheard", ""))}
+    if both := misheard.keys() & {label_key(preferred), *names}:
+        raise InputError(f"“{misheard[min(both)]}” is given as a name and as a mishearing; it can be only one of them")
+    if lost := set(concept.fact("heard")) - set(misheard.values()):
+        raise InputError(
+            f"“{min(lost)}” was found by experiment and comes with the program; it cannot be taken out here"
+        )
+    shared = tuple(one for one in names.values() if one in concept.ambiguous_labels)
+    changed = msgspec.structs.replace(
+        concept,
+        pref_label=preferred,
+        alt_labels=tuple(one for one in names.values() if one not in shared),
+        ambiguous_labels=shared,
+        hidden_labels=tuple(misheard.values()),
+    )
+    return _keep(desk, changed)
+
+
+def _lines(vocabulary: Vocabulary, concept: Concept, text: str) -> tuple[str, ...]:
+    lines = [line for line in text.splitlines() if line.strip()]
+    if len(lines) > MAX_LABELS:
+        raise InputError(f"a term has at most {MAX_LABELS} names and as many mishearings")
+    return tuple(_checked(vocabulary, concept, line) for line in lines)
+
+
+def _checked(vocabulary: Vocabulary, concept: Concept, text: str) -> str:
+    """A label with single blanks. Raises InputError where it is none, or names another term alone."""
+    label = " ".join(text.split())
+    if not label_key(label) or len(label) > MAX_TERM_CHARACTERS or "|" in label or label.endswith("(ambiguous)"):
+        raise InputError(f"a label has 1 to {MAX_TERM_CHARACTERS} characters with a letter among them, and no |")
+    owners = vocabulary.find(label)
+    if owners and concept.id not in {one.id for one in owners}:
+        raise InputError(f"“{label}” is a label of {owners[0].pref_label} ({owners[0].id}); one label cannot name both")
+    return label
+
+
+def _keep(desk: Desk, changed: Concept) -> Response:
+    write_concepts(desk.course.vocabulary_dir, [changed])
     with desk.store() as store:
         enqueue_once(store, "refresh", "the vocabulary changed")
-    return see_other(f"/terms/one?id={concept.id}")
+    return see_other(f"/terms/one?id={quote(changed.id)}")
 
 
 def heard_form(request: Request) -> Response:

@@ -35,7 +35,8 @@ POLICY = (
     "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 )
 # The published site searches with WebAssembly; its pages hold no inline script either.
-PREVIEW_POLICY = (
+SITE_PATHS = ("/preview/", "/site/")
+SITE_POLICY = (
     "default-src 'none'; script-src 'self' 'wasm-unsafe-eval'; style-src 'self'; img-src 'self' data:; "
     "font-src 'self'; media-src 'self'; connect-src 'self'; worker-src 'self'; form-action 'none'; base-uri 'none'; "
     "frame-ancestors 'none'"
@@ -85,7 +86,7 @@ class Guard:
             return
         if scope["type"] != "http":
             return  # no web sockets here; the server closes the connection
-        preview = scope["path"].startswith("/preview/")
+        of_site = scope["path"].startswith(SITE_PATHS)
 
         async def guarded_send(message: Message) -> None:
             if message["type"] == "http.response.start":
@@ -94,7 +95,7 @@ class Guard:
                     headers[name] = value
                 if scope["path"] == RECORD_PATH:
                     headers["permissions-policy"] = RECORD_PERMISSIONS
-                headers["content-security-policy"] = PREVIEW_POLICY if preview else POLICY
+                headers["content-security-policy"] = SITE_POLICY if of_site else POLICY
                 if "cache-control" not in headers:
                     headers["cache-control"] = "no-store"
             await send(message)

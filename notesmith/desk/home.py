@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 
 import msgspec
@@ -12,6 +13,7 @@ from notesmith.annotations import Extraction
 from notesmith.desk import recorder
 from notesmith.desk.context import Desk, desk_of, is_applying
 from notesmith.desk.names import open_persons
+from notesmith.desk.potencies import open_potencies
 from notesmith.desk.queue import word_queue
 from notesmith.desk.removal import removed
 from notesmith.desk.uploads import is_live, open_jobs, part_path
@@ -32,18 +34,20 @@ STAGES = {
 
 
 class LectureLine(msgspec.Struct, frozen=True):
-    """A lecture on the first page: words and names still to settle; ``ready`` once it has been worked through."""
+    """A lecture on the first page: what is still to settle; ``ready`` once it has been worked through."""
 
     lecture: Lecture
     ready: bool
     words: int
     names: int
+    potencies: int
 
 
 def lecture_lines(desk: Desk, store: Store) -> tuple[tuple[LectureLine, ...], int]:
     """The lectures of the course, and how many names wait in all: one in two lectures is asked once."""
     verdicts = store.verdicts()
-    waiting = word_queue(desk.vocabulary, store, verdicts)
+    waiting = Counter(item.lecture_id for item in word_queue(desk.vocabulary, store, verdicts))
+    potencies = Counter(item.lecture_id for item in open_potencies(store, verdicts))
     lines = []
     every: set[str] = set()
     for lecture in store.lectures():
@@ -51,8 +55,9 @@ def lecture_lines(desk: Desk, store: Store) -> tuple[tuple[LectureLine, ...], in
         persons = open_persons(store, lecture, extraction, verdicts) if extraction else ()
         said = {sounding(one.said) for one in persons}
         every |= said
-        words = sum(1 for item in waiting if item.lecture_id == lecture.id)
-        lines.append(LectureLine(lecture, extraction is not None, words, len(said)))
+        lines.append(
+            LectureLine(lecture, extraction is not None, waiting[lecture.id], len(said), potencies[lecture.id])
+        )
     return tuple(lines), len(every)
 
 
@@ -71,6 +76,7 @@ def home(request: Request) -> Response:
         busy=_busy(current),
         words=sum(line.words for line in lines),
         names=open_names,
+        potencies=sum(line.potencies for line in lines),
     )
 
 

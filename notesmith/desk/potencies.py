@@ -47,14 +47,22 @@ class PotencyItem(msgspec.Struct, frozen=True):
 
 
 def open_potencies(store: Store, verdicts: Sequence[VerdictEntry]) -> tuple[PotencyItem, ...]:
-    """The doubtful prescriptions no person has ruled on."""
-    rulings = word_rulings(verdicts)
+    """The doubtful prescriptions no person has ruled on, be it here or among the words."""
+    rulings = [one for one in word_rulings(verdicts) if _is_about_potency(one)]
     items = []
     for lecture, extraction in finished(store):
         waiting = [p for p in extraction.prescriptions if p.doubtful and not _settled(p, lecture.id, rulings)]
         if waiting:
             transcript = transcript_of(store, lecture, extraction)
+            accepted = {
+                sounding(one.heard)
+                for one in rulings
+                if one.ruling in ("accept", "always") and one.start_ms is None and one.lecture_id in (None, lecture.id)
+            }
             for given in waiting:
+                said = f" {sounding(transcript.text(given.words))} "
+                if any(f" {form} " in said for form in accepted):
+                    continue  # heard and settled among the words; not yet applied
                 words = potency_words(transcript, given)
                 span = transcript.time(words)
                 items.append(
@@ -71,6 +79,11 @@ def open_potencies(store: Store, verdicts: Sequence[VerdictEntry]) -> tuple[Pote
                     )
                 )
     return tuple(items)
+
+
+def _is_about_potency(ruling: WordVerdict) -> bool:
+    """A remedy settled at the same place says nothing of the potency beside it. "As said" names no term."""
+    return ruling.concept_id is None or ruling.concept_id.startswith("potency/")
 
 
 def potency_words(transcript: Transcript, given: Prescription) -> WordRange:

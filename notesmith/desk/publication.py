@@ -145,6 +145,7 @@ def page(request: Request) -> Response:
         pending = is_applying(store)
         under_way = [job_line(one) for one in jobs(store, *OPEN_STATES) if one.body.kind in ("publish", "preview")]
         failed = [job_line(one) for one in jobs(store, "failed") if one.body.kind in ("publish", "preview")]
+        published = [one.made_at for one in jobs(store, "finished") if one.body.kind == "publish"]
     latest = latest_own(request, verdicts, desk.who) if "did" in request.query_params else []
     return desk.page(
         "publish.html",
@@ -162,6 +163,7 @@ def page(request: Request) -> Response:
         preview=(desk.preview / "index.html").is_file(),
         folder=str(desk.course.site),
         published=(desk.course.site / "index.html").is_file(),
+        published_at=published[-1] if published else "",
     )
 
 

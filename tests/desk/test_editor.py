@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import msgspec
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from starlette.testclient import TestClient
 
+from notesmith.annotations import Extraction, Mention
 from notesmith.course import Course
-from notesmith.desk.editor import occurrences, spoken_texts, times_heard, unknown_words
+from notesmith.desk.editor import occurrences, spelt_differently, spoken_texts, times_heard, unknown_words
 from notesmith.desk.queue import form_ranges
-from notesmith.transcript import sounding
+from notesmith.library import digest
+from notesmith.transcript import TimeSpan, WordRange, sounding
 
 from .conftest import transcript
 
@@ -84,3 +87,70 @@ def test_browse_and_term(browser: TestClient) -> None:
     assert "/terms/one?id=remedy/sulphur" in browser.get("/terms?q=sulphur").text
     text = browser.get("/terms/one?id=remedy/kali-bichromicum").text
     assert "Colley by Chromacum" in text
+
+
+def edit_of(course: Course, concept_id: str, **fields: str) -> dict[str, str]:
+    """The form of a term's page as the page fills it in, and what is changed of it."""
+    concept = course.load_vocabulary()[concept_id]
+    names = "\n".join((*concept.alt_labels, *concept.ambiguous_labels))
+    misheard = "\n".join(concept.hidden_labels)
+    return {
+        "id": concept_id, "state": digest(concept), "preferred": concept.pref_label, "names": names,
+        "misheard": misheard,
+    } | fields  # fmt: skip
+
+
+def test_a_term_can_be_set_right_after_it_was_adopted(course: Course, browser: TestClient) -> None:
+    data = {"lecture": "one", "form": "sulfer", "seen": "0", "label": "Zonkium testnas", "scheme": "remedy"}
+    browser.post("/words/new", data=data)
+    concept_id = course.load_vocabulary().find("Zonkium testnas")[0].id
+    form = edit_of(course, concept_id, preferred=" Zonkium  testans ", names="Zonk\n\nZonk", misheard="sonk yum")
+    assert "Zonkium testans" in browser.post("/terms/edit", data=form).text
+    after = course.load_vocabulary()[concept_id]
+    assert (after.pref_label, after.alt_labels, after.hidden_labels) == ("Zonkium testans", ("Zonk",), ("sonk yum",))
+    assert course.load_vocabulary().find("Zonkium testnas") == ()
+    assert browser.post("/terms/edit", data=form).status_code == 409  # the page showed what was there before
+    assert course.load_vocabulary()[concept_id] == after
+
+
+def test_keeping_a_packaged_term_as_it_is_changes_nothing(course: Course, browser: TestClient) -> None:
+    for concept_id in ("remedy/sulphur", "remedy/kali-bichromicum", "remedy/thuja-occidentalis"):
+        before = course.load_vocabulary()[concept_id]
+        assert browser.post("/terms/edit", data=edit_of(course, concept_id)).status_code == 200
+        assert course.load_vocabulary()[concept_id] == before
+
+
+def test_labels_that_cannot_be_are_refused_and_nothing_is_written(course: Course, browser: TestClient) -> None:
+    for wrong in (
+        {"preferred": ""}, {"preferred": "Thuja occidentalis"}, {"names": "a|b"}, {"names": "Thuja occidentalis"},
+        {"misheard": "Sulphur"}, {"names": "x" * 200}, {"names": "\n".join(f"n{i}" for i in range(200))},
+    ):  # fmt: skip
+        form = edit_of(course, "remedy/sulphur", **wrong)
+        assert browser.post("/terms/edit", data=form).status_code == 400, wrong
+    assert list(course.vocabulary_dir.iterdir()) == []
+
+
+def test_how_often_a_mishearing_was_heard_is_told_before_it_is_added(browser: TestClient) -> None:
+    assert "was heard 3 times in 2 sessions" in browser.get("/terms/effect?label=Colley, by chromacum").text
+    assert "in no session" in browser.get("/terms/effect?label=zebra").text
+    assert browser.get("/terms/effect").status_code == 200
+
+
+def test_terms_printed_in_two_ways_are_told_over_the_sessions(course: Course, browser: TestClient) -> None:
+    assert "printed in one way" in browser.get("/terms/spellings").text
+    span, words = TimeSpan(0, 1), WordRange(0, 1)
+    said = {"one": ("Kali bichromicum", "kali bichromicum,", "Sulphur"), "two": ("Kali bich", "Kali bichromicum")}
+    with course.open_store() as store:
+        for name, texts in said.items():
+            ids = ["remedy/sulphur" if text == "Sulphur" else "remedy/kali-bichromicum" for text in texts]
+            mentions = tuple(Mention(one, words, span, text) for one, text in zip(ids, texts, strict=True))
+            found = store.result(name, "extraction", Extraction)
+            assert found is not None
+            store.put_result(name, "extraction", "k", msgspec.structs.replace(found, mentions=mentions))
+        extractions = {name: store.result(name, "extraction", Extraction) for name in said}
+    (term,) = spelt_differently(course.load_vocabulary(), {name: one for name, one in extractions.items() if one})
+    assert term.concept_id == "remedy/kali-bichromicum"
+    assert [(one.text, one.times, one.lectures) for one in term.variants] == [
+        ("Kali bichromicum", 3, 2), ("Kali bich", 1, 1),
+    ]  # fmt: skip
+    assert "3 times in 2 lectures" in browser.get("/terms/spellings").text

@@ -21,8 +21,8 @@ VALUES = st.one_of(
 GETS = {
     "/": (), "/jobs": (), "/words": ("at", "show"), "/words/suggest": ("q",), "/names": ("did",), "/potencies": ("at",), "/next": ("did",), "/notes": (),
     "/notes/one": (), "/notes/one/around": ("start", "end"), "/terms": ("q",), "/terms/one": ("id",),
-    "/terms/heard": ("form",), "/publish": (), "/publish/state": (), "/history": (), "/clip/one.wav": ("start", "end"),
-    "/uploads/1": (), "/preview/x": (), "/static/x": (), "/open": ("key",), "/applying": (),
+    "/terms/heard": ("form",), "/terms/spellings": (), "/terms/effect": ("label",), "/publish": (), "/publish/state": (), "/history": (), "/clip/one.wav": ("start", "end"),
+    "/uploads/1": (), "/preview/x": (), "/site/x": (), "/static/x": (), "/open": ("key",), "/applying": (),
     "/lectures/one/remove": (), "/record": (), "/settings": ("saved",), "/coverage": (),
 }  # fmt: skip
 POSTS = {
@@ -30,6 +30,7 @@ POSTS = {
     "/words/other": ("lecture", "form", "seen", "concept_id"), "/words/new": ("lecture", "form", "seen", "label", "scheme"),
     "/names": ("said_0", "ruling_0", "seen", "value_0", "concept_0", "lecture_0", "said_9", "ruling_9"), "/potencies": ("lecture", "heard", "at_ms", "potency", "seen"),
     "/notes/one": ("key", "ruling", "seen", "text", "kind"), "/notes/one/label": ("title", "date", "series", "part", "parts", "revision"), "/terms/label": ("id", "label", "kind"),
+    "/terms/edit": ("id", "state", "preferred", "names", "misheard"),
     "/uploads": ("name", "size", "stamp"), "/jobs/1/cancel": (), "/jobs/1/retry": (), "/jobs/1/forget": (),
     "/undo": ("verdict", "back"), "/publish": (), "/preview": (), "/lectures/one/remove": ("revision",),
     "/removed/one/back": (), "/removed/one/delete": ("sure",), "/sample": (),

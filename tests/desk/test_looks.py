@@ -34,7 +34,7 @@ KEYS = Keys("opening-key", "session-key", "form-key")
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 PAGES = (
     "/", "/words", "/words?show=restored", "/words?at=1", "/names", "/potencies", "/notes", "/notes/one", "/notes/two",
-    "/terms", "/terms?q=sulph", "/terms/one?id=remedy/sulphur", "/terms/heard?form=sulfer", "/terms/heard?form=zebra",
+    "/terms", "/terms?q=sulph", "/terms/one?id=remedy/sulphur", "/terms/heard?form=sulfer", "/terms/heard?form=zebra", "/terms/spellings",
     "/lectures/one/remove", "/record", "/settings", "/coverage", "/history", "/publish", "/nowhere",
 )  # fmt: skip
 

@@ -131,6 +131,26 @@ def test_a_doubtful_potency_waits_and_can_be_confirmed_at_its_place(doubtful: Co
         assert open_potencies(store, store.verdicts()) == ()
 
 
+def test_a_potency_settled_among_the_words_is_not_asked_again(doubtful: Course, browser: TestClient) -> None:
+    form = {"lecture": "one", "form": "thirty see", "seen": "0", "restored": "30C", "concept_id": "potency/30c"}
+    browser.post("/words", data=form | {"ruling": "reject"})  # not this potency: which one it was is still open
+    with doubtful.open_store() as store:
+        assert len(open_potencies(store, store.verdicts())) == 1
+        store.undo_verdict(1)
+    browser.post("/words", data=form | {"ruling": "accept", "seen": "1"})
+    with doubtful.open_store() as store:
+        assert open_potencies(store, store.verdicts()) == ()
+
+
+def test_a_remedy_settled_at_the_place_leaves_the_potency_open(doubtful: Course, browser: TestClient) -> None:
+    with doubtful.open_store() as store:
+        (item,) = open_potencies(store, ())
+    form = {"lecture": "one", "form": "i gave", "seen": "0", "ruling": "accept", "at_ms": str(item.at_ms - 500)}
+    browser.post("/words", data=form | {"restored": "Sulphur", "concept_id": "remedy/sulphur"})
+    with doubtful.open_store() as store:
+        assert open_potencies(store, store.verdicts()) == (item,)
+
+
 def test_another_potency_must_be_one(doubtful: Course, browser: TestClient) -> None:
     with doubtful.open_store() as store:
         (item,) = open_potencies(store, ())
@@ -160,21 +180,21 @@ def test_publishing_waits_for_what_blocks(course: Course, browser: TestClient) -
         assert [j.state for j in jobs(store) if j.body.kind == "publish"] == ["waiting"]
 
 
-def test_the_preview_leads_nowhere_else(course: Course, browser: TestClient) -> None:
-    folder = course.folder / ".preview"
+@pytest.mark.parametrize(("at", "name"), [("/preview", ".preview"), ("/site", "site")])
+def test_what_was_built_is_shown_and_leads_nowhere_else(
+    course: Course, browser: TestClient, stranger: TestClient, at: str, name: str
+) -> None:
+    assert browser.get(f"{at}/index.html").status_code == 404
+    folder = course.folder / name
     folder.mkdir()
-    (folder / "index.html").write_text("<p>preview</p>")
+    (folder / "index.html").write_text("<p>built</p>")
     (folder / "out").symlink_to("/etc")
-    answer = browser.get("/preview/index.html")
-    assert answer.text == "<p>preview</p>"
+    answer = browser.get(f"{at}/index.html")
+    assert answer.text == "<p>built</p>"
     assert "default-src 'none'" in answer.headers["content-security-policy"]
-    for path in (
-        "/preview/../course.toml",
-        "/preview/%2e%2e/course.toml",
-        "/preview/..%2fcourse.db",
-        "/preview/out/passwd",
-    ):
-        assert browser.get(path).status_code in (404, 405)
+    assert stranger.get(f"{at}/index.html").status_code == 403
+    for path in ("/../course.toml", "/%2e%2e/course.toml", "/..%2fcourse.db", "/out/passwd"):
+        assert browser.get(at + path).status_code in (404, 405)
 
 
 def test_a_name_inside_a_settled_term_is_not_asked_again_but_elsewhere_it_is(
