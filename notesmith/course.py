@@ -112,6 +112,11 @@ def create_course(folder: Path, settings: CourseSettings) -> Course:
     return course
 
 
+def title_from(folder: Path) -> str:
+    """What a course is called after its folder: ``monday-course`` is the Monday course."""
+    return folder.resolve().name.replace("-", " ").replace("_", " ").capitalize()
+
+
 def open_course(folder: Path) -> Course:
     """Open a course by its folder. Raises CourseError naming what is wrong in the settings file."""
     folder = folder.resolve()

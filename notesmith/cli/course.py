@@ -10,7 +10,7 @@ import msgspec
 import typer
 
 from notesmith.cli.console import CourseOption, say, the_course
-from notesmith.course import create_course
+from notesmith.course import create_course, title_from
 from notesmith.errors import InputError
 from notesmith.lecture import CourseSettings, Lecture
 
@@ -33,8 +33,8 @@ def begin(
 
     Example: notesmith begin monday-course --title "Monday materia medica"
     """
-    name = title or folder.resolve().name.replace("-", " ").replace("_", " ").capitalize()
-    course = create_course(folder, CourseSettings(title=name, lecturer=lecturer, language=language))
+    settings = CourseSettings(title=title or title_from(folder), lecturer=lecturer, language=language)
+    course = create_course(folder, settings)
     say(f"Begun: {course.folder}")
     say(f"Settings: {course.settings_path}")
     say(f"Next: notesmith add -c {folder} RECORDING")

@@ -14,9 +14,10 @@ from typing import Annotated, TextIO
 import typer
 
 from notesmith.cli.console import CourseOption, say, the_course
-from notesmith.course import Course
+from notesmith.course import SETTINGS_NAME, Course, create_course, title_from
 from notesmith.desk.opening import OPENING_FILE, address_of, leave_opening
 from notesmith.errors import BusyError, InputError
+from notesmith.lecture import CourseSettings
 
 LOCK_FILE = ".desk.lock"
 
@@ -30,11 +31,14 @@ def desk(
     port: Annotated[int, typer.Option(min=0, max=65535, help="The port on this machine; 0 takes a free one.")] = 0,
     who: Annotated[str, typer.Option(help="The name under which decisions are kept.", show_default=False)] = "",
     browser: Annotated[bool, typer.Option(help="Open the browser.")] = True,
+    new: Annotated[bool, typer.Option("--new", help="Begin the course where there is none yet.")] = False,
 ) -> None:
     """Open the desk: add recordings, settle words and names, and publish, in the browser on this machine.
 
     Example: notesmith desk -c monday-course
     """
+    if new and not (course / SETTINGS_NAME).exists():
+        create_course(course, CourseSettings(title=title_from(course)))
     opened = the_course(course)
     with _alone(opened) as lock:
         if lock is None:

@@ -7,13 +7,14 @@ import re
 import socket
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 from starlette.testclient import TestClient
 
 from notesmith.course import Course
 from notesmith.desk.app import make_app
-from notesmith.errors import BusyError, InputError
+from notesmith.errors import BusyError, CourseError, InputError
 
 from .conftest import KEYS, ORIGIN, PORT
 
@@ -60,6 +61,23 @@ def test_a_second_start_opens_the_desk_that_runs(
     assert client.get(f"/open?key={key}").status_code == 303
     assert not kept.exists()
     assert TestClient(application, base_url=ORIGIN).get(f"/open?key={key}").status_code == 403
+
+
+def test_one_command_begins_a_course_and_opens_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    opened: list[Course] = []
+
+    def serve(course: Course, listener: socket.socket, who: str, *, browser: bool) -> None:
+        listener.close()
+        opened.append(course)
+
+    monkeypatch.setattr(cli, "_serve", serve)
+    folder = tmp_path / "monday-course"
+    with pytest.raises(CourseError, match="begin a course"):
+        cli.desk(course=folder)  # a folder's name mistyped makes no course
+    assert not folder.exists()
+    for _ in range(2):  # the second time it is there
+        cli.desk(course=folder, new=True)
+    assert [one.settings.title for one in opened] == ["Monday course"] * 2
 
 
 @pytest.mark.parametrize("left", ["", "\n", "short", "x" * 39])
