@@ -55,6 +55,7 @@ def words(request: Request) -> Response:
         item = queue[min(at, len(queue) - 1)] if queue else None
         shown, times = places(store, item) if item is not None else ((), 0)
         rivals = _rivals(item, desk, store)
+        several = len(store.lectures()) > 1
     latest = latest_own(request, entries, desk.who)
     return desk.page(
         "words.html",
@@ -70,6 +71,7 @@ def words(request: Request) -> Response:
         latest_told=told_all(latest),
         latest_back=undo_back(latest) + (f"?at={at}{'&show=restored' if restored else ''}" if _is_word(latest) else ""),
         rivals=rivals,
+        several=several,
         term=desk.vocabulary.label(item.proposed.concept_id) if item else "",
         schemes=NEW_TERM_SCHEMES,
         applying=pending,

@@ -26,7 +26,7 @@ from notesmith.store.jobs import JobBody, add_job
 from notesmith.transcript import WordRange
 from notesmith.verdicts import NoteVerdict, PersonVerdict
 
-from .driving import free_port, missing
+from .driving import PATIENCE_MS, free_port, missing
 
 pytestmark = pytest.mark.browser
 
@@ -113,6 +113,7 @@ def look(browser: Any, address: str, axe: str, pages: tuple[str, ...], width: in
     context = browser.new_context(viewport={"width": width, "height": 800}, color_scheme=scheme)
     context.add_cookies([{"name": f"notesmith_desk_{port}", "value": KEYS.session, "url": address}])
     page = context.new_page()
+    page.set_default_timeout(PATIENCE_MS)
     faults: list[str] = []
     page.on("pageerror", lambda error: faults.append(f"{page.url}: {error}"))
     for path in pages:

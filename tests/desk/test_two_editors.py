@@ -5,7 +5,7 @@ from __future__ import annotations
 import tempfile
 from pathlib import Path
 
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 
@@ -65,7 +65,7 @@ class TwoEditors(RuleBasedStateMachine):
             assert not conflict
             self.log.append((who, verdict, False))
 
-    @rule(number=st.integers(1, 12))
+    @rule(number=st.integers(1, 12) | st.integers(1, 300))
     def undo(self, number: int) -> None:
         possible = number <= len(self.log) and not self.log[number - 1][2]
         try:
@@ -84,3 +84,11 @@ class TwoEditors(RuleBasedStateMachine):
 
 TestTwoEditors = TwoEditors.TestCase
 TestTwoEditors.settings = settings(max_examples=25, stateful_step_count=40, deadline=None)  # 1,000 operations
+
+
+class TestLongDay(TwoEditors.TestCase):
+    """The same with 1,000 operations on one store."""
+
+    settings = settings(
+        max_examples=4, stateful_step_count=1000, deadline=None, suppress_health_check=list(HealthCheck)
+    )
