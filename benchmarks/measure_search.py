@@ -44,7 +44,7 @@ SETS = {
     "open": ("dev", "dev2"),
     "open2": ("dev", "dev2"),
     "held": ("dev3", "dev4"),
-    "sealed2": ("dev", "dev2", "dev3", "dev4"),
+    "open3": ("dev", "dev2", "dev3", "dev4"),
 }
 NEAR_MS = 5000
 DEPTH = 10
@@ -226,7 +226,7 @@ def _asked(
                     [(h.lecture_id, h.start_ms, h.end_ms) for h in search(store, vocabulary, text)] for text in texts
                 ],
                 "site": [
-                    [(h["lecture"], h["start_ms"], ends[h["lecture"], h["anchor"]]) for h in a["hits"]] for a in site
+                    [(h["lecture"], h["start_ms"], ends[h["lecture"], h["record"]]) for h in a["hits"]] for a in site
                 ],
                 "plain FTS5": [fts(text) for text in texts],
             }

@@ -304,7 +304,9 @@ class StoreLibrary:
                 for entry in self.verdicts
                 if isinstance(entry.verdict, NoteVerdict) and entry.verdict.lecture_id == lecture.id
             ]
-            found.append(LibraryEntry(lecture, digest(lecture, corrections, extraction, notes, persons)))
+            found.append(
+                LibraryEntry(lecture, digest(lecture, corrections, extraction, notes, persons, search.VERSION))
+            )
         return found
 
     def content(self, lecture_id: str) -> LectureContent:

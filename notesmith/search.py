@@ -9,8 +9,8 @@ from __future__ import annotations
 import hashlib
 import math
 from bisect import bisect_left
-from collections.abc import Collection, Iterable, Iterator, Sequence
-from typing import Literal
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from typing import Literal, NamedTuple
 
 import msgspec
 
@@ -30,6 +30,7 @@ KIND_WEIGHT: dict[str, float] = {"point": 1.25, "case": 1.15, "question": 1.1, "
 SHORT_SENTENCE_WORDS = 5
 LONG_SENTENCE_WORDS = 45
 COVERED = 0.6
+VERSION = 2  # of what is stored of a lecture to be found by; another one makes it again
 MOST_LETTERS = 1000  # of a query
 MATCHES_RANKED = 2000  # rows SQLite may rank for one query; commoner words only re-order
 CANDIDATES = 150
@@ -37,6 +38,9 @@ CONCEPT_WEIGHT = 2.0
 IMPLIED_PART = 0.75  # of a concept that a row only implies
 OTHER_CONCEPTS = 0.4
 COVERAGE_PART = 0.7
+NEAR_ROWS = 2  # rows before and after that are looked at too
+NEAR_PART = 0.4
+INSIDE_CASE = 0.3  # of a case's score, from which a hit on it leads to a moment of its story
 UNKNOWN_WORD = 3.0  # what a typed word weighs in the whole that no row holds
 
 
@@ -57,7 +61,10 @@ class Record(msgspec.Struct, frozen=True):
 
 
 class Hit(msgspec.Struct, frozen=True):
-    """One answer: the sentence, what kind of record, the session and the place in it. Higher scores are better."""
+    """One answer: the sentence, what kind of record, the session and the place in it. Higher scores are better.
+
+    A case is played from the moment of its story that answers best.
+    """
 
     lecture_id: str
     kind: str
@@ -173,7 +180,7 @@ def records_of(content: LectureContent, redaction: Redaction, *, transcript: boo
         )  # fmt: skip
     if transcript:
         records += _uncovered(content, redaction, covered, concepts)
-    return tuple(records)
+    return tuple(sorted(records, key=lambda record: (record.start_ms, -record.end_ms)))
 
 
 def _uncovered(content: LectureContent, redaction: Redaction, covered: bytearray, concepts) -> Iterator[Record]:  # type: ignore[no-untyped-def]
@@ -257,15 +264,23 @@ def search(
     required = " AND ".join(concept_token(c) for c in concept_ids)
     rows = _candidates(store, counts.known, asked.idf, required, kinds, lecture_ids)
     meant = {concept_token(concept_id): concept_id for concept_id, _ in expansion.concepts}
+    answers = {(row.lecture_id, row.ordinal): asked.answer(row) for row in rows}
+
+    def beside(row: MomentRow) -> list[Answer]:
+        around = (row.ordinal + step for step in range(-NEAR_ROWS, NEAR_ROWS + 1) if step)
+        return [answers[at] for n in around if (at := (row.lecture_id, n)) in answers]
+
     scored = sorted(
-        ((asked.score(row), row) for row in rows), key=lambda item: (-item[0], item[1].lecture_id, item[1].start_ms)
+        ((asked.score(row, answers[row.lecture_id, row.ordinal], beside(row)), row) for row in rows),
+        key=lambda item: (-item[0], item[1].lecture_id, item[1].start_ms),
     )
     hits: list[Hit] = []
     titles: dict[str, str] = {}
     seen: set[tuple[str, int, bool]] = set()
     for score, row in scored:
+        at = place_in_case(row, score, scored) if row.kind == "case" else row
         # A point and the question it stands in begin at one place; it is shown once. A case is more than its start.
-        place = (row.lecture_id, round(row.start_ms / 1000), row.kind == "case")
+        place = (row.lecture_id, round(at.start_ms / 1000), at.kind == "case")
         if len(hits) >= limit or place in seen:
             continue
         seen.add(place)
@@ -273,11 +288,21 @@ def search(
         if row.lecture_id not in titles:
             titles[row.lecture_id] = store.lecture(row.lecture_id)[0].title
         title = titles[row.lecture_id]
-        hits.append(Hit(row.lecture_id, row.kind, row.text, row.start_ms, row.end_ms, title, ids, round(score, 4)))
+        hits.append(Hit(row.lecture_id, row.kind, row.text, at.start_ms, row.end_ms, title, ids, round(score, 4)))
     return hits
 
 
-class _Counts(Collection[str]):
+def place_in_case(case: MomentRow, score: float, scored: Iterable[tuple[float, MomentRow]]) -> MomentRow:
+    """The best row within a case, where its story answers the query; the case itself where none answers enough."""
+    inside = (
+        row for part, row in scored
+        if row.lecture_id == case.lecture_id and case.start_ms <= row.start_ms < case.end_ms and row.kind != "case"
+        and part >= INSIDE_CASE * score
+    )  # fmt: skip
+    return next(inside, case)
+
+
+class _Counts(Mapping[str, int]):
     """In how many rows a token stands; asks the index for one at a time and remembers."""
 
     def __init__(self, store: Store) -> None:
@@ -320,14 +345,24 @@ class _Present(Collection[str]):
         return 0
 
 
+class Answer(NamedTuple):
+    """What of a query a row holds: by typed word the BM25 part and the share answered, synonyms, concepts by number."""
+
+    parts: list[float]
+    answered: list[float]
+    synonyms: float
+    concepts: dict[int, float]
+
+
 class Asked:
     """An expanded query over one index: what every row is scored by.
 
-    A typed word counts once, by the best of the words that may stand for it; nested concepts count by the best of
-    them and a little for each other one. A row that answers more of the query is worth more than the sum says.
+    A typed word counts once, by the best of the words that may stand for it, in the row or, at less, in the rows beside
+    it. Concepts found by the same typed words are one answer, those found by other words add to it. A row that answers
+    more of the query is worth more than the sum says.
     """
 
-    def __init__(self, expansion: Expansion, counts: _Counts, total: int) -> None:
+    def __init__(self, expansion: Expansion, counts: Mapping[str, int], total: int) -> None:
         def idf(token: str) -> float:
             return math.log(1 + (total - counts[token] + 0.5) / (counts[token] + 0.5))
 
@@ -350,34 +385,39 @@ class Asked:
         ):  # fmt: skip
             self.idf[one] = max(self.idf.get(one, 0.0), weight)
 
-    def score(self, row: MomentRow) -> float:
-        """BM25 (k1 1.2, b 0.4, mean length 14 stems), concepts, and how much of the query the row answers."""
+    def answer(self, row: MomentRow) -> Answer:
+        """What of the query a row holds: BM25 parts (k1 1.2, b 0.4, mean length 14 stems) and concepts."""
         words = row.expanded.split()
-        concepts = row.concepts.split()
         length = 1.2 * (0.6 + 0.4 * len(words) / 14)
-
-        def part(one: str) -> float:
-            times = words.count(one)
-            return times * 2.2 / (times + length) if times else 0.0
-
-        answered = [0.0] * len(self.groups)
-        total = 0.0
+        times = {one: n for one in self.idf if (n := words.count(one))}
+        part = {one: n * 2.2 / (n + length) for one, n in times.items()}
+        parts, answered = [0.0] * len(self.groups), [0.0] * len(self.groups)
         for at, group in enumerate(self.groups):
-            best = max((weight * part(one) for one, weight in group.items()), default=0.0)
-            total += best
-            if best and self.asks[at]:
-                answered[at] = (
-                    max((weight for one, weight in group.items() if one in words), default=0.0) / self.asks[at]
-                )
-        total += sum(weight * part(one) for one, weight in self.synonyms.items())
-        found = []
-        for token, weight, sure, support in self.concepts:
-            if times := concepts.count(token):
-                found.append(weight if times > 1 else weight * IMPLIED_PART)
-                for at in support:
-                    answered[at] = max(answered[at], sure)
-        if found:
-            total += max(found) + OTHER_CONCEPTS * (sum(found) - max(found))
+            for one in group.keys() & part.keys():
+                parts[at] = max(parts[at], group[one] * part[one])
+                answered[at] = max(answered[at], group[one] / self.asks[at] if self.asks[at] else 0.0)
+        concepts = row.concepts.split()
+        found = {
+            at: weight if n > 1 else weight * IMPLIED_PART
+            for at, (token, weight, _, _) in enumerate(self.concepts) if (n := concepts.count(token))
+        }  # fmt: skip
+        return Answer(parts, answered, sum(weight * part.get(one, 0.0) for one, weight in self.synonyms.items()), found)
+
+    def score(self, row: MomentRow, own: Answer, near: Sequence[Answer]) -> float:
+        """How well a row answers, what the rows beside it hold included at a part of its worth."""
+        parts, answered, found = list(own.parts), list(own.answered), own.concepts
+        for other in near:
+            for at, value in enumerate(other.parts):
+                parts[at] = max(parts[at], NEAR_PART * value)
+                answered[at] = max(answered[at], NEAR_PART * other.answered[at])
+        total = sum(parts) + own.synonyms
+        taken: set[int] = set()
+        for at in sorted(found, key=lambda at: (-found[at], at)):
+            _, weight, sure, support = self.concepts[at]
+            total += found[at] * (OTHER_CONCEPTS if taken.intersection(support) else 1.0)
+            taken.update(support)
+            for group in support:
+                answered[group] = max(answered[group], sure * min(1.0, found[at] / weight / IMPLIED_PART))
         coverage = sum(a * b for a, b in zip(answered, self.asks, strict=True)) / (sum(self.asks) or 1.0)
         return total * (1 - COVERAGE_PART + COVERAGE_PART * coverage) * KIND_WEIGHT.get(row.kind, 1.0)
 

@@ -41,7 +41,7 @@ from notesmith.site.index import (
 )
 from notesmith.transcript import TimeSpan
 
-VERSION = 2
+VERSION = 3
 PAGE_OF_LECTURES = 100
 MOST_SHARES = 20_000
 AUDIO_NAME, SUMS_NAME = "audio.json", "audio-sums.json"

@@ -11,6 +11,7 @@ from __future__ import annotations
 import hashlib
 import json
 import math
+from bisect import bisect_left
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from itertools import islice
 from pathlib import Path
@@ -21,7 +22,7 @@ from numpy.typing import NDArray
 
 from notesmith.search import KIND_WEIGHT, Record, indexed_concepts
 from notesmith.vocabulary import Vocabulary
-from notesmith.vocabulary.expand import RELATIVES, Lexicon, everyday, indexed_stems, lay, lexicon_of, make_label
+from notesmith.vocabulary.expand import RELATIVES, Lexicon, everyday, indexed_stems, lay, lexicon_of, make_label, stem
 
 KINDS = ("point", "case", "question", "transcript")
 CAP = 1000  # published postings of one term
@@ -230,11 +231,17 @@ def labels_of(lexicon: Lexicon, present: frozenset[str], heard: Sequence[tuple[s
 
 def words_file(lexicon: Lexicon, present: frozenset[str], frequencies: Mapping[str, int]) -> str:
     """The words a misspelling may stand for, front-coded."""
-    words = {one for label in lexicon.labels if label.concept_id in present for one in label.stems}
-    common = sorted((item for item in frequencies.items() if item[1] >= 3), key=lambda item: (-item[1], item[0]))
+    labelled = {one for label in lexicon.labels if label.concept_id in present for one in label.stems}
+
+    def leads(one: str) -> bool:
+        return one in frequencies or one in labelled or any(o in frequencies for o, _ in lexicon.relatives(one))
+
+    words = labelled | {word for word in lexicon.spellings(present) if leads(stem(word))}
+    sure = (item for item in frequencies.items() if item[1] >= 3 or item[0] in everyday())
+    common = sorted(sure, key=lambda item: (-item[1], item[0]))
     words.update(word for word, _ in common[:4000])
     coded, before = [], ""
-    for word in sorted(word for word in words if word.isascii() and 3 < len(word) <= 24):
+    for word in sorted(word for word in words if word.isascii() and 3 <= len(word) <= 24):
         same = 0
         while same < min(len(word), len(before), 35) and word[same] == before[same]:
             same += 1
@@ -252,14 +259,16 @@ def names_file(lexicon: Lexicon, present: frozenset[str]) -> str:
 
 
 def relatives_files(lexicon: Lexicon, used: Collection[str]) -> dict[str, str]:
-    """For each word that a student may type, the words of the course that may stand for it, with their weights."""
+    """For each word that a student may type, the words of the course that may stand for it, with their weights.
+
+    One with none is listed too: it is no misspelling.
+    """
     shards: list[dict[str, str]] = [{} for _ in range(RELATIVE_SHARDS)]
     for one in sorted({*lexicon.by_stem, *everyday(), *lay()[0], *used}):
         if not one.isalnum() or len(one) > 24:
             continue
         found = islice(((other, w) for other, w in lexicon.relatives(one) if other in used), RELATIVES)
-        if row := " ".join(f"{other}:{round(weight * 100)}" for other, weight in found):
-            shards[fnv(one) % RELATIVE_SHARDS][one] = row
+        shards[fnv(one) % RELATIVE_SHARDS][one] = " ".join(f"{other}:{round(weight * 100)}" for other, weight in found)
     return {f"search/e/{n:x}.js": script(f"e/{n:x}", shard) for n, shard in enumerate(shards)}
 
 
@@ -277,7 +286,8 @@ def shortened(text: str) -> str:
 
 
 def record_files(lecture_id: str, records: Sequence[Record]) -> dict[str, str]:
-    """The texts that hits show, in small files."""
+    """What hits show, in small files; beside a case how many of the records after it are of its story."""
+    starts = [r.start_ms for r in records]
     files = {}
     for start in range(0, min(len(records), MOST_RECORDS), CHUNK):
         rows = [
@@ -285,8 +295,9 @@ def record_files(lecture_id: str, records: Sequence[Record]) -> dict[str, str]:
                 KINDS.index(r.kind), shortened(r.text),
                 r.start_ms, r.anchor, token_of(r.focus_id) if r.focus_id else "",
                 [token_of(c) for c in r.concept_ids if c.startswith("chapter/")],
+                *([bisect_left(starts, r.end_ms) - at - 1] if r.kind == "case" else []),
             ]
-            for r in records[start : start + CHUNK]
+            for at, r in enumerate(records[start : start + CHUNK], start)
         ]  # fmt: skip
         number = start // CHUNK
         files[f"search/r/{lecture_id}/{number}.js"] = script(f"r/{lecture_id}/{number}", rows)

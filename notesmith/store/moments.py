@@ -23,6 +23,7 @@ class MomentRow(msgspec.Struct, frozen=True):
     concepts: str
     text: str
     expanded: str
+    ordinal: int = 0
 
 
 def _first_row(lecture_id: str) -> int:
@@ -100,8 +101,11 @@ def matching(
             values += wanted
     order = "ORDER BY bm25(moment, 0, 0, 0, 0, 2.0, 0.5, 1.0), rowid" if ranked else ""
     rows = store.query(
-        "SELECT lecture_id, kind, start_ms, end_ms, concepts, text, expanded FROM moment"
+        "SELECT lecture_id, kind, start_ms, end_ms, concepts, text, expanded, rowid FROM moment"
         f" WHERE moment MATCH ?{filters} {order} LIMIT {int(limit)}",
         values,
     )
-    return [MomentRow(str(a), str(b), int(str(c)), int(str(d)), str(e), str(f), str(g)) for a, b, c, d, e, f, g in rows]
+    return [
+        MomentRow(str(a), str(b), int(str(c)), int(str(d)), str(e), str(f), str(g), (int(str(h)) - 1) % _ROWS_A_LECTURE)
+        for a, b, c, d, e, f, g, h in rows
+    ]

@@ -13,7 +13,7 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from functools import cached_property, lru_cache
 from importlib import resources
 from itertools import islice
@@ -35,7 +35,7 @@ STOP_WORDS = frozenset(
     """.split()
 )
 # Small words whose stems are also other words' stems.
-UNLIKE_ANY = frozenset("not no non never one two three four five six seven eight nine ten".split())
+UNLIKE_ANY = frozenset(["not", "no", "non", "never", *map(str, range(1, 13))])
 LEAST_COVERAGE = 0.6  # share of a label's weight that the query must hold
 LEAST_SCORE = 0.2
 MOST_CONCEPTS = 8
@@ -53,6 +53,12 @@ SYNONYM_CONCEPTS = 1
 SYNONYM_STEMS = 4
 SYNONYM_WEIGHT = 0.4
 BROADER_WEIGHT = 0.5
+# Misspelt words by letters: what another first letter costs, what a commoner word is ahead, how many are compared so
+# and how many may stand for it.
+OTHER_INITIAL = 0.6
+COMMONER = 0.15
+NEAREST = 6
+MOST_NEAR = 3
 # Names by sound: likeness from which typed words are taken for a remedy, learnt on benchmarks/data/pairs.tsv.
 SOUNDS_LIKE_UNKNOWN = 0.7
 SOUNDS_LIKE_KNOWN = 0.76
@@ -60,6 +66,9 @@ LEAST_BY_SOUND = 0.55
 IMPLIED_SCHEMES = ("rubric/", "medical/", "idea/")
 SCHEMES = frozenset({"remedy", "family", "rubric", "chapter", "canon", "idea", "medical"})
 _SHORT = re.compile("[^aeiou][aeiouy][^aeiouwxy]|ach")
+_CLOCK = re.compile(r"(?<=\d)\s*([ap])\.?\s?m\b\.?")  # "10 a.m." is said "ten in the morning"
+# Repertory notation: what makes worse, what makes better.
+_SIGNS = str.maketrans({"<": " worse ", ">": " better "})
 _WORD = re.compile(r"[^\W_]+(?:'[^\W_]+)?")
 
 
@@ -91,16 +100,17 @@ class Expansion(msgspec.Struct, frozen=True):
 
 
 def words_of(text: str) -> list[str]:
-    """Lower-case words without accents, in order; apostrophes and hyphens dropped.
+    """Lower-case words without accents, in order; apostrophes and hyphens dropped, hours and repertory signs in words.
 
-    >>> words_of("Kali-bi., Müller's")
-    ['kali', 'bi', 'mullers']
+    >>> words_of("Kali-bi., Müller's"), words_of("< 3 a.m.")
+    (['kali', 'bi', 'mullers'], ['worse', '3', 'morning'])
     """
     if text.isascii():
         plain = text.lower()
     else:
         plain = unicodedata.normalize("NFKD", text.replace("’", "'")).casefold()
         plain = "".join(c for c in plain if not unicodedata.combining(c))
+    plain = _CLOCK.sub(lambda hour: " morning" if hour[1] == "a" else " afternoon", plain.translate(_SIGNS))
     return [match[0].replace("'", "")[:40] for match in _WORD.finditer(plain)]
 
 
@@ -118,6 +128,8 @@ IRREGULAR = dict(pair.split(":") for pair in """
     swept:sweep swollen:swell swore:swear sworn:swear swum:swim taken:take taught:teach teeth:tooth thought:think
     threw:throw thrown:throw tied:tie told:tell took:take tying:tie understood:understand went:go wept:weep woke:wake
     woken:wake women:woman wore:wear worn:wear worst:worse wrote:write written:write
+    one:1 two:2 three:3 four:4 five:5 six:6 seven:7 eight:8 nine:9 ten:10 eleven:11 twelve:12 fifteen:15 twenty:20
+    thirty:30 forty:40 fifty:50 sixty:60 seventy:70 eighty:80 ninety:90
     """.split())  # fmt: skip
 
 
@@ -145,6 +157,8 @@ def stem(word: str) -> str:
     elif len(word) == 4 and word.endswith("s") and not word.endswith(("ss", "us", "is")):
         word = word[:-1]
     for ending in ("ing", "ed"):
+        if word.endswith("eed"):  # bleed and need are no past forms
+            break
         if word.endswith(ending) and len(word) - len(ending) >= 3 and re.search("[aeiouy]", word[: -len(ending)]):
             word = word[: -len(ending)]
             if len(word) > 3 and word[-1] == word[-2] and word[-1] not in "lsz":
@@ -273,7 +287,7 @@ def lay() -> tuple[dict[str, tuple[str, ...]], dict[tuple[str, ...], tuple[str, 
 
 
 def allowed_distance(length: int) -> int:
-    """How many letters may differ in a word of so many letters."""
+    """How many letters may differ in a word of so many letters; a doubled one does not count."""
     return 0 if length < 4 else 1 if length < 6 else 2 if length < 10 else 3
 
 
@@ -301,9 +315,8 @@ class Lexicon:
         total = max(1, len(self.labels))
         self.weight = {one: math.log(1 + total / len(held)) for one, held in self.by_stem.items()}
         self.totals = [sum(self.weight[one] for one in label.stems) for label in self.labels]
-        # The words as written, for comparing misspellings by letters; the first word that gives a stem stands for it.
         self.words = tuple(sorted(self.by_stem))
-        self._coarse = [coarse(word) for word in self.words]
+        self._vocabulary = vocabulary
         names = {(label.joined, label.sound, label.concept_id): None for label in self.labels
                  if len(label.joined) >= 5 and len(label.sound) >= 4}  # fmt: skip
         # By the first sound, which is the last to be misheard.
@@ -407,20 +420,54 @@ class Lexicon:
         found.pop(one, None)
         return tuple(sorted(found.items(), key=lambda item: (-item[1], item[0])))
 
-    def near(self, word: str, most: int = 3) -> list[tuple[str, float]]:
-        """Stems close to a word nobody uses, with weights, best first."""
-        limit = allowed_distance(len(word))
-        if not limit:
-            return []
-        target = coarse(word)
-        found = process.extract(
-            target, self._coarse, scorer=OSA.distance, score_cutoff=limit, limit=most * 2
+    def spellings(self, present: Collection[str] | None = None) -> frozenset[str]:
+        """The words of the labels of concepts (all by default) as written, and words whose forms no ending tells."""
+        labels = (
+            label for c in self._vocabulary.concepts.values()
+            if c.scheme in SCHEMES and (present is None or c.id in present) for label in (c.pref_label, *c.alt_labels)
         )  # fmt: skip
-        ranked = sorted((distance, OSA.distance(word, self.words[at]), self.words[at]) for _, distance, at in found)
-        return [
-            (one, 0.95 / (1 + 0.2 * min(distance, letters)))
-            for distance, letters, one in ranked[:most] if letters <= limit + 2
-        ]  # fmt: skip
+        return frozenset((*(word for label in labels for word in words_of(label)), *IRREGULAR, *lay()[0]))
+
+    @cached_property
+    def spelt(self) -> tuple[tuple[str, ...], list[str]]:
+        """The words that a misspelling may stand for, and their coarse spellings."""
+        held = {*self.spellings(), *self.by_stem, *everyday()}
+        words = tuple(sorted(one for one in held if 3 <= len(one) <= 24))
+        return words, [coarse(word) for word in words]
+
+    def near(
+        self, word: str, leads: Callable[[str], bool] = bool, counts: Mapping[str, int] | None = None
+    ) -> list[tuple[str, float, float]]:
+        """Stems that a word nobody uses may be misspelt from, best first: stem, weight, likeness of the letters.
+
+        ``leads`` tells whether a stem leads anywhere; of two as like the one with the greater count is meant.
+        """
+        limit = allowed_distance(len(word))
+        target = coarse(word)
+        words, folded = self.spelt
+        found = []
+        for _, distance, at in process.extract(target, folded, scorer=OSA.distance, score_cutoff=limit, limit=None):
+            if (letters := OSA.distance(word, words[at])) <= limit + 2:
+                cost = distance + 0.3 * letters + (OTHER_INITIAL if target[:1] != folded[at][:1] else 0.0)
+                found.append((cost, stem(words[at]), 1 - distance / max(len(target), len(folded[at]))))
+        best: dict[str, tuple[float, float]] = {}
+        for cost, one, likeness in sorted(found):
+            if len(best) == NEAREST:
+                break
+            if one not in best and leads(one):
+                best[one] = cost, likeness
+        numbers = counts or {one: len(self.by_stem.get(one, ())) for one in best}
+        ranked = sorted(best, key=lambda one: (best[one][0] - COMMONER * math.log(1 + numbers[one]), one))
+        return [(one, 0.95 / (1 + 0.2 * best[one][0]), best[one][1]) for one in ranked[:MOST_NEAR]]
+
+    def parts(self, word: str, used: Collection[str] | None = None) -> tuple[str, str] | None:
+        """Two words in use that a word nobody uses is made of (``headcold``), the longest first one preferred."""
+        words, _ = self.spelt
+        for at in range(len(word) - 3, 2, -1):
+            both = word[:at], word[at:]
+            if all((stem(one) in used) if used is not None else one in words for one in both):
+                return both
+        return None
 
     def sounds_like(self, words: Sequence[str], known: Collection[str] | None = None) -> tuple[str, float] | None:
         """The remedy whose name is nearest to words run together (``lico podium``), by letters and by sound alike.
@@ -531,17 +578,26 @@ class Everything(Collection[str]):
 
 
 def expand(
-    query: str, lexicon: Lexicon, used: Collection[str] | None = None, present: Collection[str] | None = None
+    query: str, lexicon: Lexicon, used: Mapping[str, int] | None = None, present: Collection[str] | None = None
 ) -> Expansion:
-    """Look a query up. ``used`` are the stems the texts use, ``present`` the concepts they lead to; all by default."""
-    words = [word for word in words_of(query)[:MOST_WORDS] if word not in STOP_WORDS] or words_of(query)[:MOST_WORDS]
-    typed = [stem(word) for word in words]
+    """Look a query up. ``used``: the stems of the texts with how often they stand there; ``present``: the concepts
+    they lead to; all by default."""
     in_texts: Collection[str] = Everything() if used is None else used
-    unknown = {
-        at for at, one in enumerate(typed)
-        if len(words[at]) > 3 and one not in lexicon.by_stem and (used is None or one not in used)
-        and one not in everyday() and one not in lay()[0]
-    }  # fmt: skip
+
+    def known(one: str) -> bool:
+        return one in lexicon.by_stem or one in everyday() or one in lay()[0] or (used is not None and one in used)
+
+    def leads(one: str) -> bool:
+        if (used is not None and one in used) or any(other in in_texts for other, _ in lexicon.relatives(one)):
+            return True
+        return any(present is None or lexicon.labels[n].concept_id in present for n in lexicon.by_stem.get(one, ()))
+
+    said: list[str] = []
+    for word in words_of(query)[:MOST_WORDS]:
+        said += (word,) if len(word) < 3 or known(stem(word)) else lexicon.parts(word, used) or (word,)
+    words = [word for word in said if word not in STOP_WORDS] or said
+    typed = [stem(word) for word in words]
+    unknown = {at for at, word in enumerate(words) if len(word) > 2 and not known(typed[at])}
     groups: list[dict[str, float]] = [{one: 1.0} for one in typed]
     # "thunder storm" is also asked as one word where one word is used.
     for at, (before, after) in enumerate(zip(words, words[1:], strict=False)):
@@ -549,25 +605,34 @@ def expand(
         if one in lexicon.by_stem or (used is not None and one in used):
             groups[at].setdefault(one, 1.0)
             groups[at + 1].setdefault(one, 1.0)
+    most = min(RELATIVES, max(2, RELATIVES_IN_ALL // len(words))) if words else 0
+
+    def relate(group: dict[str, float], one: str, part: float) -> None:
+        for other, weight in islice((item for item in lexicon.relatives(one) if item[0] in in_texts), most):
+            group.setdefault(other, weight * part)
+
     for group, one in zip(groups, typed, strict=True):
-        near = (item for item in lexicon.relatives(one) if item[0] in in_texts)
-        for other, weight in islice(near, min(RELATIVES, max(2, RELATIVES_IN_ALL // len(words)))):
-            group.setdefault(other, weight)
-    for at, one in phrases_in(query, words):
+        relate(group, one, 1.0)
+    for at, one in phrases_in(said, words):
         groups[at].setdefault(one, LAY_WEIGHT)
     corrected: list[tuple[str, str]] = []
     concepts: dict[str, Match] = {}
-    named = _names_by_sound(words, typed, unknown, lexicon, present)
+    spelt = {at: lexicon.near(words[at], leads, used) for at in unknown}
+    named = [
+        (window, concept_id, likeness) for window, concept_id, likeness in _names_by_sound(words, unknown, lexicon, present)
+        # An ordinary word that is nearer than the name is what was meant.
+        if likeness >= max((spelt[at][0][2] for at in window if spelt.get(at)), default=0.0)
+    ]  # fmt: skip
     for window, concept_id, likeness in named:
         concepts[concept_id] = (likeness, tuple(window))
         corrected.append((" ".join(words[at] for at in window), concept_id))
     heard = {at for window, _, _ in named for at in window}
     for at in sorted(unknown - heard):
-        near_words = lexicon.near(typed[at])
-        for rank, (one, weight) in enumerate(near_words):
+        for rank, (one, weight, _) in enumerate(spelt[at]):
             groups[at].setdefault(one, weight if not rank else weight * 0.6)
-        if near_words:
-            corrected.append((words[at], near_words[0][0]))
+            if not rank:
+                relate(groups[at], one, weight)
+                corrected.append((words[at], one))
     rows = [tuple(group.items()) for group in groups]
     for concept_id, match in match_labels(lexicon, rows, present).items():
         if match[0] > concepts.get(concept_id, (0.0, ()))[0]:
@@ -586,9 +651,8 @@ def expand(
     )  # fmt: skip
 
 
-def phrases_in(query: str, kept: Sequence[str]) -> list[tuple[int, str]]:
-    """For each phrase of everyday words in a query, (place among the kept words, stem that may stand for it)."""
-    words = words_of(query)[:MOST_WORDS]
+def phrases_in(words: Sequence[str], kept: Sequence[str]) -> list[tuple[int, str]]:
+    """For each phrase of everyday words among words, (place among the kept words, stem that may stand for it)."""
     typed = [stem(word) for word in words]
     place, at = [], 0
     for word in words:  # the kept words are the typed ones without those of no meaning, in the same order
@@ -606,7 +670,7 @@ def phrases_in(query: str, kept: Sequence[str]) -> list[tuple[int, str]]:
 
 
 def _names_by_sound(
-    words: Sequence[str], typed: Sequence[str], unknown: set[int], lexicon: Lexicon, present: Collection[str] | None
+    words: Sequence[str], unknown: set[int], lexicon: Lexicon, present: Collection[str] | None
 ) -> list[tuple[range, str, float]]:
     """Runs of typed words taken for a remedy by their sound, the likest first; none overlaps another."""
     found = []

@@ -9,13 +9,15 @@
   const KINDS = ["point", "case", "question", "transcript"];
   const ORDINALS = 8192, CHUNK = 24, CANDIDATES = 40, IMPACT = 6.5, RELATIVE_SHARDS = 256, MOST_CONCEPTS = 8;
   const CONCEPT_WEIGHT = 2.0, OTHER_CONCEPTS = 0.4, COVERAGE_PART = 0.7, UNKNOWN_WORD = 3.0, LAY = 0.8, RELATIVES_IN_ALL = 20, ALIKE = 0.7, ALIKE_KNOWN = 0.76;
+  const OTHER_INITIAL = 0.6, COMMONER = 0.15, NEAREST = 6, MOST_NEAR = 3, IMPLIED_PART = 0.75, NEAR_ROWS = 2, NEAR_PART = 0.4, INSIDE_CASE = 0.3;
   const STOP = new Set(("a about all also am an and any are as at be been but by can do does for from get gets had has have he her him his how i if in into is it its like me more my of on or our out she so some that the their them then there these they this to very was we were what when where which who why will with would you your being too up").split(" "));
 
   function words(text) {
-    const plain = text.replace(/’/g, "'").normalize("NFKD").toLowerCase().replace(/\p{M}/gu, "");
+    const plain = text.replace(/’/g, "'").normalize("NFKD").toLowerCase().replace(/\p{M}/gu, "").replace(/</g, " worse ").replace(/>/g, " better ")
+      .replace(/(?<=\d)\s*([ap])\.?\s?m\b\.?/g, (_, half) => (half === "a" ? " morning" : " afternoon"));
     return (plain.match(/[\p{L}\p{N}]+(?:'[\p{L}\p{N}]+)?/gu) || []).map((w) => w.replace(/'/g, "").slice(0, 40));
   }
-  const IRREGULAR = Object.fromEntries(("aches:ache ate:eat eaten:eat began:begin begun:begin best:better bitten:bite bled:bleed bought:buy breathless:breath broke:break broken:break brought:bring caught:catch children:child chosen:choose died:die drank:drink drawn:draw drew:draw driven:drive drove:drive drunk:drink dying:die fallen:fall fed:feed feet:foot fell:fall felt:feel flew:fly forgot:forget forgotten:forget fought:fight frozen:freeze gave:give given:give goes:go going:go gone:go grew:grow grown:grow heard:hear held:hold hid:hide hidden:hide kept:keep knew:know known:know lain:lie lay:lie laying:lie leapt:leap lied:lie lost:lose lying:lie made:make men:man met:meet mice:mouse oxen:ox paid:pay ran:run rang:ring risen:rise said:say sank:sink sat:sit seen:see sent:send shaken:shake shone:shine shook:shake shrank:shrink shrunk:shrink slept:sleep sold:sell sought:seek spat:spit spent:spend spoke:speak spoken:speak sprang:spring stole:steal stolen:steal stood:stand struck:strike stuck:stick stung:sting sung:sing sunken:sink swam:swim swept:sweep swollen:swell swore:swear sworn:swear swum:swim taken:take taught:teach teeth:tooth thought:think threw:throw thrown:throw tied:tie told:tell took:take tying:tie understood:understand went:go wept:weep woke:wake woken:wake women:woman wore:wear worn:wear worst:worse wrote:write written:write").split(" ").map((pair) => pair.split(":")));
+  const IRREGULAR = Object.fromEntries(("aches:ache ate:eat eaten:eat began:begin begun:begin best:better bitten:bite bled:bleed bought:buy breathless:breath broke:break broken:break brought:bring caught:catch children:child chosen:choose died:die drank:drink drawn:draw drew:draw driven:drive drove:drive drunk:drink dying:die fallen:fall fed:feed feet:foot fell:fall felt:feel flew:fly forgot:forget forgotten:forget fought:fight frozen:freeze gave:give given:give goes:go going:go gone:go grew:grow grown:grow heard:hear held:hold hid:hide hidden:hide kept:keep knew:know known:know lain:lie lay:lie laying:lie leapt:leap lied:lie lost:lose lying:lie made:make men:man met:meet mice:mouse oxen:ox paid:pay ran:run rang:ring risen:rise said:say sank:sink sat:sit seen:see sent:send shaken:shake shone:shine shook:shake shrank:shrink shrunk:shrink slept:sleep sold:sell sought:seek spat:spit spent:spend spoke:speak spoken:speak sprang:spring stole:steal stolen:steal stood:stand struck:strike stuck:stick stung:sting sung:sing sunken:sink swam:swim swept:sweep swollen:swell swore:swear sworn:swear swum:swim taken:take taught:teach teeth:tooth thought:think threw:throw thrown:throw tied:tie told:tell took:take tying:tie understood:understand went:go wept:weep woke:wake woken:wake women:woman wore:wear worn:wear worst:worse wrote:write written:write one:1 two:2 three:3 four:4 five:5 six:6 seven:7 eight:8 nine:9 ten:10 eleven:11 twelve:12 fifteen:15 twenty:20 thirty:30 forty:40 fifty:50 sixty:60 seventy:70 eighty:80 ninety:90").split(" ").map((pair) => pair.split(":")));
   function stem(given) {
     let w = Object.hasOwn(IRREGULAR, given) ? IRREGULAR[given] : given;
     const plural = w.endsWith("s") && !/(ss|us|is)$/.test(w);
@@ -27,6 +29,7 @@
       else if (plural) w = w.slice(0, -1);
     } else if (w.length === 4 && plural) w = w.slice(0, -1);
     for (const ending of ["ing", "ed"]) {
+      if (w.endsWith("eed")) break;
       const head = w.slice(0, -ending.length);
       if (w.endsWith(ending) && head.length >= 3 && /[aeiouy]/.test(head)) {
         w = head;
@@ -204,47 +207,83 @@
     }
     async function near(word) {
       const limit = word.length < 4 ? 0 : word.length < 6 ? 1 : word.length < 10 ? 2 : 3;
-      if (!limit) return [];
       const { list, coarse: folded } = await nearWords();
       const target = coarse(word);
       const found = [];
       folded.forEach((other, i) => {
         const d = distance(target, other, limit);
-        if (d <= limit) found.push([d, distance(word, list[i], limit + 2), list[i]]);
+        if (d > limit) return;
+        const letters = distance(word, list[i], limit + 2);
+        if (letters > limit + 2) return;
+        found.push({ one: stem(list[i]), cost: d + 0.3 * letters + (target[0] === other[0] ? 0 : OTHER_INITIAL),
+          likeness: 1 - d / Math.max(target.length, other.length) });
       });
-      found.sort((a, b) => a[0] - b[0] || a[1] - b[1] || (a[2] < b[2] ? -1 : 1));
-      return found.filter((f) => f[1] <= limit + 2).slice(0, 3).map(([d, letters, w]) => [w, 0.95 / (1 + 0.2 * Math.min(d, letters))]);
+      found.sort((a, b) => a.cost - b.cost || (a.one < b.one ? -1 : a.one > b.one ? 1 : 0));
+      const best = new Map();
+      for (const item of found) if (best.size < NEAREST && !best.has(item.one)) best.set(item.one, item);
+      const counts = await entries([...best.keys()]);
+      const rank = (item) => { const e = counts.get(item.one); return item.cost - COMMONER * Math.log(1 + (e ? e[0] : 0)); };
+      return [...best.values()].sort((a, b) => rank(a) - rank(b) || (a.one < b.one ? -1 : 1)).slice(0, MOST_NEAR)
+        .map(({ one, cost, likeness }) => [one, 0.95 / (1 + 0.2 * cost), likeness]);
+    }
+    /* Two words in use that a word nobody uses is made of. */
+    async function parts(word) {
+      const { list } = await nearWords();
+      const known = new Set(list);
+      for (let at = word.length - 3; at > 2; at -= 1) {
+        const both = [word.slice(0, at), word.slice(at)];
+        if (!both.every((one) => known.has(one) || known.has(stem(one)))) continue;
+        const used = await entries(both.map(stem));
+        if (both.every((one) => (used.get(stem(one)) || [0])[0])) return both;
+      }
+      return null;
+    }
+    async function related(list) {
+      const found = await need(list.map((one) => "e/" + (hash(one) % RELATIVE_SHARDS).toString(16)));
+      return list.map((one, i) => (found[i] && Object.hasOwn(found[i], one)
+        ? found[i][one].split(" ").filter(Boolean).map((x) => [x.slice(0, x.lastIndexOf(":")), Number(x.slice(x.lastIndexOf(":") + 1)) / 100]) : null));
     }
     async function expand(query) {
-      const said = words(query).slice(0, 24);
-      let typed = said;
-      const telling = typed.filter((w) => !STOP.has(w));
-      if (telling.length) typed = telling;
-      const stems = typed.map(stem);
-      const joins = typed.slice(1).map((w, i) => stem(typed[i] + w));
-      const shardsOf = stems.map((one) => "e/" + (hash(one) % RELATIVE_SHARDS).toString(16));
-      const [held, related] = await Promise.all([entries([...new Set([...stems, ...joins])]), need(shardsOf)]);
-      const relatives = stems.map((one, i) => (related[i] && Object.hasOwn(related[i], one)
-        ? related[i][one].split(" ").map((x) => [x.slice(0, x.lastIndexOf(":")), Number(x.slice(x.lastIndexOf(":") + 1)) / 100]) : []));
+      let said = words(query).slice(0, 24);
+      const given = said.map(stem);
+      const joined = (list) => list.slice(1).map((w, i) => stem(list[i] + w));
+      const telling = (list) => { const kept = list.filter((w) => !STOP.has(w)); return kept.length ? kept : list; };
+      const [held, relatives] = await Promise.all([
+        entries([...new Set([...given, ...joined(telling(said))])]), related(given).then((lists) => new Map(given.map((one, i) => [one, lists[i]])))]);
+      const known = (w) => w.length < 3 || held.has(stem(w)) || relatives.get(stem(w)) !== null;
+      const split = [];
+      for (const w of said) split.push(...((!known(w) && await parts(w)) || [w]));
+      if (split.length !== said.length) {
+        said = split;
+        const more = said.map(stem).filter((one) => !relatives.has(one));
+        for (const [term, entry] of await entries([...more, ...joined(telling(said))])) held.set(term, entry);
+        (await related(more)).forEach((list, i) => relatives.set(more[i], list));
+      }
+      const typed = telling(said), stems = typed.map(stem), joins = joined(typed);
       const groups = stems.map((one) => new Map([[one, 1]]));
       joins.forEach((one, i) => { if (held.has(one)) for (const g of [groups[i], groups[i + 1]]) if (!g.has(one)) g.set(one, 1); });
       const add = (at, list) => { for (const [one, weight] of list) if (!groups[at].has(one)) groups[at].set(one, weight); };
-      const few = Math.max(2, Math.floor(RELATIVES_IN_ALL / (typed.length || 1)));
-      relatives.forEach((list, at) => add(at, list.slice(0, few)));
+      const few = Math.min(6, Math.max(2, Math.floor(RELATIVES_IN_ALL / (typed.length || 1))));
+      stems.forEach((one, at) => add(at, (relatives.get(one) || []).slice(0, few)));
       for (const [at, one] of phrases(said, typed)) add(at, [[one, LAY]]);
       const unknown = new Set();
-      typed.forEach((w, i) => { if (w.length > 3 && !held.has(stems[i]) && !relatives[i].length) unknown.add(i); });
-      const corrected = [], found = new Map(), heard = new Set();
+      typed.forEach((w, i) => { if (!known(w)) unknown.add(i); });
+      const corrected = [], found = new Map(), heard = new Set(), spelt = new Map();
+      for (const at of unknown) spelt.set(at, await near(typed[at]));
       for (const [window, token, likeness] of await namesBySound(typed, unknown)) {
+        // An ordinary word that is nearer than the name is what was meant.
+        if (window.some((i) => spelt.has(i) && spelt.get(i).length && spelt.get(i)[0][2] > likeness)) continue;
         found.set(token, [likeness, window]);
         corrected.push([window.map((i) => typed[i]).join(" "), token]);
         window.forEach((i) => heard.add(i));
       }
       for (const at of unknown) {
-        if (heard.has(at)) continue;
-        const list = await near(stems[at]);
-        list.forEach(([one, weight], rank) => add(at, [[one, rank ? weight * 0.6 : weight]]));
-        if (list.length) corrected.push([typed[at], list[0][0]]);
+        const list = spelt.get(at);
+        if (heard.has(at) || !list.length) continue;
+        const [best, sure] = list[0];
+        const [kin] = await related([best]);
+        add(at, [[best, sure], ...(kin || []).slice(0, few).map(([one, weight]) => [one, weight * sure]), ...list.slice(1).map(([one, weight]) => [one, weight * 0.6])]);
+        corrected.push([typed[at], best]);
       }
       const missing = groups.flatMap((g) => [...g.keys()]).filter((one) => !held.has(one));
       for (const [term, entry] of await entries([...new Set(missing)])) held.set(term, entry);
@@ -317,8 +356,10 @@
       const hits = [];
       const seen = new Set();
       for (let at = 0; at < ranked.length && hits.length < limit; at += limit) {
-        for (const hit of await fetchRecords(ranked.slice(at, at + limit))) {
-          const place = hit.lecture + "@" + Math.round(hit.start_ms / 1000) + (hit.kind === "case" ? "case" : "");
+        const fetched = await fetchRecords(ranked.slice(at, at + limit));
+        await Promise.all(fetched.map((hit) => hit.kind === "case" && placeInCase(hit, scores)));
+        for (const hit of fetched) {
+          const place = hit.lecture + "@" + Math.round(hit.start_ms / 1000) + (hit.anchor === hit.record && hit.kind === "case" ? "case" : "");
           if (seen.has(place) || hits.length >= limit) continue;
           seen.add(place);
           hits.push(hit);
@@ -328,15 +369,14 @@
         .map((e) => ({ name: e[2], page: e[3] }));
       return { hits, total: scores.size, names, corrected: expansion.corrected.map(([a, b]) => { const e = expansion.held.get(b); return [a, e && b[0] === "." ? e[2] : b]; }), stems: [...new Set(expansion.groups.flatMap((g) => [...g]).concat(expansion.synonyms).filter(([, weight]) => weight > 0.3).map(([one]) => one))] };
     }
-    /* A typed word counts once, by the best of what may stand for it; nested concepts count by the best of them and a
-       little for each other one; a record that answers more of the query is worth more than the sum says. */
+    /* A typed word counts once, by the best of what may stand for it, in the record or, at less, beside it; a record that answers more of the query is worth more than the sum says. */
     function score(expansion, keep) {
       const { held } = expansion;
       const idf = (term) => { const e = held.get(term); return e && e[0] ? Math.log(1 + (meta.records - e[0] + 0.5) / (e[0] + 0.5)) : 0; };
       const found = new Map();
       const at = (doc) => {
         let one = found.get(doc);
-        if (!one) { one = { sum: 0, best: 0, all: 0, parts: new Float64Array(size), answered: new Float64Array(size) }; found.set(doc, one); }
+        if (!one) { one = { sum: 0, concepts: [], parts: new Float64Array(size), answered: new Float64Array(size) }; found.set(doc, one); }
         return one;
       };
       const size = expansion.groups.length;
@@ -355,36 +395,59 @@
         return ask;
       });
       for (const [one, weight] of expansion.synonyms) if (idf(one)) each(one, (doc, part) => { doc.sum += weight * idf(one) * part; });
-      for (const [token, sure, support] of expansion.concepts) {
-        if (!idf(token)) continue;
+      expansion.concepts.forEach(([token, sure], c) => {
+        if (!idf(token)) return;
         const weight = CONCEPT_WEIGHT * sure * idf(token);
-        each(token, (doc, part) => {
-          doc.all += weight * part;
-          doc.best = Math.max(doc.best, weight * part);
-          for (const g of support) doc.answered[g] = Math.max(doc.answered[g], sure);
-        });
-      }
+        each(token, (doc, part) => { doc.concepts.push([c, weight * part, part]); });
+      });
       const asked = asks.reduce((a, b) => a + b, 0) || 1;
       const scores = new Map();
       for (const [doc, one] of found) {
-        let total = one.sum + one.best + OTHER_CONCEPTS * (one.all - one.best), covered = 0;
-        for (let g = 0; g < size; g += 1) { total += one.parts[g]; covered += one.answered[g] * asks[g]; }
+        const parts = Float64Array.from(one.parts), answered = Float64Array.from(one.answered);
+        // What the records beside it hold counts at a part of its worth; records are numbered in the order of time.
+        for (let beside = doc - NEAR_ROWS; beside <= doc + NEAR_ROWS; beside += 1) {
+          const other = beside === doc || Math.floor(beside / ORDINALS) !== Math.floor(doc / ORDINALS) ? null : found.get(beside);
+          if (!other) continue;
+          for (let g = 0; g < size; g += 1) {
+            parts[g] = Math.max(parts[g], NEAR_PART * other.parts[g]);
+            answered[g] = Math.max(answered[g], NEAR_PART * other.answered[g]);
+          }
+        }
+        let total = one.sum, covered = 0;
+        const taken = new Set();
+        // Concepts found by the same typed words are one answer; those found by others add to it.
+        for (const [c, worth, part] of one.concepts.sort((a, b) => b[1] - a[1] || a[0] - b[0])) {
+          const [, sure, support] = expansion.concepts[c];
+          total += worth * (support.some((g) => taken.has(g)) ? OTHER_CONCEPTS : 1);
+          for (const g of support) { taken.add(g); answered[g] = Math.max(answered[g], sure * Math.min(1, part / IMPLIED_PART)); }
+        }
+        for (let g = 0; g < size; g += 1) { total += parts[g]; covered += answered[g] * asks[g]; }
         scores.set(doc, total * (1 - COVERAGE_PART + COVERAGE_PART * covered / asked));
       }
       return scores;
+    }
+    /* A hit on a case leads to the moment of its story that answers best, where one answers enough. */
+    async function placeInCase(hit, scores) {
+      const inside = [];
+      for (let doc = hit.doc + 1; doc <= hit.doc + hit.inside; doc += 1) {
+        if (scores.get(doc) >= INSIDE_CASE * hit.score) inside.push([doc, scores.get(doc)]);
+      }
+      inside.sort((a, b) => b[1] - a[1] || a[0] - b[0]);
+      const best = (await fetchRecords(inside.slice(0, 2))).find((one) => one.kind !== "case");
+      if (best) Object.assign(hit, { start_ms: best.start_ms, anchor: best.anchor });
     }
     async function fetchRecords(list) {
       const slots = list.map(([doc]) => Math.floor(doc / ORDINALS));
       const heads = await need(slots.map((slot) => "l/" + Math.floor(slot / 64)));
       const places = list.map(([doc, score], i) => {
         const head = heads[i] ? heads[i][slots[i] % 64] : null;
-        return { head, slot: slots[i], ordinal: doc % ORDINALS, score };
+        return { head, doc, slot: slots[i], ordinal: doc % ORDINALS, score };
       }).filter((p) => p.head);
       const chunks = await need(places.map((p) => "r/" + p.head[0] + "/" + Math.floor(p.ordinal / CHUNK)));
       return places.map((p, i) => {
         const row = chunks[i] ? chunks[i][p.ordinal % CHUNK] : null;
         return row && { lecture: p.head[0], title: p.head[1], date: p.head[2], slot: p.slot, kind: KINDS[row[0]], text: row[1],
-          start_ms: row[2], anchor: row[3], remedy: row[4], chapters: row[5], score: p.score };
+          start_ms: row[2], anchor: row[3], record: row[3], doc: p.doc, inside: row[6] || 0, remedy: row[4], chapters: row[5], score: p.score };
       }).filter(Boolean);
     }
     async function conceptNames(tokens) {
