@@ -14,7 +14,6 @@ from __future__ import annotations
 
 import argparse
 import gzip
-import hashlib
 import os
 import sys
 from collections.abc import Sequence
@@ -33,11 +32,12 @@ sys.path[:0] = [str(HERE), str(HERE / "lab")]
 
 import learn_weights as weights_lab  # noqa: E402
 from learn_weights import Labelled, decoded_lectures, tuning_texts  # noqa: E402
+from voices import HALVES  # noqa: E402
 
 import notesmith.correct.judge as judge  # noqa: E402
-from notesmith.correct import restored_text, rows_again  # noqa: E402
-from notesmith.correct.again import AGAIN_COLUMNS, Hearings, compare, expected_terms, listen_again  # noqa: E402
-from notesmith.correct.decide import decisions_of, field_of, from_log_odds  # noqa: E402
+from notesmith.correct import restored_text, rows_heard  # noqa: E402
+from notesmith.correct.decide import Weighed, decisions_of, field_of  # noqa: E402
+from notesmith.correct.ear import EAR_COLUMNS, PhonesHeard, listen_for_phones  # noqa: E402
 from notesmith.correct.evidence import Session, Support  # noqa: E402
 from notesmith.correct.forms import FormTable, form_table  # noqa: E402
 from notesmith.correct.gather import gather  # noqa: E402
@@ -45,31 +45,23 @@ from notesmith.correct.judge import COLUMNS, Trees, Verdicts, load_judge, rows_o
 from notesmith.correct.listening import DOUBTFUL, SOUND_COLUMNS, Heard, listen, sound_rows  # noqa: E402
 from notesmith.correct.weigh import Weights, load_weights  # noqa: E402
 from notesmith.sounds import load_costs  # noqa: E402
-from notesmith.transcript import Segment, TimeSpan, Word, WordRange  # noqa: E402
+from notesmith.sounds.ear import Ear  # noqa: E402
+from notesmith.transcript import Segment, TimeSpan, Transcript, Word, WordRange  # noqa: E402
 from notesmith.vocabulary import load_vocabulary  # noqa: E402
 
 TARGET = Path(judge.__file__).parent / "data" / "judge.json.gz"
 FOLDS = 4
 Floats = NDArray[np.float64]
-FALLS = (
-    "rival votes",
-    "again distance",
-    "again mean",
-    "distance",
-    "relative distance",
-    "everyday distance",
-    "everyday relative",
-    "rival share",
-    "odd word left over",
-)
-RISES = ("votes", "votes exact", "again gain", "votes elsewhere", "share", "text", "sound margin", "sound over rivals", "margin", "margin over rivals", "same term share", "prior", "session", "company before", "company after", "spelling",
+FALLS = ("distance", "relative distance", "everyday distance", "everyday relative", "rival share", "odd word left over",
+         "ear left over", "ear distance", "heard score", "heard a phone")  # fmt: skip
+RISES = ("ear score", "ear a phone", "ear lead", "heard left over", "heard distance", "ear over rivals", "share", "text", "sound margin", "sound over rivals", "margin", "margin over rivals", "same term share", "prior", "session", "company before", "company after", "spelling",
          "support of term", "same garble share", "cues")  # fmt: skip
 SETTINGS = {
     "objective": "binary", "learning_rate": 0.04, "num_leaves": 12, "min_data_in_leaf": 18, "feature_fraction": 0.5,
-    "bagging_fraction": 0.8, "bagging_freq": 1, "lambda_l2": 6.0, "verbose": -1, "seed": 7, "num_threads": 2,
+    "bagging_fraction": 0.8, "bagging_freq": 1, "lambda_l2": 6.0, "verbose": -1, "seed": 7, "num_threads": 1,
     "deterministic": True, "monotone_constraints_method": "intermediate",
 }  # fmt: skip
-TREES, AGAIN_TREES, SOUND_TREES = 220, 160, 90
+TREES, EAR_TREES, SOUND_TREES = 220, 160, 90
 LAB = Path(os.environ.get("NOTESMITH_LAB") or platformdirs.user_cache_path("notesmith") / "lab")
 
 
@@ -192,6 +184,7 @@ def main() -> None:
     )
     parser.add_argument("--show", action="store_true", help="print what the folds were sure of and had wrong")
     parser.add_argument("--no-sound", action="store_true", help="keep the trees that weigh the sound as they are")
+    parser.add_argument("--no-wordings", action="store_true", help="keep the trees that weigh the wordings")
     given = parser.parse_args()
     vocabulary = load_vocabulary()
     table = form_table(vocabulary, load_costs())
@@ -242,88 +235,92 @@ def main() -> None:
     assert np.allclose(
         by_text.log_odds(rows[:500]), scale * final.predict(rows[:500], raw_score=True) + offset, atol=1e-3
     )
-    by_again, by_sound = load_judge().by_again, load_judge().by_sound
+    by_ear, by_sound = load_judge().by_ear, load_judge().by_sound
     if not given.no_sound:
         with_sound = [
             (one, scale * z + offset)
             for one, z in zip(owner, log_odds, strict=True)
             if (LAB / "train" / f"{one.lecture.name}.ogg").exists()
         ]
-        by_again, wider, again_odds = learn_again(with_sound, table)
-        by_sound = learn_sound(wider, again_odds, table)
-    TARGET.write_bytes(gzip.compress(msgspec.json.encode(Verdicts(by_text, by_sound, by_again, note)), mtime=0))
+        by_ear, wider, ear_odds = learn_ear(with_sound, table)
+        by_sound = by_sound if given.no_wordings else learn_sound(wider, ear_odds, table)
+    TARGET.write_bytes(gzip.compress(msgspec.json.encode(Verdicts(by_text, by_sound, by_ear, note)), mtime=0))
     print(f"{note}; {TARGET.stat().st_size} bytes")
 
 
-class Remembered:
-    """A listener that keeps what it heard between runs of this program."""
+class Recorded:
+    """Hears the phones of a train recording by the ear that was never taught its voice; encodings are kept."""
 
     def __init__(self, name: str, model: Any) -> None:
-        self.name, self.model = name, model
-        self.place = LAB / "again.json"
-        self.answers = msgspec.json.decode(self.place.read_bytes()) if self.place.exists() else {}
-
-    def again(self, time: TimeSpan, expected: Sequence[Sequence[str]]) -> Sequence[str]:
         from notesmith.transcribe import audio_witness
 
-        told = "/".join([self.name, f"{time.start_ms}-{time.end_ms}", *("|".join(one) for one in expected)])
-        key = hashlib.sha256(told.encode()).hexdigest()[:24]
-        if key not in self.answers:
-            witness = audio_witness(LAB / "train" / f"{self.name}.ogg", self.model)
-            assert witness is not None
-            self.answers[key] = list(witness.again(time, expected))
-        return self.answers[key]
+        taught = "a" if name.rsplit(".", 1)[1] in HALVES["b"] else "b"
+        self.ear = Ear(dict(np.load(LAB / f"ear-{taught}.npz")))
+        self.witness = audio_witness(LAB / "train" / f"{name}.ogg", model)
+        self.place = LAB / "passages" / f"{name}.npz"
+        self.encoded = dict(np.load(self.place)) if self.place.exists() else {}
+
+    def phones(self, time: TimeSpan) -> tuple[NDArray[np.float32], int] | None:
+        known = next((k for k in self.encoded if k.startswith(f"{time.start_ms}-{time.end_ms}-")), None)
+        if known is None:
+            assert self.witness is not None
+            if (made := self.witness.encoded(time)) is None:
+                return None
+            known = f"{time.start_ms}-{time.end_ms}-{made[1]}"
+            self.encoded[known] = made[0].astype(np.float16)
+        return self.ear.hear(self.encoded[known].astype(np.float32)), int(known.rsplit("-", 1)[1])
 
     def keep(self) -> None:
-        self.place.write_bytes(msgspec.json.encode(self.answers))
+        self.place.parent.mkdir(parents=True, exist_ok=True)
+        np.savez(self.place, **self.encoded)
 
 
-def learn_again(
+def heard_phones(name: str, transcript: Transcript, model: Any) -> PhonesHeard:
+    recorded = Recorded(name, model)
+    hearing = listen_for_phones(transcript, recorded)
+    recorded.keep()
+    return PhonesHeard(transcript, hearing)
+
+
+def learn_ear(
     with_sound: Sequence[tuple[Judged, Floats]], table: FormTable
 ) -> tuple[Trees, list[Judged], list[Floats]]:
-    """The trees that weigh what is heard again; each lecture with its wider rows, and its odds with its fold left out."""
-    from notesmith.transcribe import WhisperSpeech, find_model
+    """The trees that weigh the phones heard; each lecture with its wider rows, and its odds with its fold left out."""
+    from notesmith.transcribe import load_model
 
-    model = WhisperSpeech(find_model())
-    shipped = load_judge()
-    wider: list[Judged] = []
-    for one, z in with_sound:
-        listener = Remembered(one.lecture.name, model)
-        terms = expected_terms(one.session, table, one.chosen, [from_log_odds(x) for x in z.tolist()])
-        second = listen_again(one.lecture.transcript, terms, listener)
-        hearings = compare(one.session.words, table.vocabulary, second)
-        listener.keep()
-        wider.append(_wider(one, z, table, shipped, hearings))
+    shipped, model = load_judge(), load_model()
+    wider = [
+        _wider(one, z, table, shipped, heard_phones(one.lecture.name, one.lecture.transcript, model))
+        for one, z in with_sound
+    ]
     fold = [fold_of(one.lecture.name) for one in wider]
-    out: list[Floats] = []
     models = {
         f: grown(
             np.concatenate([j.rows for j, g in zip(wider, fold, strict=True) if g != f]),
             np.concatenate([j.right for j, g in zip(wider, fold, strict=True) if g != f]),
-            AGAIN_COLUMNS, AGAIN_TREES,
+            EAR_COLUMNS, EAR_TREES,
         )
         for f in sorted(set(fold))
     }  # fmt: skip
-    for one, f in zip(wider, fold, strict=True):
-        out.append(models[f].predict(one.rows, raw_score=True))
+    out = [models[f].predict(one.rows, raw_score=True) for one, f in zip(wider, fold, strict=True)]
     scale, offset = calibration(np.concatenate(out), np.concatenate([j.right for j in wider]))
     out = [scale * z + offset for z in out]
     print(
-        f"\nheard again: {sum(len(j.rows) for j in wider)} hypotheses, {sum(int(j.right.sum()) for j in wider)} right"
+        f"\nwith the phones heard: {sum(len(j.rows) for j in wider)} hypotheses, {sum(int(j.right.sum()) for j in wider)} right"
     )
     report(wider, out)
     whole = grown(
-        np.concatenate([j.rows for j in wider]), np.concatenate([j.right for j in wider]), AGAIN_COLUMNS, AGAIN_TREES
+        np.concatenate([j.rows for j in wider]), np.concatenate([j.right for j in wider]), EAR_COLUMNS, EAR_TREES
     )
-    gain = sorted(zip(AGAIN_COLUMNS, whole.feature_importance("gain"), strict=True), key=lambda x: -x[1])
+    gain = sorted(zip(EAR_COLUMNS, whole.feature_importance("gain"), strict=True), key=lambda x: -x[1])
     print("most telling: " + ", ".join(f"{name} {value:.0f}" for name, value in gain[:14]))
-    return packed(whole, AGAIN_COLUMNS, scale, offset), wider, out
+    return packed(whole, EAR_COLUMNS, scale, offset), wider, out
 
 
-def _wider(one: Judged, log_odds: Floats, table: FormTable, shipped: Verdicts, hearings: Hearings) -> Judged:
-    """The lecture with the echoes' candidates; hypotheses known before keep the rows and odds of the fold they were left out of."""
-    weights = load_weights()
-    weighed, rows = rows_again(one.session, table, weights, shipped, hearings)
+def _wider(one: Judged, log_odds: Floats, table: FormTable, shipped: Verdicts, heard: PhonesHeard) -> Judged:
+    """The lecture with the candidates the phones bring up; those known before keep the rows and odds of the fold they were left out of."""
+    before = Weighed(one.session, tuple(one.chosen), one.rows, log_odds, one.support)
+    weighed, rows = rows_heard(before, table, load_weights(), shipped, heard)
     left_out = dict(zip(one.chosen, np.hstack([one.rows, log_odds[:, None]]), strict=True))
     kept = [k for k, n in enumerate(weighed.chosen) if not _in_doubt(one.lecture, weighed.session, table, n)]
     rows = rows[kept]

@@ -208,9 +208,9 @@ class Remembering:
         self.vocabulary, self.model = vocabulary, WhisperSpeech(find_model())
         self.answers: dict[tuple[Any, ...], Any] = {}
 
-    def system(self, again: bool = True, wordings: bool = True) -> Callable[[Lecture, str], list[Edit]]:
+    def system(self, phones: bool = True, wordings: bool = True) -> Callable[[Lecture, str], list[Edit]]:
         def run(lecture: Lecture, part: str) -> list[Edit]:
-            asked = Asked(self, AUDIO / part / f"{lecture.name}.ogg", again, wordings)
+            asked = Asked(self, AUDIO / part / f"{lecture.name}.ogg", phones, wordings)
             return edits_of(lecture.transcript, correct(lecture.transcript, self.vocabulary, witness=asked))
 
         return run
@@ -219,19 +219,16 @@ class Remembering:
 class Asked:
     """One recording's sound behind the memory."""
 
-    def __init__(self, memory: Remembering, path: Path, again: bool, wordings: bool) -> None:
+    def __init__(self, memory: Remembering, path: Path, phones: bool, wordings: bool) -> None:
         from notesmith.transcribe import audio_witness
 
         witness = audio_witness(path, memory.model)
         assert witness is not None
         self.witness, self.memory, self.name = witness, memory, path.name
-        self.hears_again, self.compares = again, wordings
+        self.hears, self.compares = phones, wordings
 
-    def again(self, time: TimeSpan, expected: Sequence[Sequence[str]]) -> Sequence[str]:
-        if not self.hears_again:
-            return [""] * len(expected)
-        key = self.name, time, tuple(map(tuple, expected))
-        return self._once(key, lambda: self.witness.again(time, expected))
+    def phones(self, time: TimeSpan) -> Any:
+        return self._once((self.name, time), lambda: self.witness.phones(time)) if self.hears else None
 
     def score(self, time: TimeSpan, before: str, wordings: Sequence[str], after: str) -> Sequence[float]:
         if not self.compares:
@@ -575,11 +572,11 @@ def run(arguments: Sequence[str]) -> dict[str, Any]:
             sound = Remembering(vocabulary)
             rows["ours, with audio"] = measure("a", sound.system(), lectures, part, vocabulary, show, warm=False)
             if not given.no_ablation:
-                rows["  heard again only"] = measure(
+                rows["  phones only"] = measure(
                     "b", sound.system(wordings=False), lectures, part, vocabulary, warm=False
                 )
                 rows["  wordings compared only"] = measure(
-                    "c", sound.system(again=False), lectures, part, vocabulary, warm=False
+                    "c", sound.system(phones=False), lectures, part, vocabulary, warm=False
                 )
         if not given.no_ablation:
             for name, gone in ABLATIONS.items():

@@ -182,8 +182,8 @@ def ensure_transcript(tools: Tools, store: Store, lecture: Lecture, report: Repo
     return transcript
 
 
-def _heard_again(name: str, transcript: Transcript, hearing: correct.SecondHearing) -> Progress:
-    """How far the second hearing is, in milliseconds of the recording."""
+def _heard_phones(name: str, transcript: Transcript, hearing: correct.PhoneHearing) -> Progress:
+    """How far the hearing of phones is, in milliseconds of the recording."""
     done_ms = transcript.time(hearing.passages[-1].words).end_ms
     return Progress(name, "correct", done_ms, transcript.duration_ms)
 
@@ -208,9 +208,9 @@ def ensure_corrections(
     report(Progress(lecture.id, "correct", 0, transcript.duration_ms or 1))
     hearing_key = digest(correct.HEARING_VERSION, transcript.digest, tools.model_name)
 
-    def keep(hearing: correct.SecondHearing) -> None:
+    def keep(hearing: correct.PhoneHearing) -> None:
         store.put_result(lecture.id, "hearing", hearing_key, hearing)
-        report(_heard_again(lecture.id, transcript, hearing))
+        report(_heard_phones(lecture.id, transcript, hearing))
 
     corrections = correct.correct(
         transcript,
@@ -221,8 +221,8 @@ def ensure_corrections(
         witness=transcribe.audio_witness(tools.course.media_path(lecture.media), tools.model)
         if witness and lecture.media
         else None,
-        heard_again=store.result(lecture.id, "hearing", correct.SecondHearing, input_key=hearing_key),
-        keep_hearing=keep,
+        phones=store.result(lecture.id, "hearing", correct.PhoneHearing, input_key=hearing_key),
+        keep_phones=keep,
     )
     store.put_result(lecture.id, "corrections", key, corrections)
     report(Progress(lecture.id, "correct", transcript.duration_ms or 1, transcript.duration_ms or 1))
@@ -410,7 +410,7 @@ def once(
         session=correct.SessionHints(title=lecture.title, remedy_ids=lecture.remedy_ids),
         textbook=textbook,
         witness=witness,
-        keep_hearing=lambda hearing: report(_heard_again(path.stem, transcript, hearing)),
+        keep_phones=lambda hearing: report(_heard_phones(path.stem, transcript, hearing)),
     )
     extraction = extract.extract(
         read(transcript, corrections),

@@ -33,6 +33,8 @@ VOICES: dict[str, tuple[str, str, int]] = {
 }
 # Never used for learning anything: not costs, not hidden labels, not thresholds.
 HELD_OUT_VOICES = frozenset({"rp-f", "awb"})
+# Halves of the open voices, alike ones together: an ear taught one half hears the other as it would a stranger.
+HALVES = {"a": ("slt", "fslt", "joe", "us-m", "scot"), "b": ("kdl", "kal", "rms", "us-f", "gb-m", "carib")}
 # Heard in the sealed lectures only; "joe-low" is joe slowed down and lowered, so it is not quite unseen.
 SEALED_VOICES: dict[str, tuple[str, str, int]] = {
     "ked": ("festival", "voice_ked_diphone", 0),

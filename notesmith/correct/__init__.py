@@ -14,20 +14,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from notesmith.annotations import Correction, Corrections, Evidence, Rival, TextbookReading
-from notesmith.correct.again import (
-    AGAIN_COLUMNS,
-    LISTS,
-    Hearings,
-    SecondHearing,
-    again_rows,
-    compare,
-    echoed_candidates,
-    expected_terms,
-    listen_again,
-)
 from notesmith.correct.candidates import NEGATIONS, Candidate, HeardWord, canonical
 from notesmith.correct.decide import APPLY, PROPOSE, Weighed, from_log_odds, weigh_all
-from notesmith.correct.evidence import Session
+from notesmith.correct.ear import (
+    EAR_COLUMNS,
+    PhoneHearing,
+    PhonesHeard,
+    ear_candidates,
+    ear_rows,
+    listen_for_phones,
+    subjects,
+)
 from notesmith.correct.forms import FormTable, form_table
 from notesmith.correct.gather import gather
 from notesmith.correct.judge import Verdicts, load_judge
@@ -41,14 +38,14 @@ from notesmith.transcript import Transcript, WordRange, sounding
 from notesmith.verdicts import VerdictEntry, WordVerdict
 from notesmith.vocabulary import Vocabulary
 
-__all__ = ["HEARING_VERSION", "VERSION", "SecondHearing", "SessionHints", "Witness", "correct"]
+__all__ = ["HEARING_VERSION", "VERSION", "PhoneHearing", "SessionHints", "Witness", "correct"]
 
-VERSION = "6"
-HEARING_VERSION = "1"
+VERSION = "7"
+HEARING_VERSION = "2"
+ASKED, LEAD = EAR_COLUMNS.index("ear asked"), EAR_COLUMNS.index("ear lead")
 PLURALS = frozenset({"idea", "medical", "family"})
 REVIEW_ITEMS_PER_HALF_HOUR = 15
 HALF_HOUR_MS = 30 * 60 * 1000
-VOTES = AGAIN_COLUMNS.index("votes")
 
 
 class SessionHints(msgspec.Struct, frozen=True):
@@ -59,11 +56,10 @@ class SessionHints(msgspec.Struct, frozen=True):
 
 
 class Sound(msgspec.Struct, frozen=True):
-    """A recording that can be asked, and what was heard in it again before."""
+    """A recording that can be asked, and the phones heard in it."""
 
     witness: Witness
-    heard_again: SecondHearing | None
-    keep: Callable[[SecondHearing], None]
+    heard: PhonesHeard
 
 
 def correct(
@@ -74,20 +70,23 @@ def correct(
     session: SessionHints | None = None,
     textbook: Sequence[str] = (),
     witness: Witness | None = None,
-    heard_again: SecondHearing | None = None,
-    keep_hearing: Callable[[SecondHearing], None] = lambda hearing: None,
+    phones: PhoneHearing | None = None,
+    keep_phones: Callable[[PhoneHearing], None] = lambda hearing: None,
     weights: Weights | None = None,
     judge: Verdicts | None = None,
 ) -> Corrections:
     """The corrections of a transcript, in reading order, not overlapping, each inside its segment.
 
     ``textbook`` holds the lines of the course's own text; passages read aloud from it are marked and restored by it.
-    With a ``witness`` the sound is heard again: ``heard_again`` is what an earlier run heard, finished or not, and
-    ``keep_hearing`` gets what was heard so far, to be given again.
+    With a ``witness`` the sound itself is asked: ``phones`` are those an earlier run heard in it, all or some, and
+    ``keep_phones`` gets what was heard so far, to be given again.
     ``weights`` and ``judge`` are those that ship with the package unless given (for measuring).
     """
     learnt = (weights or load_weights(), judge or load_judge())
-    sound = Sound(witness, heard_again, keep_hearing) if witness is not None else None
+    sound = None
+    if witness is not None and len(vocabulary):
+        hearing = listen_for_phones(transcript, witness, phones, keep_phones)
+        sound = Sound(witness, PhonesHeard(transcript, hearing))
     rulings = rulings_of(verdicts)
     ruled = ruled_corrections(transcript, rulings, vocabulary)
     if not len(vocabulary):
@@ -96,7 +95,8 @@ def correct(
     done = [*ruled, *_untouched(transcript, [q for q in quoted if not _refused(rulings, q)], ruled)]
     found = _by_sound(transcript, vocabulary, rulings, session, sound, learnt, done)
     items = [*done, *found]
-    items += _untouched(transcript, potency_proposals(transcript, vocabulary, items), items)
+    heard = sound.heard if sound is not None else None
+    items += _untouched(transcript, potency_proposals(transcript, vocabulary, items, heard), items)
     kept = _limit_review(
         [item for item in items if not _refused(rulings, item) or item in ruled],
         transcript,
@@ -149,7 +149,7 @@ def _by_sound(
     weights, judge = learnt
     weighed = weigh_all(known, table, weights, judge)
     if sound is not None:
-        weighed = weigh_again(weighed, table, weights, judge, sound, frozen, allowed)
+        weighed = weigh_heard(weighed, table, learnt, sound.heard, frozen, allowed)
     decisions = weighed.decisions(table)
     heard = [Heard(one) for one in decisions]
     if sound is not None:
@@ -160,34 +160,29 @@ def _by_sound(
     return [item for item in made if item is not None]
 
 
-def weigh_again(
-    weighed: Weighed, table: FormTable, weights: Weights, judge: Verdicts, sound: Sound,
+def weigh_heard(
+    weighed: Weighed, table: FormTable, learnt: tuple[Weights, Verdicts], heard: PhonesHeard,
     frozen: frozenset[int], allowed: Callable[[WordRange, str], bool],
 ) -> Weighed:  # fmt: skip
-    """Hear the session again with its likely terms in mind, and judge all hypotheses anew."""
-    session = weighed.session
-    likely = [from_log_odds(z) for z in weighed.log_odds.tolist()]
-    terms = expected_terms(session, table, weighed.chosen, likely)
-    second = listen_again(session.transcript, terms, sound.witness, sound.heard_again, sound.keep)
-    hearings = compare(session.words, table.vocabulary, second)
-    again, columns = rows_again(session, table, weights, judge, hearings, frozen, allowed)
-    asked = columns[:, AGAIN_COLUMNS.index("asked again")] > 0
-    judged = np.where(asked, judge.by_again.log_odds(columns), again.log_odds)
+    """Judge all hypotheses anew by the phones heard, with those that only the phones bring up."""
+    weights, judge = learnt
+    again, columns = rows_heard(weighed, table, weights, judge, heard, frozen, allowed)
+    judged = np.where(columns[:, ASKED] > 0, judge.by_ear.log_odds(columns), again.log_odds)
     return msgspec.structs.replace(again, rows=columns, log_odds=judged)
 
 
-def rows_again(
-    session: Session, table: FormTable, weights: Weights, judge: Verdicts, hearings: Hearings,
+def rows_heard(
+    weighed: Weighed, table: FormTable, weights: Weights, judge: Verdicts, heard: PhonesHeard,
     frozen: frozenset[int] = frozenset(), allowed: Callable[[WordRange, str], bool] = lambda r, concept_id: True,
 ) -> tuple[Weighed, NDArray[np.float64]]:  # fmt: skip
-    """The session with the echoes' candidates, judged by the text, and the rows (AGAIN_COLUMNS) to judge it again."""
-    echoed = echoed_candidates(session, table, hearings, frozen, allowed)
-    first = len(session.candidates)
-    wider = msgspec.structs.replace(session, candidates=(*session.candidates, *echoed))
-    weighed = weigh_all(wider, table, weights, judge, frozenset(range(first, first + len(echoed))))
-    return weighed, np.hstack(
-        [weighed.rows, weighed.log_odds[:, None], again_rows(wider, table, hearings, weighed.chosen)]
-    )
+    """The session with the candidates the phones bring up, judged by the text, and the rows (EAR_COLUMNS) to judge it again."""
+    session = weighed.session
+    likely = [from_log_odds(z) for z in weighed.log_odds.tolist()]
+    more = ear_candidates(session, heard, table, subjects(session, table, weighed.chosen, likely), frozen, allowed)
+    wider = msgspec.structs.replace(session, candidates=(*session.candidates, *more))
+    brought = frozenset(range(len(session.candidates), len(wider.candidates)))
+    again = weigh_all(wider, table, weights, judge, brought)
+    return again, np.hstack([again.rows, again.log_odds[:, None], ear_rows(wider, heard, table, again.chosen)])
 
 
 def restored_text(transcript: Transcript, one: Candidate, table: FormTable, vocabulary: Vocabulary) -> str:
@@ -241,8 +236,10 @@ def _reasons(one: Heard, label: str) -> tuple[Evidence, ...]:
         reasons.append(
             Evidence("session", "the session speaks of it elsewhere", round(math.log1p(decision.support), 2))
         )
-    if votes := int(decision.evidence[VOTES]) if len(decision.evidence) > VOTES else 0:
-        reasons.append(Evidence("audio", f"heard so in {votes} of {LISTS} further hearings", float(votes)))
+    if len(decision.evidence) == len(EAR_COLUMNS) and decision.evidence[ASKED]:
+        lead = decision.evidence[LEAD]
+        word = "nearer to it than to the words written" if lead > 0 else "nearer to the words written"
+        reasons.append(Evidence("audio", f"the phones in the sound are {word}, by {abs(lead):.0f}", round(lead, 2)))
     if one.margin is not None:
         word = "prefers it" if one.margin > 0 else "is behind what was heard"
         reasons.append(Evidence("audio", f"the sound {word} by {abs(one.margin):.0f}", round(one.margin, 2)))

@@ -119,21 +119,29 @@ def subject_candidates(
 
 def _stretches(session: Session, frozen: frozenset[int]) -> Iterator[tuple[int, WordRange, str]]:
     """All runs of one to four words of a sentence with no term, number or negation in them."""
-    words = session.words
+    for segment_id, r, phones in runs_of_words(session.words, session, frozen):
+        if not only_edges(session.words[r.start : r.end]):
+            yield segment_id, r, phones
+
+
+def runs_of_words(
+    words: Sequence[HeardWord], session: Session, frozen: frozenset[int]
+) -> Iterator[tuple[int, WordRange, str]]:
+    """The same with the smallest words alone as well, and with the phones of ``words``, which may be heard otherwise."""
     covered = words_of(session.right)
     for segment in session.transcript.segments:
         whole = session.transcript.segment_range(segment.id)
         for start in range(whole.start, whole.end):
             for end in range(start + 1, min(start + LONGEST, whole.end) + 1):
-                last = words[end - 1]
+                last = session.words[end - 1]
                 if end - 1 in covered or end - 1 in frozen or _barred(last):
                     break
-                if end - start > 1 and sentence_ends(words[end - 2].text):
+                if end - start > 1 and sentence_ends(session.words[end - 2].text):
                     break
                 phones = "".join(word.phones for word in words[start:end])
                 if len(phones) > MAX_PHONES:
                     break
-                if len(phones) >= LEAST_PHONES and not only_edges(words[start:end]):
+                if len(phones) >= LEAST_PHONES:
                     yield segment.id, WordRange(start, end), phones
 
 

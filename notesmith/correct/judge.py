@@ -68,11 +68,11 @@ class Trees(msgspec.Struct, frozen=True):
 
 
 class Verdicts(msgspec.Struct, frozen=True):
-    """The judge of the text, of the text and what was heard again, and of all that with the wordings compared."""
+    """The judge of the text, of the text and the phones heard, and of all that with the wordings compared."""
 
     by_text: Trees
     by_sound: Trees
-    by_again: Trees
+    by_ear: Trees
     learnt_from: str = ""
 
 

@@ -8,8 +8,8 @@ from typing import Protocol
 import msgspec
 import numpy as np
 
-from notesmith.correct.again import AGAIN, AGAIN_COLUMNS, Listener
 from notesmith.correct.decide import Decision, from_log_odds, log_odds
+from notesmith.correct.ear import EAR, EAR_COLUMNS, Listener
 from notesmith.correct.judge import Floats, Trees
 from notesmith.transcript import TimeSpan, Transcript, WordRange
 
@@ -19,8 +19,8 @@ WORDS_BEFORE, WORDS_AFTER = 14, 8
 FARTHEST = 60.0  # nats; what lies farther apart tells no more
 FROM_TEXT = ("everyday", "doubt", "relative distance", "phones", "everyday same sound", "odd words", "rarest word",
              "prior", "session", "idea", "author", "medical", "heard letters", "label letters", "best here")  # fmt: skip
-SOUND_COLUMNS = ("text", "margin", "margin over rivals", "sound margin", "sound over rivals", *FROM_TEXT, *AGAIN)
-_AT = [AGAIN_COLUMNS.index(name) for name in (*FROM_TEXT, *AGAIN)]
+SOUND_COLUMNS = ("text", "margin", "margin over rivals", "sound margin", "sound over rivals", *FROM_TEXT, *EAR)
+_AT = [EAR_COLUMNS.index(name) for name in (*FROM_TEXT, *EAR)]
 
 
 class Witness(Listener, Protocol):

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 
 from notesmith.annotations import Correction, Evidence
 from notesmith.correct.candidates import NEGATIONS, ODD_ZIPF, number_like, word_zipf
+from notesmith.correct.ear import PhonesHeard
 from notesmith.correct.rulings import covered_words
 from notesmith.sounds import load_costs, pronounce_text
 from notesmith.sounds.distance import MAX_PHONES, encode_all
@@ -31,15 +32,19 @@ _DOSING = frozenset(
 )
 DOSING_WITHIN, MOST_WORDS = 4, 3
 NEAR, NEAR_WITHOUT_DOSING = 0.95, 0.55  # distance a phone
+NEAR_IN_SOUND, HEARD_BY = 0.45, 2.5  # distance a phone, and how much farther what was written must be
 SHORTEST = 4  # phones
 GAVE_BEFORE, NEXT_STEP_WITHIN = 6, 16  # words
 _SCORE = 0.4
 
 
 def potency_proposals(
-    transcript: Transcript, vocabulary: Vocabulary, corrections: Sequence[Correction]
+    transcript: Transcript, vocabulary: Vocabulary, corrections: Sequence[Correction], sound: PhonesHeard | None = None
 ) -> list[Correction]:
-    """A number and what may be its scale, heard as a time or a word, right after a remedy (as heard or as restored)."""
+    """A number and what may be its scale, heard as a time, a word or another number, right after a remedy's name.
+
+    With the ``sound`` its phones are looked at too, and then a number may have been another.
+    """
     ends = _remedy_ends(transcript, vocabulary, corrections)
     ends |= _next_steps(transcript, ends)
     covered = covered_words(transcript, corrections)
@@ -55,6 +60,8 @@ def potency_proposals(
             r = WordRange(end, end + size)
             shape = _potency_behind(transcript.text(r)) if size <= 2 and not _is_time(transcript, end) else None
             potency = shape or _potency_by_sound(transcript, r, said)
+            if potency is None and sound is not None:
+                potency = _potency_in_sound(transcript, r, sound.phones(r), said)
             if potency is None:
                 continue
             start = end - transcript.segment_starts[segment]
@@ -103,6 +110,20 @@ def _potency_by_sound(transcript: Transcript, r: WordRange, said: Sequence[tuple
     best = int((distances / [max(len(heard), len(phones)) for phones, _ in said]).argmin())
     phones, name = said[best]
     return name if distances[best] <= bound * max(len(heard), len(phones)) else None
+
+
+def _potency_in_sound(transcript: Transcript, r: WordRange, heard: str, said: Sequence[tuple[str, str]]) -> str | None:
+    """The potency whose phones are heard where the transcript has something that sounds otherwise."""
+    words = transcript.words[r.start : r.end]
+    if not said or not SHORTEST <= len(heard) <= MAX_PHONES or {sounding(word.text) for word in words} & NEGATIONS:
+        return None
+    costs = load_costs()
+    distances = costs.distances(heard, encode_all([phones for phones, _ in said]))
+    relative = distances / [max(len(heard), len(phones)) for phones, _ in said]
+    best = int(relative.argmin())
+    written = "".join(pronounce_text(word.text) for word in words)[:MAX_PHONES]
+    behind = float(costs.distances(heard, encode_all([written]))[0]) if written else HEARD_BY * 2
+    return said[best][1] if relative[best] <= NEAR_IN_SOUND and behind - distances[best] >= HEARD_BY else None
 
 
 def _remedy_ends(transcript: Transcript, vocabulary: Vocabulary, corrections: Sequence[Correction]) -> set[int]:

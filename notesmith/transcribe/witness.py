@@ -12,9 +12,9 @@ misheard terms the right one came first 67 times either way) and the encoder has
 
 from __future__ import annotations
 
-import zlib
 from collections import OrderedDict
 from collections.abc import Sequence
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -23,9 +23,11 @@ import numpy as np
 from faster_whisper.tokenizer import Tokenizer
 from numpy.typing import NDArray
 
-from notesmith.errors import RecordingError
-from notesmith.recording import RATE_HZ, clip
-from notesmith.transcribe.whisper import SpeechModel, WhisperSpeech
+from notesmith.errors import ModelError, RecordingError
+from notesmith.recording import clip
+from notesmith.sounds.ear import load_ear
+from notesmith.transcribe.model import PACKAGED_NAME
+from notesmith.transcribe.whisper import SpeechModel, WhisperSpeech, WindowedWhisper, load_model
 from notesmith.transcript import TimeSpan
 
 TOKEN_PRIOR = 2.0
@@ -34,10 +36,6 @@ LONGEST_MS = 28_000  # the model hears 30 seconds at most
 LONGEST_TOKENS = 200  # its text window is 448 tokens
 KEPT_SENTENCES = 8
 LEAST_PROBABILITY = 1e-9
-SILENCE_AFTER_MS = 1000  # without it decoding does not know where to end
-MOST_TOLD = 200  # tokens of expected terms
-TOKENS_A_SECOND = 8  # more than anybody says
-MOST_REPEATED = 2.4  # compression above which a text only repeats itself, as in faster-whisper
 DEAF_FRAMES = 50  # of the encoder's output
 
 
@@ -46,7 +44,7 @@ class AudioWitness:
 
     def __init__(self, path: Path, model: WhisperSpeech, language: str = "en") -> None:
         self._path = path
-        self._model = model.model
+        self._model, self._name = model.model, model.name
         self._language = language
         self._tokenizers: dict[str, Tokenizer] = {}
         self._deaf: NDArray[np.float32] | None = None
@@ -80,33 +78,25 @@ class AudioWitness:
             self._deaf = np.zeros_like(np.asarray(heard, dtype=np.float32))
         return self._forced(self._deaf, 2 * DEAF_FRAMES, tokens)
 
-    def again(self, time: TimeSpan, expected: Sequence[Sequence[str]]) -> Sequence[str]:
-        """What is heard in a stretch of sound when the model was told which terms to expect, once for each list.
+    def phones(self, time: TimeSpan) -> tuple[NDArray[np.float32], int] | None:
+        """Log-probabilities (frames, phones and nothing) of a stretch of sound, and the millisecond where they begin.
 
-        The lists should be about as long as each other: all are cut to the shortest, from the front. "" where the sound
-        cannot be had, or where nothing but repetition was heard.
+        None where the sound cannot be had. The ear was taught on Whisper base's encoder, so it listens through that
+        one whichever model transcribes; where that is not installed, it hears nothing.
         """
-        encoded = self._encode_afresh(time, SILENCE_AFTER_MS) if expected else None
-        if encoded is None:
-            return [""] * len(expected)
-        tokenizer = self._tokenizer()
-        told = [tokenizer.encode(" " + ", ".join(labels) + ".") for labels in expected]
-        shortest = min(MOST_TOLD, *map(len, told))
-        prompts = [
-            [tokenizer.sot_prev, *tokens[len(tokens) - shortest :], *tokenizer.sot_sequence, tokenizer.no_timestamps]
-            for tokens in told
-        ]
-        longest = len(prompts[0]) + int(TOKENS_A_SECOND * time.duration_ms / 1000) + 10
-        sound = ctranslate2.StorageView.from_array(np.repeat(encoded[0], len(prompts), axis=0))
-        heard = self._model.model.generate(
-            sound, prompts, beam_size=1, max_length=min(448, longest), suppress_blank=True, suppress_tokens=[-1]
-        )
-        return [self._said(one.sequences_ids[0]) for one in heard]
+        encoded = self.encoded(time)
+        return None if encoded is None else (load_ear().hear(encoded[0]), encoded[1])
 
-    def _said(self, tokens: Sequence[int]) -> str:
-        text = self._tokenizer().decode([token for token in tokens if token < self._tokenizer().eot]).strip()
-        written = text.encode()
-        return "" if len(written) > MOST_REPEATED * len(zlib.compress(written)) else text
+    def encoded(self, time: TimeSpan) -> tuple[NDArray[np.float32], int] | None:
+        """What the ear is given: the encoder's output (frames, width), and the millisecond where it begins."""
+        if self._ear_model is None:
+            return None
+        encoded = self._encode_afresh(time, self._ear_model)
+        return None if encoded is None else (encoded[0][0], max(0, time.start_ms - LEAD_MS))
+
+    @cached_property
+    def _ear_model(self) -> WindowedWhisper | None:
+        return self._model if self._name == PACKAGED_NAME else _packaged_model()
 
     def _tokens(self, before: str, wordings: Sequence[str], after: str) -> list[list[int]]:
         tokenizer = self._tokenizer()
@@ -134,12 +124,12 @@ class AudioWitness:
         if time in self._encoded:
             self._encoded.move_to_end(time)
             return self._encoded[time]
-        self._encoded[time] = self._encode_afresh(time)
+        self._encoded[time] = self._encode_afresh(time, self._model)
         if len(self._encoded) > KEPT_SENTENCES:
             self._encoded.popitem(last=False)
         return self._encoded[time]
 
-    def _encode_afresh(self, time: TimeSpan, silence_ms: int = 0) -> tuple[NDArray[np.float32], int] | None:
+    def _encode_afresh(self, time: TimeSpan, model: WindowedWhisper) -> tuple[NDArray[np.float32], int] | None:
         if time.duration_ms > LONGEST_MS:
             return None
         try:
@@ -148,12 +138,19 @@ class AudioWitness:
             return None
         if len(sound) < 1600:
             return None
-        sound = np.concatenate([sound, np.zeros(silence_ms * RATE_HZ // 1000, np.float32)])
-        features = self._model.feature_extractor(sound, padding=0)
+        features = model.feature_extractor(sound, padding=0)
         frames = features.shape[-1] // 2 * 2  # the encoder halves the time
         batch: Any = ctranslate2.StorageView.from_array(np.ascontiguousarray(features[None, :, :frames], np.float32))
-        output = self._model.model.encode(batch, to_cpu=True)
+        output = model.model.encode(batch, to_cpu=True)
         return np.asarray(output, dtype=np.float32), frames
+
+
+@lru_cache(maxsize=1)
+def _packaged_model() -> WindowedWhisper | None:
+    try:
+        return load_model().model
+    except ModelError:
+        return None
 
 
 def audio_witness(path: Path, model: SpeechModel, language: str = "en") -> AudioWitness | None:
