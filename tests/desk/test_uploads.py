@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+import os
+import shutil
+import signal
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -11,7 +16,7 @@ from starlette.testclient import TestClient
 
 from notesmith.course import Course
 from notesmith.desk.uploads import safe_name
-from notesmith.desk.worker import probe_apart
+from notesmith.desk.worker import PACKAGE_PARENT, probe_apart
 from notesmith.errors import InputError
 from notesmith.store.jobs import JobBody, add_job, claim, job, jobs, recover
 
@@ -112,3 +117,40 @@ def test_a_file_is_looked_at_apart(tmp_path: Path, write_sound: Callable[..., Pa
     (tmp_path / "bad.vtt").write_bytes(b"\xff\xfe\x00garbage")
     with pytest.raises(InputError):
         probe_apart(tmp_path / "bad.vtt")
+
+
+@pytest.mark.parametrize(
+    "deed", ["bytearray(4 << 30)", "import pathlib; pathlib.Path('written').write_text('x')", "while True: pass"]
+)
+def test_a_hostile_file_can_do_no_more_than_fail(tmp_path: Path, deed: str) -> None:
+    """Whatever a decoder is brought to do by a file: no more memory, nothing written, no time without end."""
+    code = f"from notesmith.desk import look; look.CPU_SECONDS = 2; look.limit_this_process(); exec({deed!r})"
+    done = subprocess.run(
+        [sys.executable, "-c", code], cwd=tmp_path, capture_output=True, check=False,
+        env={**os.environ, "PYTHONPATH": str(PACKAGE_PARENT)},
+    )  # fmt: skip
+    assert done.returncode not in (0, 2)  # 2 would be a line for the user
+    assert all(path.stat().st_size == 0 for path in tmp_path.iterdir())
+    if "while" in deed:
+        assert done.returncode in (-signal.SIGXCPU, -signal.SIGKILL)
+
+
+def test_a_decoder_that_hangs_or_crashes_is_told_in_words(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    with monkeypatch.context() as patch:
+        patch.setattr("notesmith.desk.worker.PROBE_SECONDS", 0.01)
+        with pytest.raises(InputError, match="took too long"):
+            probe_apart(tmp_path / "a.mp3")
+    monkeypatch.setattr("notesmith.desk.worker.sys.executable", "/bin/false")
+    with pytest.raises(InputError, match="cannot be opened"):
+        probe_apart(tmp_path / "a.mp3")
+
+
+def test_a_full_disk_is_told_before_anything_is_sent(
+    course: Course, browser: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    full = shutil.disk_usage(course.folder)._replace(free=10)
+    monkeypatch.setattr("notesmith.desk.uploads.shutil.disk_usage", lambda _: full)
+    answer = browser.post("/uploads", data={"name": "talk.vtt", "size": str(len(VTT)), "stamp": "7"})
+    assert answer.status_code == 400
+    assert "not enough space" in answer.text
+    assert not (course.folder / ".incoming").exists()
