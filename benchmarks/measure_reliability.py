@@ -3,6 +3,7 @@
     python benchmarks/run.py reliability --kills 60                    pipeline, stand-in model
     python benchmarks/run.py reliability --kills 0 --real 60           pipeline, packaged Whisper base
     python benchmarks/run.py reliability --kills 0 --desk 60           the desk's server: uploads, rulings, publication
+    python benchmarks/run.py reliability --kills 0 --desk-stand-in 60  the same, stand-in model
 
 The stage is chosen so that all get their share, the moment in it by lot (lab/killing.py). Long measurements are done
 in pieces with ``--minutes``, another ``--seed`` each and ``--keep FILE``: every piece is written there as one line of
@@ -28,7 +29,7 @@ import tempfile
 import time
 import zlib
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -36,7 +37,7 @@ from typing import Any
 import av
 import numpy as np
 from lab.desk_client import DOING, KEYS, DeskClient
-from lab.killing import Stages, WindowLog, child, plan, watch_pipeline
+from lab.killing import Aim, Stages, WindowLog, child, plan, watch_pipeline
 
 from notesmith import extract, pipeline, transcribe
 from notesmith.annotations import Corrections, Extraction
@@ -246,9 +247,9 @@ def kill_test(
         aims: list[str | None] = [*plan(order, tally), None]
         before = figures.kills
         for aim in aims:
-            pid = start(course)
-            stages.new_run(pid, None if aim is None else stages.aim_at(aim, chance, usual.get(aim, 1)))
-            status = os.waitpid(pid, 0)[1]
+            stages.before_run(None if aim is None else stages.aim_at(aim, chance, usual.get(aim, 1)))
+            stages.process = start(course)
+            status = os.waitpid(stages.process, 0)[1]
             stages.over()
             figures.window_check(log)
             if not os.WIFSIGNALED(status):
@@ -315,8 +316,8 @@ class DeskServer:
     """The desk's server in a forked process, killed where it is aimed at and started again when it is needed."""
 
     def __init__(
-        self, course: Course, tools: pipeline.Tools, stages: Stages, chance: random.Random | None, aims: list[str],
-        usual: dict[str, int], killed: Callable[[], None],
+        self, course: Course, tools: pipeline.Tools, stages: Stages, chance: random.Random | None,
+        aims: dict[str, list[str]], usual: dict[str, int], killed: Callable[[], None],
     ) -> None:  # fmt: skip
         from notesmith.cli.desk import _listen
 
@@ -324,14 +325,22 @@ class DeskServer:
             self.port = int(listener.getsockname()[1])
         self.course, self.tools, self.stages, self.chance = course, tools, stages, chance
         self.aims, self.usual, self.killed = aims, usual, killed
+        self.real = isinstance(tools, RealTools)
         self.pid = 0
+        self.due: list[str] = []
         stages.on_enter = self._entered
 
     def _entered(self, name: str) -> None:
         """The person has come to something: what was to be hit before it will not come again."""
-        if name in DOING and name in self.aims and self.chance is not None:
-            del self.aims[: self.aims.index(name)]
-            self.stages.aim_anew(self.stages.aim_at(self.aims.pop(0), self.chance, 1))
+        self.due = list(self.aims.get(name, ()))
+        if self.pid and (aim := self._next_aim()) is not None:
+            self.stages.aim_anew(aim)
+
+    def _next_aim(self) -> Aim | None:
+        if self.chance is None or not self.due:
+            return None
+        name = self.due.pop(0)
+        return self.stages.aim_at(name, self.chance, self.usual.get(name, 1))
 
     def alive(self) -> None:
         if self.pid:
@@ -342,12 +351,9 @@ class DeskServer:
                 raise SystemExit(f"the desk ended by itself (status {status})")
             self.stages.over()
             self.killed()
-        self.pid = child(self._serve)
-        aim = None
-        if self.chance is not None and self.aims:
-            name = self.aims.pop(0)
-            aim = self.stages.aim_at(name, self.chance, self.usual.get(name, 1))
-        self.stages.new_run(self.pid, aim, DOING)
+        aim = self._next_aim()
+        self.stages.before_run(aim, DOING)
+        self.stages.process = self.pid = child(self._serve)
         if aim is not None and aim.stage in DOING:
             self.stages.aim_anew(aim)
         import socket
@@ -378,9 +384,9 @@ class DeskServer:
         Course.load_vocabulary = lambda _course: self.tools.vocabulary  # type: ignore[method-assign]
         extract.load_nlp = lambda: self.tools.nlp
 
-        def load_model(wanted: str = "packaged") -> WatchedWhisper:
+        def load_model(wanted: str = "packaged") -> transcribe.SpeechModel:
             with self.stages.at("loading the model"):
-                return WatchedWhisper(transcribe.find_model(wanted))
+                return WatchedWhisper(transcribe.find_model(wanted)) if self.real else steady_speech()
 
         transcribe.load_model = load_model
         # A person waits for what a decision causes before the next one, so that the order is the same every time.
@@ -392,6 +398,23 @@ class DeskServer:
         )
 
 
+def desk_plan(order: Sequence[str], tally: Mapping[str, int]) -> dict[str, list[str]]:
+    """What to hit while the person is about something, the stage with the fewest kills first.
+
+    A killed publication goes through its stages again, but leaves out what is done: were it hit anywhere first, the
+    notes would be written, and never be under way again.
+    """
+    found: dict[str, list[str]] = {}
+    doing = ""
+    for stage in order:
+        doing = stage if stage in DOING else doing
+        found.setdefault(doing, []).append(stage)
+    return {
+        doing: sorted(plan(stages, tally), key=lambda stage: (tally.get(stage, 0), stage == doing))
+        for doing, stages in found.items()
+    }
+
+
 def desk_test(
     kills: int, files: list[Path], scratch: Path, tools: pipeline.Tools, seed: int, minutes: float, tally: Counter[str]
 ) -> dict[str, Any]:
@@ -401,7 +424,7 @@ def desk_test(
     profile = tools.profile.name
     calm = new_course(scratch / "calm", profile=profile)
     log = WindowLog(new_log(scratch / "calm.log"))
-    server = DeskServer(calm, tools, stages, None, [], {}, lambda: None)
+    server = DeskServer(calm, tools, stages, None, {}, {}, lambda: None)
     begun = time.monotonic()
     DeskClient(calm, server.port, server.alive).everything(files, stages.at)
     calm_s = time.monotonic() - begun
@@ -426,7 +449,7 @@ def desk_test(
             figures.kill(stages.killed_at, tally)
             figures.window_check(log)
 
-        server = DeskServer(course, tools, stages, chance, plan(order, tally), usual, killed)
+        server = DeskServer(course, tools, stages, chance, desk_plan(order, tally), usual, killed)
         DeskClient(course, server.port, server.alive).everything(files, stages.at)
         server.stop()
         figures.window_check(log)
@@ -444,6 +467,7 @@ def run(arguments: list[str]) -> dict[str, Any]:
     parser.add_argument("--kills", type=int, default=60, help="kills of the pipeline with the stand-in model")
     parser.add_argument("--real", type=int, default=0, help="kills of the pipeline with the real speech model")
     parser.add_argument("--desk", type=int, default=0, help="kills of the desk's server, with the real model")
+    parser.add_argument("--desk-stand-in", type=int, default=0, help="the same with the stand-in model")
     parser.add_argument("--profile", default="accurate", help="how carefully the real model listens")
     parser.add_argument("--minutes", type=float, default=60, help="stop the kills after this time, report how many")
     parser.add_argument("--seed", type=int, default=8)
@@ -465,7 +489,7 @@ def run(arguments: list[str]) -> dict[str, Any]:
         real.__dict__ |= {"vocabulary": tools.vocabulary, "nlp": tools.nlp}
         for name, count, test, hands in (
             ("kills", given.kills, kill_test, tools), ("kills_real_model", given.real, kill_test, real),
-            ("kills_desk", given.desk, desk_test, real),
+            ("kills_desk", given.desk, desk_test, real), ("kills_desk_stand_in", given.desk_stand_in, desk_test, tools),
         ):  # fmt: skip
             if count:
                 tally = Counter(before.get(name, {}).get("killed_while", {}))

@@ -1,14 +1,16 @@
 """Kill a process with SIGKILL at a moment drawn by lot within a chosen stage of its work.
 
-The process tells over a pipe where a stage begins and ends; the killer aims at a stage, waits for it to begin, and
-strikes after a share of the time the stage takes undisturbed. Moments chosen by the clock alone fall where the most
-time goes; chosen so, every stage gets its kills, however short it is.
+The process tells over a pipe where a stage begins and ends; one is aimed at, and the blow falls after a share of the
+time the stage takes undisturbed. Moments chosen by the clock alone fall where the most time goes; chosen so, every
+stage gets its kills, however short it is. A stage of milliseconds is over before another process notices that it has
+begun, so the process that enters it sets the kernel's own timer, whose signal ends it as SIGKILL does: no handler runs.
 """
 
 from __future__ import annotations
 
 import contextlib
 import functools
+import mmap
 import os
 import random
 import signal
@@ -23,43 +25,71 @@ from typing import Any
 import msgspec
 
 LATELY = 4
+SHORT_S = 0.5
 LONGER = 1.1  # moments may fall a little after a stage's usual end, where its result is being stored
 
 
 class Aim(msgspec.Struct, frozen=True):
-    """The ``occurrence``-th time (from 1) a run enters ``stage``, and then ``delay_s``."""
+    """The ``occurrence``-th time (from 1) ``stage`` is entered from now on, and then ``delay_s``."""
 
     stage: str
     occurrence: int
     delay_s: float
+    number: int = 0  # tells one aim from the one before
 
 
 class Stages:
-    """What a watched process is at. ``process`` is its id; one at a time is watched."""
+    """What a watched process is at. ``process`` is its id; one at a time is watched.
+
+    Made in the process that watches; the watched ones are forked from it.
+    """
 
     def __init__(self) -> None:
         self._read, self._write = os.pipe()
+        self._watcher = os.getpid()
+        self._shared = mmap.mmap(-1, 256)  # the aim, seen by the forked ones; its length in the first byte
+        self._aims = 0
+        self._entered: Counter[int] = Counter()  # how often this process entered the stage of an aim, by its number
         self.process = 0
-        self.killed_at: str | None = None
         self.seen: list[str] = []
         self.durations: dict[str, list[float]] = {}
         self._open: list[tuple[str, float]] = []
-        self._counts: Counter[str] = Counter()
-        self._aim: Aim | None = None
+        self._struck_at_s: float | None = None
+        self._caught_up = threading.Event()
         self._lock = threading.RLock()
         self._timer: threading.Timer | None = None
-        self.on_enter: Callable[[str], None] = lambda _name: None
+        self.on_enter: Callable[[str], None] = lambda _name: None  # called where this process enters a stage
         threading.Thread(target=self._listen, daemon=True).start()
 
     # ------------------------------------------------------------ in the process that works
 
     @contextlib.contextmanager
     def at(self, name: str) -> Iterator[None]:
-        os.write(self._write, f"+{name}\n".encode())
+        self._tell("+", name)
+        if os.getpid() == self._watcher:
+            self._catch_up()
+            self.on_enter(name)
+        self._strike_if_aimed_at(name)
         try:
             yield
         finally:
-            os.write(self._write, f"-{name}\n".encode())
+            self._tell("-", name)
+
+    def _tell(self, what: str, name: str, at_s: float | None = None) -> None:
+        os.write(self._write, f"{what}{time.monotonic() if at_s is None else at_s} {name}\n".encode())
+
+    def _strike_if_aimed_at(self, name: str) -> None:
+        aim = self._aim
+        if aim is None or aim.stage != name:
+            return
+        self._entered[aim.number] += 1
+        if self._entered[aim.number] != aim.occurrence:
+            return
+        if os.getpid() == self._watcher:
+            self._arm(aim.delay_s)
+        else:
+            self._tell("!", name, time.monotonic() + aim.delay_s)
+            signal.setitimer(signal.ITIMER_REAL, max(aim.delay_s, 1e-6))  # SIGALRM, left at its default: death
 
     def watch(self, owner: Any, attribute: str, name: str) -> None:
         """Have a function or method tell that it begins and ends. Only in a forked child: it is not taken back."""
@@ -72,6 +102,20 @@ class Stages:
 
         setattr(owner, attribute, told)
 
+    @property
+    def _aim(self) -> Aim | None:
+        if not self._shared[0]:
+            return None
+        return msgspec.json.decode(self._shared[1 : 1 + self._shared[0]], type=Aim)
+
+    @_aim.setter
+    def _aim(self, aim: Aim | None) -> None:
+        self._aims += 1
+        text = b"" if aim is None else msgspec.json.encode(msgspec.structs.replace(aim, number=self._aims))
+        self._shared[0] = 0
+        self._shared[1 : 1 + len(text)] = text
+        self._shared[0] = len(text)
+
     # ------------------------------------------------------------ in the process that watches
 
     def _listen(self) -> None:
@@ -79,68 +123,96 @@ class Stages:
         while data := os.read(self._read, 1 << 16):
             *lines, pending = (pending + data).split(b"\n")
             for line in lines:
-                self._told(line[:1] == b"+", line[1:].decode())
+                if line == b"?":
+                    self._caught_up.set()
+                else:
+                    at_s, _, name = line[1:].decode().partition(" ")
+                    self._told(line[:1], float(at_s), name)
 
-    def _told(self, begins: bool, name: str) -> None:
-        now = time.monotonic()
+    def _told(self, what: bytes, at_s: float, name: str) -> None:
         with self._lock:
-            if not begins:
+            if what == b"!":
+                self._struck_at_s = at_s
+                return
+            if what == b"-":
                 at = next((n for n in reversed(range(len(self._open))) if self._open[n][0] == name), None)
                 if at is not None:
-                    self.durations.setdefault(name, []).append(now - self._open.pop(at)[1])
+                    self.durations.setdefault(name, []).append(at_s - self._open.pop(at)[1])
                 return
-            self._open.append((name, now))
+            self._open.append((name, at_s))
             if name not in self.seen:
                 self.seen.append(name)
-            self._counts[name] += 1
-            if self._aim is not None and (name, self._counts[name]) == (self._aim.stage, self._aim.occurrence):
-                self._arm(self._aim.delay_s)
-        self.on_enter(name)
+
+    def _catch_up(self) -> None:
+        """Read to the end what the watched process told."""
+        self._caught_up.clear()
+        os.write(self._write, b"?\n")
+        self._caught_up.wait()
+
+    @property
+    def killed_at(self) -> str | None:
+        """The innermost stage the watched process had entered when it was struck; None where it was not struck."""
+        self._catch_up()
+        with self._lock:
+            if self._struck_at_s is None or time.monotonic() < self._struck_at_s:
+                return None
+            return self._open[-1][0] if self._open else "between stages"
 
     def _arm(self, delay_s: float) -> None:
-        self._aim = None
-        self._timer = threading.Timer(delay_s, self._strike, (self.process,))
-        self._timer.start()
+        with self._lock:
+            self._aim = None
+            if self._timer is None and self.process:
+                self._timer = threading.Timer(delay_s, self._strike, (self.process,))
+                self._timer.start()
 
     def aim_anew(self, aim: Aim) -> None:
-        """Aim at the next time a stage is entered, or at once where it is under way, unless a strike is due."""
+        """Aim at something else while the watched process runs, unless a strike is due.
+
+        A stage of this process that it is in already is struck after the delay from now on.
+        """
         with self._lock:
-            if self._timer is not None or not self.process:
+            if self._timer is not None or self._struck_at_s is not None or not self.process:
                 return
-            self._aim = Aim(aim.stage, self._counts[aim.stage] + 1, aim.delay_s)
+            self._aim = aim
             if any(name == aim.stage for name, _ in self._open):
                 self._arm(aim.delay_s)
 
     def _strike(self, process: int) -> None:
         with self._lock:
             if process == self.process:
-                self.killed_at = self._open[-1][0] if self._open else "between stages"
+                self._struck_at_s = time.monotonic()
                 os.kill(process, signal.SIGKILL)
 
-    def new_run(self, process: int, aim: Aim | None, keep: Sequence[str] = ()) -> None:
-        """Watch a process from now on. ``keep`` names stages of somebody else that go on over its start."""
+    def before_run(self, aim: Aim | None, keep: Sequence[str] = ()) -> None:
+        """Call before a process is forked, whose id is then told as ``process``.
+
+        ``keep`` names stages of this process that go on over the other's start.
+        """
+        self.over()
         with self._lock:
-            self.over()
-            self.process, self._aim, self.killed_at = process, aim, None
-            self._counts.clear()
+            self._aim, self._struck_at_s = aim, None
             self._open = [one for one in self._open if one[0] in keep]
 
     def over(self) -> None:
         """The watched process has ended and is not to be struck at any more."""
+        self._catch_up()
         with self._lock:
             if self._timer is not None:
                 self._timer.cancel()
-            self.process, self._aim, self._timer = 0, None, None
+            self._aim = None
+            self.process, self._timer = 0, None
 
     def aim_at(self, stage: str, chance: random.Random, occurrences: int) -> Aim:
         """A moment in a stage by lot; mostly the first time the stage is entered, which a resumed run does reach.
 
-        The stage's time is one of the last it took, since a machine is not equally busy all the time.
+        The stage's time is one of the last it took, since a machine is not equally busy all the time; of a short one the
+        shortest, so that it is not over before.
         """
         with self._lock:
             lately = self.durations.get(stage, [0.0])[-LATELY:]
         occurrence = 1 if chance.random() < 0.75 else chance.randint(1, max(1, occurrences))
-        return Aim(stage, occurrence, chance.uniform(0, chance.choice(lately) * LONGER))
+        usual_s = min(lately) if min(lately) < SHORT_S else chance.choice(lately)
+        return Aim(stage, occurrence, chance.uniform(0, usual_s * LONGER))
 
 
 def watch_pipeline(stages: Stages) -> None:
