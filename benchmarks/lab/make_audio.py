@@ -7,7 +7,9 @@ again. Beside each script stay, for each voice of its lecturer: ``NAME.VOICE.tim
 line), ``NAME.VOICE.plain.json.gz`` (the Transcript as the tool decodes it) and ``NAME.VOICE.hotwords.json.gz`` (the
 same recording decoded with the lecture's twelve most frequent terms as hotwords: a generous baseline, since it is told
 which terms occur; not made for train). The dev part speaks each script with two voices; the sealed part uses voices
-heard nowhere else; a train script that names no lecturer is spoken by two of the open voices in turn.
+heard nowhere else; a train script that names no lecturer is spoken by two of the open voices in turn. All voices but piper's say the same
+again; where a recording of ``joe`` or ``joe-low`` is made anew, delete what stands beside its script first, so that it
+is decoded anew too (the committed times of the train ones are up to a second off from a new recording).
 """
 
 from __future__ import annotations

@@ -14,7 +14,7 @@ from notesmith.correct.judge import Floats, Trees
 from notesmith.transcript import TimeSpan, Transcript, WordRange
 
 DOUBTFUL = (0.03, 0.985)
-MAX_ASKED_A_MINUTE = 4
+MAX_ASKED_A_MINUTE = 2
 WORDS_BEFORE, WORDS_AFTER = 14, 8
 FARTHEST = 60.0  # nats; what lies farther apart tells no more
 FROM_TEXT = ("everyday", "doubt", "relative distance", "phones", "everyday same sound", "odd words", "rarest word",
