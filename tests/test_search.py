@@ -171,6 +171,12 @@ def test_an_ordinary_word_misspelt_is_taken_for_it_and_for_no_remedy(vocabulary,
     assert not any(concept_id.startswith("remedy/") for _, concept_id in expansion.corrected)
 
 
+def test_a_misspelt_word_is_not_taken_for_one_far_from_it(vocabulary):
+    """Of a course that never says swollen nothing is near enough; "spoken" is two letters of six away."""
+    used = {"speak": 5, "glass": 2}
+    assert not lexicon_of(vocabulary).near("swolen", used.__contains__, used)
+
+
 def test_two_words_run_together_are_asked_as_two(vocabulary):
     used = dict.fromkeys(("night", "sweat", "head"), 3)
     groups = expand("nightsweat", lexicon_of(vocabulary), used, frozenset()).groups

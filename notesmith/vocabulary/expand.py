@@ -53,8 +53,9 @@ SYNONYM_CONCEPTS = 1
 SYNONYM_STEMS = 4
 SYNONYM_WEIGHT = 0.4
 BROADER_WEIGHT = 0.5
-# Misspelt words by letters: what another first letter costs, what a commoner word is ahead, how many are compared so
+# Misspelt words by letters: the least likeness, what another first letter costs, what a commoner word is ahead, how many are compared so
 # and how many may stand for it.
+LEAST_ALIKE = 0.7
 OTHER_INITIAL = 0.6
 COMMONER = 0.15
 NEAREST = 6
@@ -447,9 +448,10 @@ class Lexicon:
         words, folded = self.spelt
         found = []
         for _, distance, at in process.extract(target, folded, scorer=OSA.distance, score_cutoff=limit, limit=None):
-            if (letters := OSA.distance(word, words[at])) <= limit + 2:
+            likeness = 1 - distance / max(len(target), len(folded[at]))
+            if likeness >= LEAST_ALIKE and (letters := OSA.distance(word, words[at])) <= limit + 2:
                 cost = distance + 0.3 * letters + (OTHER_INITIAL if target[:1] != folded[at][:1] else 0.0)
-                found.append((cost, stem(words[at]), 1 - distance / max(len(target), len(folded[at]))))
+                found.append((cost, stem(words[at]), likeness))
         best: dict[str, tuple[float, float]] = {}
         for cost, one, likeness in sorted(found):
             if len(best) == NEAREST:

@@ -9,7 +9,7 @@
   const KINDS = ["point", "case", "question", "transcript"];
   const ORDINALS = 8192, CHUNK = 24, CANDIDATES = 40, IMPACT = 6.5, RELATIVE_SHARDS = 256, MOST_CONCEPTS = 8;
   const CONCEPT_WEIGHT = 2.0, OTHER_CONCEPTS = 0.4, COVERAGE_PART = 0.7, UNKNOWN_WORD = 3.0, LAY = 0.8, RELATIVES_IN_ALL = 20, ALIKE = 0.7, ALIKE_KNOWN = 0.76;
-  const OTHER_INITIAL = 0.6, COMMONER = 0.15, NEAREST = 6, MOST_NEAR = 3, IMPLIED_PART = 0.75, NEAR_ROWS = 2, NEAR_PART = 0.4, INSIDE_CASE = 0.3;
+  const LEAST_ALIKE = 0.7, OTHER_INITIAL = 0.6, COMMONER = 0.15, NEAREST = 6, MOST_NEAR = 3, IMPLIED_PART = 0.75, NEAR_ROWS = 2, NEAR_PART = 0.4, INSIDE_CASE = 0.3;
   const STOP = new Set(("a about all also am an and any are as at be been but by can do does for from get gets had has have he her him his how i if in into is it its like me more my of on or our out she so some that the their them then there these they this to very was we were what when where which who why will with would you your being too up").split(" "));
 
   function words(text) {
@@ -214,9 +214,9 @@
         const d = distance(target, other, limit);
         if (d > limit) return;
         const letters = distance(word, list[i], limit + 2);
-        if (letters > limit + 2) return;
-        found.push({ one: stem(list[i]), cost: d + 0.3 * letters + (target[0] === other[0] ? 0 : OTHER_INITIAL),
-          likeness: 1 - d / Math.max(target.length, other.length) });
+        const likeness = 1 - d / Math.max(target.length, other.length);
+        if (letters > limit + 2 || likeness < LEAST_ALIKE) return;
+        found.push({ one: stem(list[i]), cost: d + 0.3 * letters + (target[0] === other[0] ? 0 : OTHER_INITIAL), likeness });
       });
       found.sort((a, b) => a.cost - b.cost || (a.one < b.one ? -1 : a.one > b.one ? 1 : 0));
       const best = new Map();
