@@ -8,12 +8,14 @@ import socket
 import subprocess
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from notesmith.course import Course
+from notesmith.store.jobs import jobs
 
 CHROMIUM = Path("/usr/bin/chromium")
 ARGUMENTS = [
@@ -67,12 +69,24 @@ class Running:
         self.process.kill()
         self.process.wait()
 
+    def state_of(self, kind: str) -> str:
+        """The state of the latest job of a kind; empty where there is none."""
+        with self.course.open_store() as store:
+            return next((one.state for one in reversed(jobs(store)) if one.body.kind == kind), "")
+
     def again(self, page: Any) -> None:
         """Kill it, start it, and open it in the page."""
         self.kill()
         self.start()
         page.goto(self.address)
         page.errors.clear()  # the page rightly complained that nobody answered
+
+
+def wait_for(condition: Callable[[], object], seconds: float = 60) -> None:
+    end = time.monotonic() + seconds
+    while not condition():
+        assert time.monotonic() < end, "it did not happen"
+        time.sleep(0.05)
 
 
 def settle_all(page: Any, base: str, path: str, key: str, limit: int = 40) -> int:

@@ -21,10 +21,9 @@ import pytest
 from notesmith.recording import clip
 from notesmith.samples import samples_dir
 from notesmith.site.preview import RangeHandler
-from notesmith.store.jobs import jobs
 from notesmith.transcript import TimeSpan
 
-from .driving import Running
+from .driving import Running, wait_for
 
 pytestmark = [pytest.mark.browser, pytest.mark.model]
 
@@ -58,11 +57,6 @@ def true_starts() -> tuple[float, ...]:
     return starts[at - 1] - FROM_S, starts[at] - FROM_S
 
 
-def state_of(running: Running, kind: str) -> str:
-    with running.course.open_store() as store:
-        return next((one.state for one in reversed(jobs(store)) if one.body.kind == kind), "")
-
-
 def taken_in(running: Running) -> bool:
     with running.course.open_store() as store:
         return bool(store.lectures())
@@ -71,13 +65,6 @@ def taken_in(running: Running) -> bool:
 def heard_whole(running: Running) -> bool:
     with running.course.open_store() as store:
         return any(store.transcripts(lecture.recording_sha256) for lecture in store.lectures())
-
-
-def wait_for(condition: Any, seconds: float = 60) -> None:
-    end = time.monotonic() + seconds
-    while not condition():
-        assert time.monotonic() < end, "it did not happen"
-        time.sleep(0.05)
 
 
 def settle_with_kills(running: Running, page: Any, path: str, key: str) -> int:
@@ -174,9 +161,9 @@ def test_from_sound_to_a_moment_found_and_played(running: Running, page: Any, re
     assert page.locator("li.blocks").all_inner_texts() == []
     with page.expect_navigation():
         page.keyboard.press("p")
-    wait_for(lambda: state_of(running, "publish") in ("working", "finished"))
+    wait_for(lambda: running.state_of("publish") in ("working", "finished"))
     running.again(page)
-    wait_for(lambda: state_of(running, "publish") == "finished")
+    wait_for(lambda: running.state_of("publish") == "finished")
     assert page.errors == []
     with running.course.open_store() as store:
         entries = store.verdicts(with_undone=True)

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import time
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from .driving import Running, settle_all
+from .driving import Running, settle_all, wait_for
 
 TALK = """WEBVTT
 
@@ -68,18 +67,22 @@ def test_from_file_to_site_with_the_keyboard_and_a_kill(running: Running, page: 
     pressed += settle_all(page, running.base, "/potencies", "a")
     page.goto(running.base + "/publish")
     assert page.locator("li.blocks").all_inner_texts() == []
-    with page.expect_navigation():
-        page.keyboard.press("p")
-    site = running.course.site / "index.html"
-    for _ in range(240):
-        if site.is_file():
-            break
-        time.sleep(0.5)
-    assert site.is_file()
+    preview, site = running.course.folder / ".preview", running.course.site
+    for key, kind in (("v", "preview"), ("p", "publish")):
+        page.goto(running.base + "/publish")
+        with page.expect_navigation():
+            page.keyboard.press(key)
+        wait_for(lambda kind=kind: running.state_of(kind) == "finished", 240)
+    assert (site / "index.html").is_file()
+    assert files_in(preview) == files_in(site)  # what was looked at is what is published, to the byte
     assert pressed < 60
     assert page.errors == []
     with running.course.open_store() as store:
         assert {entry.who for entry in store.verdicts()} == {"Asha"}
+
+
+def files_in(folder: Path) -> dict[str, bytes]:
+    return {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
 
 
 def test_other_term_and_new_term_without_the_mouse(running: Running, page: Any, tmp_path: Path) -> None:

@@ -15,8 +15,7 @@ from notesmith.samples import samples_dir
 from notesmith.store.jobs import jobs
 from notesmith.transcript import TimeSpan, sounding
 
-from .driving import ARGUMENTS, CHROMIUM, PATIENCE_MS, Running, missing
-from .test_audio_journey import wait_for
+from .driving import ARGUMENTS, CHROMIUM, PATIENCE_MS, Running, missing, wait_for
 
 pytestmark = pytest.mark.browser
 
