@@ -29,7 +29,7 @@ from notesmith.reading import Reading
 from notesmith.vocabulary import Vocabulary
 
 #: Changed whenever the rules change, so that kept results are made anew.
-VERSION = "17"
+VERSION = "18"
 
 #: The families in the order they run; each leans only on those before it.
 RULES = (
@@ -138,7 +138,7 @@ def extract(
         prescriptions=tuple(item.value for item in given),
         questions=questions,
         carry_overs=carry_overs,
-        cautions=find_cautions(session, potencies, given),
+        cautions=find_cautions(session, looks, potencies, given),
         persons=persons,
         mentions=build_index(session, hits, points, comparisons, parts),
     )

@@ -5,12 +5,15 @@ Each carries the reason, the usual advice, and a public source with its year. Th
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Sequence
 
 from notesmith.annotations import Caution, CautionKind
+from notesmith.extract import learned
 from notesmith.extract.discouraging import discouraging_place
 from notesmith.extract.prescriptions import Given, Said
+from notesmith.extract.sentences import Look
 from notesmith.extract.session import Session
 from notesmith.extract.urgent import URGENT, Urgent
 from notesmith.extract.warning_signs import MIASMS, sends_to_care, signs_in
@@ -53,7 +56,9 @@ _CURE_DENIED = re.compile(
 )
 
 
-def find_cautions(session: Session, potencies: Sequence[Said], given: Sequence[Given]) -> tuple[Caution, ...]:
+def find_cautions(
+    session: Session, looks: Sequence[Look], potencies: Sequence[Said], given: Sequence[Given]
+) -> tuple[Caution, ...]:
     found: list[Caution] = []
 
     def add(kind: CautionKind, reason: str, advice: str, source: str, start: int, end: int) -> None:
@@ -79,11 +84,16 @@ def find_cautions(session: Session, potencies: Sequence[Said], given: Sequence[G
                     "approved by the FDA for safety or effect."
                 ),
                 _WHO if _low(said.potency) else _FDA, said.start, said.end)  # fmt: skip
-    for sentence in session.sentences:
+    learnt = learned.model()
+    for look in looks:
+        sentence = look.sentence
         low = sentence.low
+        features = learned.care_features(session, look)
+        known = len(found)
         place = discouraging_place(low)
-        if place is not None:
-            begin, end = session.span_of(sentence.start, place)
+        against = math.exp(learnt.discourages.log_shares(features)[1]) >= learned.DISCOURAGES_FROM
+        if place is not None or against:
+            begin, end = (sentence.start, sentence.end) if place is None else session.span_of(sentence.start, place)
             add("discourages care", "These words may be heard as advice against surgery, medicines, vaccination or referral.",
                 "Do not delay, refuse or stop medical care; changes to prescribed medicines are for the "
                 "doctor who prescribed them. "
@@ -110,6 +120,11 @@ def find_cautions(session: Session, potencies: Sequence[Said], given: Sequence[G
                 begin,
                 begin + low.count(" ", first, last) + 1,
             )
+        urgent_so_far = any(caution.kind == "urgent condition" for caution in found[known:])
+        if not urgent_so_far and math.exp(learnt.urgent.log_shares(features)[1]) >= learned.URGENT_FROM:
+            add(
+                "urgent condition", f"Mentions {MAY_BE_URGENT.name}.", MAY_BE_URGENT.advice, MAY_BE_URGENT.source, sentence.start, sentence.end
+            )  # fmt: skip
         match = next(iter(session.search(_CURE, sentence.start, sentence.end)), None)
         if match is not None and not _CURE_DENIED.search(low):
             add("claim of cure", "A cure or lasting effect is stated without published proof.",
@@ -122,6 +137,11 @@ def find_cautions(session: Session, potencies: Sequence[Said], given: Sequence[G
 
 
 _ADVICE = {urgent.name: urgent for urgent in URGENT}
+MAY_BE_URGENT = Urgent(
+    "what may need a doctor at once",
+    re.compile("(?!)"),
+    "Like what has been told of urgent conditions; have it looked at by a doctor without delay.",
+)
 SENT = "what the speaker sends to medical care"
 _ADVICE[SENT] = Urgent(SENT, re.compile("(?!)"), "The speaker says that this needs medical care; do not delay it.")
 

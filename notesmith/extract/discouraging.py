@@ -2,8 +2,7 @@
 
 Built from parts: a word for care, a word that sends away or forbids, a word that belittles, and how near they stand
 in one sentence. The parts are ordinary English; the list of cares follows what the statements of NHMRC 2015 and WHO
-2009 warn of delaying. A refusal in the speaker's favour ("I never tell anyone to stop insulin") is flagged as well:
-a listener may catch only half of it, and the flag only asks for a look.
+2009 warn of delaying. Words that forbid to stop care ("never stop the insulin") keep it going and are no advice against it.
 """
 
 from __future__ import annotations
@@ -189,7 +188,26 @@ _BY_THEIR_DOCTOR = re.compile(
     r"\b(?:his|her|their|the|own) (?:own )?(?:\w+ologist|physician|surgeon|specialist|gp|consultant|paediatrician|family doctor|chest physician)(?:'s)? "
     r"(?:\w+ )?(?:advice|reduced|stopped|tapered|decided|changed|withdrew|lowered|discharged|agreed)\b"
 )
+#: "Never stop the insulin", "nobody should throw away the inhaler": forbidding to stop care keeps it going.
+_FORBIDS_STOPPING = re.compile(
+    rf"\b(?:never|not|nobody|no one|none of you|\w+n['’]t|dont)(?: (?:ever|to|tell|ask|let|you|him|her|them|people|a|the|patients?|anyone|anybody|should|must|may|can|just|"
+    rf"dare|think of|go and)){{0,4}} {_SEND_AWAY} (?!at )(?:[\w'’-]+ ){{0,6}}?{_ANY}\b(?!(?: \w+)? (?:is|are|was|were) (?:the|a|bad|poison|harm))"
+)
+#: A modality: what comes after an act of care, not a word against it.
+_TAUGHT_AFTER = re.compile(
+    rf"\b(?:worse|better|aggravat\w+|ameliorat\w+)(?: [\w'’-]+){{0,2}}? (?:after|from|since|by|for|with) (?:(?:the|a|an|every|any|having|being) )?{CARE}\b"
+)
 _ONE_SELF = re.compile(r"\b(?:i|we|our|my|me|you)\b")
+
+
+_CONDITION = re.compile(r"\b(?:if|unless|until|till|why|when|as long as|because)\b[^,.;]*$")
+
+
+def _blotted(match: re.Match[str]) -> str:
+    """Letters made unreadable, every word and place kept; not where the denial is itself a condition or a question."""
+    if _CONDITION.search(match.string[: match.start()]):
+        return match[0]
+    return re.sub(r"\S", "_", match[0])
 
 
 @lru_cache(maxsize=8192)
@@ -200,6 +218,8 @@ def discouraging_place(text: str) -> re.Match[str] | None:
     """
     if _BY_THEIR_DOCTOR.search(text) and not _ONE_SELF.search(text):
         return None
+    for harmless in (_FORBIDS_STOPPING, _TAUGHT_AFTER):
+        text = harmless.sub(_blotted, text)
     for pattern in PATTERNS:
         match = pattern.search(text)
         if match is not None:

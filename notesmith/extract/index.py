@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Sequence
 
+from wordfreq import zipf_frequency
+
 from notesmith.annotations import Comparison, Mention, SessionPart, TeachingPoint
-from notesmith.extract.mentions import Hit
-from notesmith.extract.session import Session, bare
+from notesmith.extract.mentions import ORDINARY_ZIPF, Hit
+from notesmith.extract.session import Session, bare, keys_of
 
 
 def build_index(
@@ -28,6 +31,7 @@ def build_index(
             compared.setdefault(fact.remedy_id, set()).update(range(fact.words.start, fact.words.end))
     mentions: list[Mention] = []
     idle = {word for part in parts if part.kind == "housekeeping" for word in range(part.words.start, part.words.end)}
+    told = {word for part in parts if part.kind == "case" for word in range(part.words.start, part.words.end)}
     for hit in hits:
         if hit.concept_id.startswith(("rx/",)):
             continue
@@ -40,14 +44,36 @@ def build_index(
             if hit.concept_id.startswith("remedy/"):
                 taught = holder.remedy_id == hit.concept_id
             else:
-                taught = hit.concept_id in holder.concept_ids
+                taught = hit.concept_id in holder.concept_ids and not _denied(session, hit)
         taught = taught or words.start in compared.get(hit.concept_id, ())
+        if not taught and hit.concept_id.startswith("rubric/") and words.start not in told and _ordinary(session, hit):
+            continue  # "don't hurry", said to a student
         mentions.append(
             Mention(
                 hit.concept_id, words, session.time(hit.start, hit.end), bare(session.text(hit.start, hit.end)), taught
             )
         )
     return tuple(mentions)
+
+
+_DENIAL = re.compile(r"\b(?:not|no|never|without|nor|neither|\w+n't)(?: [\w'-]+){0,3} $")
+_DENIES_ITSELF = re.compile(
+    r"\b(?:no|not|never|without|absen\w+|want(?:ing)?|loss|lost|\w+less\w*|aversion|does not|difficult\w*)\b"
+)
+
+
+def _denied(session: Session, hit: Hit) -> bool:
+    """Whether the words of a rubric are said not to be so ("it is not that she is afraid of pain")."""
+    if _DENIES_ITSELF.search(session.vocabulary[hit.concept_id].pref_label.casefold()):
+        return False
+    start = session.sentence_at(hit.start).start
+    return bool(_DENIAL.search(session.low(max(start, hit.start - 6), hit.start) + " "))
+
+
+def _ordinary(session: Session, hit: Hit) -> bool:
+    """Whether a rubric was found by everyday words, which mean it only where somebody teaches or tells of a patient."""
+    keys = [key for unit in session.units[hit.start : hit.end] for key in keys_of(unit)]
+    return not hit.exact or (len(keys) == 1 and zipf_frequency(keys[0], "en") >= ORDINARY_ZIPF)
 
 
 def session_remedies(

@@ -69,11 +69,20 @@ class Model(msgspec.Struct, frozen=True):
     kind: Linear
     point_from: float
     field: Linear = Linear(("none",), (0.0,), {})
+    urgent: Linear = Linear(("no", "yes"), (0.0, -99.0), {})
+    discourages: Linear = Linear(("no", "yes"), (0.0, -99.0), {})
 
 
 @lru_cache(maxsize=1)
 def model() -> Model:
     return msgspec.json.decode(files("notesmith.extract").joinpath("data", "sentences.json").read_bytes(), type=Model)
+
+
+@lru_cache(maxsize=1)
+def word_classes() -> Mapping[str, int]:
+    """The class of like words that each of the commoner words of English is in (``benchmarks/learn_classes.py``)."""
+    text = files("notesmith.extract").joinpath("data", "word_classes.txt").read_text(encoding="utf-8")
+    return {word: number for number, line in enumerate(text.splitlines()) for word in line.split()}
 
 
 # ---------------------------------------------------------------- features
@@ -221,6 +230,7 @@ def point_features(state: Features, part: str, before: str, after: str, ruled: b
 def kind_features(session: Session, start: int, end: int, part: str, ruled: str, before: str) -> dict[str, float]:
     """Features for the kind of the point over units ``start`` to ``end``."""
     lows = [session.units[unit].low.removesuffix("'s") for unit in range(start, end) if session.units[unit].low]
+    classes = word_classes()
     found: dict[str, float] = {
         f"part {part}": 1.0,
         f"ruled {ruled}": 1.0,
@@ -230,6 +240,8 @@ def kind_features(session: Session, start: int, end: int, part: str, ruled: str,
     for place, low in enumerate(lows):
         word = _word(low)
         found[f"s:{stem(word)}"] = 1.0
+        if low in classes:
+            found[f"k:{classes[low]}"] = 1.0
         if place < 4:
             found[f"early:{stem(word)}"] = 1.0
         if low in BODY_CHAPTERS:
@@ -279,6 +291,27 @@ def clause_features(session: Session, start: int, end: int) -> dict[str, float]:
         found["time"] = 1.0
     if _AGE_LIKE.search(low):
         found["number"] = 1.0
+    return found
+
+
+#: The share from which a sentence the rules passed over is shown all the same: a flag asks for no more than a look.
+URGENT_FROM, DISCOURAGES_FROM = 0.1, 0.05
+
+
+def care_features(session: Session, look: Look) -> dict[str, float]:
+    """Features for whether a sentence tells of an urgent condition or speaks against care: its words, their classes,
+    and pairs of both. What the rules say is not among them: on the sessions they were written for they are always right."""
+    classes = word_classes()
+    units = session.units[look.sentence.start : look.sentence.end]
+    lows = [unit.low.removesuffix("'s") for unit in units if unit.low]
+    found = {f"s:{stem(low)}": 1.0 for low in lows}
+    found |= {f"k:{classes[low]}": 1.0 for low in lows if low in classes}
+    for first, second in zip(lows, lows[1:], strict=False):
+        found[f"b:{stem(first)} {stem(second)}"] = 1.0
+        if first in classes and second in classes:
+            found[f"kk:{classes[first]} {classes[second]}"] = 1.0
+    if any(low in {"not", "never", "no", "without", "nobody"} or low.endswith("n't") for low in lows):
+        found["neg"] = 1.0
     return found
 
 

@@ -143,7 +143,17 @@ def _pick(session: Session, key: str, ids: tuple[str, ...], start: int, end: int
         return tuple(picked)
     rubrics = [i for i in others if i.startswith(("rubric/", "chapter/"))]
     rest = [i for i in others if not i.startswith(("rubric/", "chapter/"))]
-    if rubrics and _rubric_meant(key) and (best := _best_rubric(session, rubrics, start)) is not None:
+    if (
+        rubrics
+        and _rubric_meant(key)
+        and not _describes_another(session, key, start)
+        and (
+            best := _best_rubric(
+                session, rubrics, start, ordinary=" " not in key and zipf_frequency(key, "en") >= ORDINARY_ZIPF
+            )
+        )
+        is not None
+    ):
         picked.append(best)
     for concept_id in rest[:1]:
         if " " in key or _capitalised(session, start) or zipf_frequency(key, "en") < 4.6:
@@ -209,16 +219,38 @@ def _rubric_meant(key: str) -> bool:
     return len(key) > 2 and (" " in key or zipf_frequency(key, "en") < 5.6)
 
 
-def _best_rubric(session: Session, ids: list[str], start: int) -> str | None:
-    """A word such as ``burning`` stands in many chapters: take the one the sentence speaks of."""
-    if len(ids) == 1:
+def _describes_another(session: Session, key: str, start: int) -> bool:
+    """Whether an ordinary describing word belongs to the thing named after it: the ``open`` of open air is no mood."""
+    if " " in key:
+        return False
+    token = session.parse.head_token(start)
+    return (
+        token.dep_ in ("amod", "compound")
+        and token.head.pos_ in ("NOUN", "PROPN")
+        and token.head.lower_ not in _HOLDERS
+    )
+
+
+#: Nouns whose describing word says how the person is.
+_HOLDERS = frozenset(
+    "person patient patients people child children man woman lady boy girl baby infant constitution type remedy temperament nature mood".split()
+)
+
+
+def _best_rubric(session: Session, ids: list[str], start: int, *, ordinary: bool = False) -> str | None:
+    """A word such as ``burning`` stands in many chapters: take the one the sentence speaks of.
+
+    An ``ordinary`` word by itself names a rubric of one part only where that part is spoken of: ``bad`` is no sleep.
+    """
+    everywhere = ("mind", "generalities", "generals")
+    if len(ids) == 1 and (not ordinary or ids[0].startswith("chapter/") or ids[0].split("/")[1] in everywhere):
         return ids[0]
     sentence = session.sentence_at(start)
     spoken = {BODY_CHAPTERS.get(session.units[i].low) for i in range(sentence.start, sentence.end)}
     for concept_id in ids:
         if concept_id.startswith("chapter/") or concept_id.split("/")[1] in spoken:
             return concept_id
-    for chapter in ("mind", "generalities", "generals"):
+    for chapter in everywhere:
         for concept_id in ids:
             if concept_id.split("/")[1] == chapter:
                 return concept_id
@@ -234,6 +266,26 @@ def _lay_hits(session: Session, index: LabelIndex, hits: list[Hit]) -> list[Hit]
                 taken.add((concept_id, sentence.index))
                 found.append(Hit(concept_id, start, end, exact=False))
     return found
+
+
+_WORSE = frozenset(stem(word) for word in ("worse", "worsens", "aggravates", "aggravated", "aggravation", "agg"))
+_BETTER = frozenset(
+    stem(word) for word in ("better", "ameliorates", "ameliorated", "amelioration", "amel", "relieved", "relieves")
+)
+
+
+def _other_way(session: Session, start: int, end: int, wanted: frozenset[str]) -> bool:
+    """Whether between the words of a modality the speaker turns to the other one, or to another phrase: in ``worse
+    from cold, better from heat`` nobody says that heat makes worse."""
+    worse, better = bool(wanted & _WORSE), bool(wanted & _BETTER)
+    if not worse and not better:
+        return False
+    inside = {stem(key) for unit in range(start, end) for key in keys_of(session.units[unit])}
+    return (
+        (worse and not better and bool(inside & _BETTER))
+        or (better and not worse and bool(inside & _WORSE))
+        or any(unit.text.endswith((",", ";", ":")) for unit in session.units[start : end - 1])
+    )
 
 
 def _lay_in(session: Session, index: LabelIndex, sentence: Sentence) -> list[tuple[str, int, int]]:
@@ -256,7 +308,7 @@ def _lay_in(session: Session, index: LabelIndex, sentence: Sentence) -> list[tup
             for position in positions:
                 near = [min(places[w], key=lambda p: abs(p - position)) for w in wanted]
                 start, end = min(near), max(near) + 1
-                if end - start <= _LAY_WINDOW:
+                if end - start <= _LAY_WINDOW and not _other_way(session, start, end, wanted):
                     found.append((-len(wanted), concept_id, start, end))
                     break
     # A longer wording inside which a shorter one lies says more; keep the longer.

@@ -310,69 +310,114 @@ _BESIDE = re.compile(
 )
 
 
+_PRESENTS = re.compile(r"^(?:(?:so|and|now|then|yes|well),? )*(?:that|this|it|here|there|enter|meet)\b")
+_POINTED_AT = re.compile(
+    r"\b(?:like|unlike|than|from|with|to|of|or|and|versus)(?: in)?(?: the)? [\w-]+(?: [\w-]+)?[,.;]?$"
+)
+
+
+def _pointed_at(low: str) -> bool:
+    return bool(_POINTED_AT.search(low)) and len(low.split()) > 4
+
+
 _PRONOUN_FIRST = re.compile(
     r"^(?:(?:and|so|then|but|that|also),? )*(?:she|he|it|they|her|his|its|there|worse|better)\b"
 )
 
 
 def _leads(session: Session, look: Look, remedy: str) -> bool:
-    """Whether the sentence begins with the remedy as its subject: ``Gelsemium is the opposite, slow and heavy.``"""
-    first = label_key(" ".join(look.sentence.low.split()[:3]))
+    """Whether the sentence begins with the remedy: ``Gelsemium is the opposite``, ``righto, Hypericum, the nerves``."""
+    first = label_key(" ".join(_OPENER.sub("", look.sentence.low).split()[:4])) + " "
     concept = session.vocabulary[remedy]
     labels = (concept.pref_label, *concept.alt_labels, concept.pref_label.split()[0])
-    return look.has_verb and any(first.startswith(key + " ") for label in labels if len(key := label_key(label)) > 3)
+    return look.meaningful > 2 and any(
+        first.startswith(key + " ") for label in labels if len(key := label_key(label)) > 3
+    )
+
+
+_OPENER = re.compile(
+    r"^(?:(?:so|and|now|then|next|okay|ok|right|righto|well|yes|yeah|alright|um|uh|er|first|second|third|last|lastly|finally|good|fine|the|here|there|is|are|comes|in)\b[,.]? ?)+"
+)
+#: What a naming says for its remedy being the topic, by how it is named; what a change of topic costs; and what a
+#: sentence says for the remedy named most in the whole session.
+ANNOUNCED, LEADING, NAMED, PASSING = 3.0, 2.4, 1.0, 0.3
+CHANGE, CHANGE_UNNAMED, CHANGE_LEADING, CHANGE_ANNOUNCED = 3.0, 7.0, 1.6, 1.5
+MAIN = 0.12
+_MOST_TOPICS = 16
+
+
+def _naming(session: Session, looks: Sequence[Look], index: int) -> tuple[dict[str, float], float]:
+    """What one sentence says for each remedy as the topic from here on, and what a change to one costs here."""
+    look = looks[index]
+    low = look.sentence.low
+    if not look.remedies:
+        return {}, CHANGE_UNNAMED
+    remedy = look.remedies[0]
+    if len(look.remedies) > 1:
+        return {one: PASSING / len(look.remedies) for one in look.remedies}, CHANGE
+    passing = (
+        look.comparison or look.promise or look.close or look.question or relates(low) or bool(_NOT_THERE.search(low))
+    )
+    # "That's Hypericum.", "Here comes Sepia.": no more is said than the name.
+    presents = look.content <= 1 and look.meaningful <= 5 and bool(_PRESENTS.match(low))
+    # Remedies named all around are being set side by side; none of them is the new topic.
+    beside = {r for near in looks[index + 1 : index + 4] for r in near.remedies} - {remedy}
+    announced = _is_heading(look) or presents or (bool(_NEW_TOPIC.search(low)) and not look.recap)
+    if announced and not passing and (not beside or _NEW_TOPIC.search(low)):
+        return {remedy: ANNOUNCED}, CHANGE_ANNOUNCED
+    if passing or _BESIDE.search(low) or _pointed_at(low):
+        return {remedy: PASSING}, CHANGE
+    answers = any(earlier.question or earlier.asks for earlier in looks[max(0, index - 2) : index])
+    if _leads(session, look, remedy) and not answers and not beside:
+        return {remedy: LEADING}, CHANGE_LEADING
+    return {remedy: NAMED}, CHANGE
 
 
 def follow_focus(session: Session, looks: Sequence[Look], given: Sequence[str] = ()) -> tuple[str | None, ...]:
-    """For each sentence the remedy it is about where it names none: the topic, changed only by an announcement
-    or by a run of sentences on another remedy.
+    """For each sentence the remedy it is about where it names none.
 
-    ``given`` are the remedies a person set for the lecture; they win ties.
+    The best path over the session: every naming speaks for its remedy, most where it is announced, little where it
+    is named in passing; each change of topic has its price. ``given`` are the remedies a person set for the lecture;
+    a single one is the subject from the first word, even where the recogniser misheard it.
     """
     counts = Counter(remedy for look in looks for remedy in look.remedies)
     for remedy in given:
         counts[remedy] += 1000
     if not counts:
         return (None,) * len(looks)
-    main = max(counts, key=lambda r: (counts[r], r))
-    focus: list[str | None] = []
-    # What a person set for the lecture is its subject from the first word, even where the recogniser misheard it.
-    current: str | None = given[0] if len(given) == 1 else None
-    recalled: str | None = None  # the remedy a recap speaks of
+    topics = sorted(counts, key=lambda r: (-counts[r], r))[:_MOST_TOPICS]
+    total = sum(min(counts[topic], 1000) for topic in topics)
+    share = [counts[topic] / total for topic in topics]
+    everyone = range(len(topics))
+    value = [4.0 * share[k] for k in everyone]
+    back: list[list[int]] = []
+    for index in range(len(looks)):
+        spoken, change = _naming(session, looks, index)
+        sources, column = [], []
+        for k in everyone:
+            here = spoken.get(topics[k], 0.0)
+            price = change if here else CHANGE_UNNAMED
+            source = max(everyone, key=lambda j: value[j] - (price if j != k else 0.0))
+            sources.append(source)
+            column.append(value[source] - (price if source != k else 0.0) + here + MAIN * share[k])
+        back.append(sources)
+        value = column
+    at = max(everyone, key=value.__getitem__)
+    path = [at]
+    for sources in reversed(back[1:]):
+        at = sources[at]
+        path.append(at)
+    path.reverse()
+    focus: list[str | None] = [topics[k] for k in path]
+    return _recalled(looks, focus)
+
+
+def _recalled(looks: Sequence[Look], focus: Sequence[str | None]) -> tuple[str | None, ...]:
+    """The remedy a recap speaks of is the topic of the few sentences after it that go on with a pronoun."""
+    found: list[str | None] = []
+    recalled: str | None = None
     left = 0
-    for index, look in enumerate(looks):
-        if len(look.remedies) == 1:
-            remedy = look.remedies[0]
-            heading = _is_heading(look)
-            announced = heading or (
-                bool(_NEW_TOPIC.search(look.sentence.low))
-                and not _NOT_THERE.search(look.sentence.low)
-                and not look.recap
-                and not look.promise
-                and not look.close
-                and not look.comparison
-            )
-            ahead = Counter(r for later in looks[index : index + 25] for r in later.remedies)
-            others = max((n for r, n in ahead.items() if r != remedy), default=0)
-            near = {
-                r for later in looks[index + 1 : index + 6] for r in later.remedies if not relates(later.sentence.low)
-            }
-            alone = not near - {remedy}
-            answers = any(earlier.question or earlier.asks for earlier in looks[max(0, index - 2) : index])
-            leads = (
-                _leads(session, look, remedy)
-                and not relates(look.sentence.low)
-                and len(look.remedies) == 1
-                and not look.comparison
-                and not answers
-            )
-            if remedy != current and (
-                (announced and ((ahead[remedy] >= 2 and ahead[remedy] >= others) or alone))
-                or (ahead[remedy] >= 4 and ahead[remedy] >= 2 * others)
-                or (leads and alone and not look.recap and not _BESIDE.search(look.sentence.low))
-                or (current is None and ahead[remedy] >= 2 and ahead[remedy] >= others)
-            ):
-                current = remedy
+    for look, topic in zip(looks, focus, strict=True):
         low = look.sentence.low
         if look.recap and len(look.remedies) == 1 and look.sentence.start < 0.3 * looks[-1].sentence.end:
             recalled, left = look.remedies[0], 6
@@ -381,13 +426,23 @@ def follow_focus(session: Session, looks: Sequence[Look], given: Sequence[str] =
         elif recalled:
             left -= 1
             recalled = recalled if left else None
-        focus.append(recalled if recalled and (_PRONOUN_FIRST.match(low) or recalled in look.remedies) else current)
-    first = next((f for f in focus if f is not None), main)
-    return tuple(first if f is None else f for f in focus)
+        found.append(recalled if recalled and (_PRONOUN_FIRST.match(low) or recalled in look.remedies) else topic)
+    return tuple(found)
+
+
+def _steady(focus: Sequence[str | None], least: int = 3) -> list[str | None]:
+    """The remedy in focus without the changes that last fewer than ``least`` sentences: a remark is no part of its own."""
+    steady: list[str | None] = []
+    for index, topic in enumerate(focus):
+        ahead = focus[index : index + least]
+        lasts = len(ahead) == least and all(other == topic for other in ahead)
+        steady.append(topic if not steady or lasts or topic == steady[-1] else steady[-1])
+    return steady
 
 
 def to_parts(session: Session, stretches: Sequence[Stretch], focus: Sequence[str | None]) -> tuple[SessionPart, ...]:
     """Parts over heard words and times without gap; the first begins at 0, each ends where the next begins."""
+    focus = _steady(focus)
     parts: list[SessionPart] = []
     split: list[tuple[PartKind, int, int, str | None]] = []
     for stretch in stretches:

@@ -295,6 +295,12 @@ def _point(
     read_words: Sequence[object], before: PointKind | None,
 ) -> TeachingPoint | None:  # fmt: skip
     start, end = _past_address(session, clause.start, clause.end), clause.end
+    if (
+        start != session.sentence_at(start).start
+        and session.units[start].low in {"while", "whereas"}
+        and end - start > 3
+    ):
+        start += 1  # a clause that stands alone in the note
     units = session.units[start:end]
     tidied = tidy(tuple(unit.text for unit in units))
     if len(tidied.kept) < 2:
@@ -302,6 +308,8 @@ def _point(
     lows = [unit.low.removesuffix("'s") for unit in units if unit.low]
     low = session.low(start, end)
     inside = [hit for hit in hits if start <= hit.start < end]
+    if not _says_something(session, start, end, inside):
+        return None
     words = session.words(start, end)
     ruled = kind_of(low, lows, in_comparison=compares, before=before, advises=bool(ADVICE.search(low)))
     shares = learned.model().kind.log_shares(
@@ -323,6 +331,17 @@ def _point(
         tuple(dict.fromkeys(h.concept_id for h in inside if h.concept_id.startswith("rubric/"))),
         tuple(dict.fromkeys(h.concept_id for h in inside)),
         any(words.overlaps(w) for w in read_words),  # type: ignore[arg-type]
+    )
+
+
+def _says_something(session: Session, start: int, end: int, hits: Sequence[Hit]) -> bool:
+    """Whether more is said than a remedy's name ("In Ignatia.", "Colocynth and.")."""
+    named = {unit for hit in hits if hit.concept_id.startswith("remedy/") for unit in range(hit.start, hit.end)}
+    return any(
+        token.pos_ in ("NOUN", "PROPN", "VERB", "ADJ", "ADV", "NUM", "INTJ") and not token.is_stop
+        for unit in range(start, end)
+        if unit not in named
+        for token in session.parse.tokens(unit, unit + 1)
     )
 
 

@@ -216,11 +216,20 @@ _NOT_CALLED = frozenset(
     "compare think take give ask read write study keep hold stop wait sorry please thanks welcome hello professor teacher sister brother mother father colleagues "
     "i we you she he they it this that these those what why how who where which one two three four five six seven eight nine ten".split()
 )
+#: Verbs after which a person's name stands without an article; and those by which somebody is reported.
+_RUNG = frozenset(["call", "ring", "text", "phone", "message", "email", "tell", "thank", "ask"])
+_REPORTS = frozenset(["asks", "asked", "typed", "types", "wrote", "writes", "wants", "says", "said"])
+#: After these a proper noun tells when; before those it names a feast.
+_SINCE = frozenset(["since", "until", "till", "before", "after", "during", "around"])
+_FEAST_NOUNS = frozenset(
+    "day weekend festival eve holiday holidays fair mela night jayanti jatra puja pooja carnival fast".split()
+)
 #: Endings of kinship and respect in several tongues, joined to a name (common practice).
 _RESPECT = re.compile(
     r"([^\W\d_]{2,})-(?:da|di|dada|didi|ji|jee|bhai|ben|behn|bhaiya|saab|sahab|saheb|sahib|san|sama|kun|chan|apa|bhau|tai|garu|anna|akka|mama|kaka|babu|bhabhi|amma|gaaru|nim|ssi)"
 )
 _MONTH_NAMES = frozenset(["april", "may", "june", "august"])
+_DAY_NAMES = frozenset(["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"])
 _INITIAL = re.compile(r"^[A-Z]\.?,?$")
 _INTRODUCES = re.compile(
     r"\b(?:(?:my|his|her|their|whose|the|patient's|child's|boy's|girl's) name (?:is|was)|named|name is|"
@@ -297,6 +306,11 @@ _MONTH_ALONE = re.compile(
     r"\b(?:in|since|from|last|till|until|by|of|on|during|mid|early|late|this|next|around|about|between|and|to|"
     r"through|after|before|every|that) "
     rf"(?P<month>{_MONTHS})(?P<year>,? (?:of )?(?:\d{{4}}|two thousand[a-z ]*))?(?=[ ,.;?!]|$)"
+)
+#: A season that dates what was, not one in which a complaint is worse.
+_SEASON = re.compile(
+    r"\b(?:came|died|born|left|went|returned|operated|delivered|married|seen|saw|met|began|started)\b[^.;?!]{0,25}\b(?:in|that|last|this|the next|until|by) (?:the |late |early )?"
+    r"(?P<season>spring|summer|autumn|winter|monsoon|rainy season|dry season|harmattan)(?=[ ,.;]|$)"
 )
 _VISITS = re.compile(
     r"\b(?:came|admitted|operated|died|born|delivered|visited|consulted|discharged|(?:saw|met|examined) (?:her|him|"
@@ -446,7 +460,10 @@ def _patterns(session: Session, cases: Sequence[tuple[int, int]]) -> Iterable[_F
     taken: set[int] = set()
     for sentence in session.sentences:
         in_case = any(s < sentence.end and sentence.start < e for s, e in cases)
-        for start, end, spoken_role in find_spoken(session, sentence.start, sentence.end):
+        # Where a sentence ends without a stop it may be the recogniser's line that ends, inside a number.
+        open_ended = session.units[sentence.end - 1].text[-1:].isalnum() and sentence.index + 1 < len(session.sentences)
+        until = session.sentences[sentence.index + 1].end if open_ended else sentence.end
+        for start, end, spoken_role in find_spoken(session, sentence.start, until):
             if not taken & set(range(start, end)):
                 taken.update(range(start, end))
                 yield _Found(start, end, spoken_role)
@@ -454,7 +471,7 @@ def _patterns(session: Session, cases: Sequence[tuple[int, int]]) -> Iterable[_F
             (_EMAIL, "other identifier"), (_HANDLE, "other identifier"), (_URL, "other identifier"), (_RECORD, "record number"), (_ADDRESS, "address"), (_DATE, "date"),
             (_PHONE, "phone"), (_PHONE_IN_PAIRS, "phone"), (_VEHICLE, "record number"), (_ANY_NUMBER, "record number"), (_OLD_AGE, "age over 89"),
         ):  # fmt: skip
-            for start, end, match in session.search(pattern, sentence.start, sentence.end):
+            for start, end, match in session.search(pattern, sentence.start, until):
                 if taken & set(range(start, end)):
                     continue
                 if pattern is _PHONE_IN_PAIRS and not _PHONE_CUE.search(sentence.low):
@@ -476,6 +493,12 @@ def _patterns(session: Session, cases: Sequence[tuple[int, int]]) -> Iterable[_F
                     start -= 1
                 taken.update(range(start, end))
                 yield _Found(start, end, "date")
+        if told and _past(session, sentence):
+            for _, _, match in session.search(_SEASON, sentence.start, sentence.end):
+                first, last = session.span_of(sentence.start, match, "season")
+                if not taken & set(range(first, last)):
+                    taken.update(range(first, last))
+                    yield _Found(first, last, "date")
         for start, end, match in session.search(_MONTH_ALONE, sentence.start, sentence.end):
             month = match["month"]
             first, _ = session.span_of(sentence.start, match, "month")
@@ -649,8 +672,8 @@ class _Names:
                 continue
             for unit in range(item.start, item.end):
                 low = self._key(unit)
-                if low in self.author_words and item.end - item.start > 1:
-                    continue  # a student Kent Joseph does not make the author one
+                if low in self.author_words:
+                    continue  # a student Kent Joseph, or one called on as Kent, does not make the author one
                 if len(low) > 2 and low not in _TITLES and low not in _AFTER_TITLES and low not in _NEVER:
                     known.setdefault(low, item)
         covered = used | {unit for item in names for unit in range(item.start, item.end)}
@@ -700,7 +723,10 @@ class _Names:
 
     def _name_at(self, at: int, used: set[int]) -> _Found | None:
         low = self._key(at)
-        if low in _MONTH_NAMES and self._vocative(at) and self._capital(at) and self._after(at + 1) in _VOCATIVE_AFTER:
+        if (
+            low in _MONTH_NAMES | _DAY_NAMES and self._capital(at)
+            and (self._vocative(at) and self._after(at + 1) in _VOCATIVE_AFTER or at in self.sentence_starts and self._addressed(at, at + 1))
+        ):  # fmt: skip
             return _Found(at, at + 1, "student", doubtful=True)
         if any(c.isdigit() or c == "." for c in low):
             return None  # LM1, e.g.
@@ -708,6 +734,8 @@ class _Names:
             return kin
         if not low or not low[0].isalpha() or _other(low) or low in STATES or low in _NEVER or _plain(low) in _NEVER:
             return None
+        if feast := self._unknown_feast(at, low, used):
+            return feast
         if initialled := self._initials(at, used):
             return initialled
         before, after = self._before(at), self._after(at + 1)
@@ -876,6 +904,8 @@ class _Names:
             return None
         if self._at_a_person(at, low):
             return _Found(at, at + 1, "relative" if self._before(at) in _RELATIVES else "patient", doubtful=True)
+        if self._names_a_person(at, low):
+            return _Found(at, at + 1, "student", doubtful=True)
         praised = self._before(at) in _CALLS | {"good", "right", "nice", "correct", "excellent"} and self._comma(at - 1)
         if (low in self.term_words and not praised) or at in self.remedy_units or self.session.units[at].bare.isupper():
             return None
@@ -887,6 +917,71 @@ class _Names:
         if set_off or (inner and self._before(at) in _CALLS and self._comma(at)):
             return _Found(at, at + 1, "student", doubtful=True)
         return None
+
+    def _names_a_person(self, at: int, low: str) -> bool:
+        """An ordinary word in a capital where by grammar only a person stands: ``Precious move your bag`` (one subject,
+        a plain verb), ``Mere asked``, ``call Lucky for the key``, ``Lucky, that's the name``."""
+        units, parse, sentence = self.session.units, self.session.parse, self.session.sentence_at(at)
+        if (
+            low in self.term_words
+            or at in self.term_units
+            or low in self.author_words
+            or _other(low)
+            or low in OPENERS | FEASTS
+        ):
+            return False
+        tag = parse.tag(at)
+        if (
+            tag in ("NNS", "NNPS", "PRP", "DT", "WP", "WRB", "IN", "CC", "MD", "CD", "EX")
+            or units[at].bare.isupper()
+            or at + 1 >= sentence.end
+        ):
+            return False
+        after = units[at + 1].low
+        opens = at == sentence.start
+        if units[at].text.endswith(","):
+            return bool(
+                re.match(
+                    r"(?:that's|that is|this is) (?:the|her|his|a) (?:\w+ )?name\b",
+                    self.session.low(at + 1, min(sentence.end, at + 6)),
+                )
+            )
+        if self._comma(at):
+            return not opens and self._before(at) in _RUNG
+        if opens and after in _REPORTS and tag in ("NN", "NNP", "JJ", "RB", "UH"):
+            return True
+        if (
+            not opens
+            and self._before(at) in _RUNG
+            and tag in ("NNP", "NN", "JJ")
+            and parse.tag(at + 1) not in ("NN", "NNS")
+        ):
+            return True
+        return (
+            opens and tag in ("NNP", "NN", "JJ") and parse.tag(at + 1) in ("VB", "VBP") and at + 2 < sentence.end
+            and units[at + 2].low in {"your", "you", "me", "us", "the", "that", "my", "it"} and after not in {"are", "do", "have", "am"}
+        )  # fmt: skip
+
+    def _unknown_feast(self, at: int, low: str, used: set[int]) -> _Found | None:
+        """``since Dasain``, ``on Waitangi weekend``: a proper noun of no list where time is told dates something."""
+        if (
+            not self._capital(at)
+            or not self.cased
+            or at in self.sentence_starts
+            or self._listed(at)
+            or at in self.term_units
+        ):
+            return None
+        end = at + 1
+        while end < len(self.session.units) and end not in used and self._capital(end) and not self._parted(end - 1):
+            end += 1
+        ends_so = end < len(self.session.units) and not self._parted(end - 1) and self._key(end) in _FEAST_NOUNS
+        if not ends_so and self._key(end - 1) in _FEAST_NOUNS and end - at > 1:
+            ends_so, end = True, end - 1
+        timed = self._before(at) in _SINCE or (self._before(at) == "the" and self._before(at, 2) in _SINCE)
+        if not (ends_so or timed) or not (self._unknown(at) or self._proper(at)) or self._history(at):
+            return None
+        return _Found(at, end + ends_so, "date", doubtful=True)
 
     def _with_respect(self, at: int, low: str) -> _Found | None:
         """``Mohan-da``, ``Keiko-san``: a name with an ending of kinship or respect."""
@@ -1003,7 +1098,8 @@ class _Names:
         low = self._key(unit)
         if (
             low in self.term_words or low in OTHER_PROPER or low in STATES or low in self.author_words
-            or low in self.lower_seen or unit in self.term_units or len(low) < 3 or not low.isalpha()
+            or low in self.lower_seen or unit in self.term_units or len(low) < 3
+            or not (low.isalpha() or re.fullmatch(r"[A-Z]\w+(?:-[A-Z]\w+)+", self.session.units[unit].bare.removesuffix("'s")))
             or self.session.units[unit].bare.isupper() or low in self.lists.places
         ):  # fmt: skip
             return False
@@ -1019,7 +1115,7 @@ class _Names:
         return (
             bool(_LIVES_OF_AUTHORS.search(sentence.low))
             and any(self._key(u) in self.author_words and self._capital(u) for u in range(sentence.start, sentence.end))
-            and not any(s <= at < e for s, e in self.cases)
+            and (self._key(sentence.start) in self.author_words or not any(s <= at < e for s, e in self.cases))
         )
 
     def _title_meant(self, at: int, title: str) -> bool:
@@ -1226,7 +1322,7 @@ class _Names:
             history = bool(_LIVES_OF_AUTHORS.search(sentence.low)) and any(
                 self._key(u) in self.author_words and self._capital(u) for u in range(sentence.start, sentence.end)
             )
-            in_case = any(s <= at < e for s, e in self.cases)
+            in_case = any(s <= at < e for s, e in self.cases) and self._key(sentence.start) not in self.author_words
             if not (history and not in_case):
                 saint = at and self._before(at).rstrip(".") in {"st", "saint"} and at - 1 not in self.taken
                 found.append(_Found(at - 1 if saint else at, end, "place"))
@@ -1558,9 +1654,26 @@ def redact(
     return text
 
 
+#: What is said right before the name of somebody spoken to.
+_CALLING = (
+    r"\b(yes|no|question|point|answer|observation|correct|right|exactly|good|okay|ok|then|well|so|now|see|sorry|thank you|thanks|"
+    r"remember|look|listen),\s+"
+)
+
+
 def _swap(text: str, said: str, replacement: str, *, ignore_case: bool) -> str:
     spaced = r"[\s,]+".join(re.escape(word.strip(",")) for word in said.split())
     pattern = re.compile(rf"(?<!\w){spaced}(?!\w)", re.IGNORECASE if ignore_case else 0)
+    if replacement == REPLACEMENTS["student"]:
+        # "Good question, NAME. Do not", "NAME, do not", "Then, NAME, you do": spoken to, the name goes without a role
+        text = re.sub(rf"{_CALLING}{pattern.pattern}(?=[.?!]|$)", r"\1", text, flags=pattern.flags | re.IGNORECASE)
+        text = re.sub(rf"{_CALLING}{pattern.pattern},", r"\1,", text, flags=pattern.flags | re.IGNORECASE)
+        text = re.sub(
+            rf"(^|[.?!] ){pattern.pattern}, (?!(?:an?|the|who\w*|from|aged|my|our|his|her)\b)(\w)",
+            lambda m: m[1] + m[2].upper(),
+            text,
+            flags=pattern.flags,
+        )
 
     def put(match: re.Match[str]) -> str:
         before = text[: match.start()].rstrip()

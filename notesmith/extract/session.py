@@ -48,6 +48,16 @@ _STARTERS = {
 }
 
 
+#: Words after which the sentence goes on, whatever stop or line end a recogniser put there.
+_CANNOT_END = frozenset(
+    "the a an and or but because if than although whereas unless my your his their every into onto from very".split()
+)
+#: Words that may end a sentence, but after a denial begin what is denied; and what denies.
+_MAY_INTRODUCE = frozenset("that as like if when think say mean believe suppose".split())
+_FIGURES = frozenset(
+    "zero nought oh one two three four five six seven eight nine ten twenty thirty forty fifty sixty seventy eighty ninety hundred double triple treble".split()
+)
+_DENIES = frozenset("not never no nor neither nobody without hardly cannot".split())
 #: Words written with a capital nowhere but at the beginning of a sentence.
 OPENERS = frozenset(
     "the this that these those it she he they we you so and but then now if when because there what why how in for after before ask open remember let "
@@ -186,7 +196,14 @@ class Session:
         for index, unit in enumerate(self.units):
             last = index + 1 == len(self.units)
             speaker_turn = not last and self.speaker(index) != self.speaker(index + 1)
-            if last or speaker_turn or _is_end(unit.text) or (index + 1 - start >= 3 and self._opens(index + 1)):
+            if (
+                last
+                or speaker_turn
+                or (
+                    (_is_end(unit.text) or (index + 1 - start >= 3 and self._opens(index + 1)))
+                    and not self._hangs(start, index + 1)
+                )
+            ):
                 yield from self._cut(start, index + 1)
                 start = index + 1
 
@@ -198,6 +215,23 @@ class Session:
             here.low in OPENERS and here.bare[:1].isupper() and not here.bare[1:2].isupper()
             and not before.text.endswith((",", ":", ";", "-")) and not before.bare[:1].isupper()
         )  # fmt: skip
+
+    def _hangs(self, start: int, end: int) -> bool:
+        """Whether a stretch breaks off on a word that cannot end a sentence, or on one that denies what comes after
+        ("it is not that / She is afraid"): cut there, the rest would say the opposite of what was said."""
+        lows = [unit.low for unit in self.units[max(start, end - 4) : end]]
+        last = self.units[end - 1].text
+        if last[-1:].isalnum() and lows[-1] in _FIGURES and end < len(self.units) and self.units[end].low in _FIGURES:
+            return True  # a number read out over two lines
+        if last.endswith(("?", "!")):
+            return False
+        stopped = last.endswith(".")
+        denied = lows[-2:-1] if stopped else lows[:-1]
+        return (
+            lows[-1] in _CANNOT_END
+            or (lows[-1] == "not" and not stopped)
+            or (lows[-1] in _MAY_INTRODUCE and any(low in _DENIES or low.endswith("n't") for low in denied))
+        )
 
     def _by_parser(self, nlp: Any) -> Iterator[tuple[int, int]]:
         """Without stops the parser proposes the sentences. Long segments are runs the recogniser or the captioner
@@ -211,14 +245,19 @@ class Session:
             last = index + 1 == len(self.units)
             turn = not last and self.speaker(index) != self.speaker(index + 1)
             edge = not last and self.units[index].segment_id != self.units[index + 1].segment_id
-            if not (last or turn or (edge and keep_ends) or index + 1 - begin >= 400):
+            edge = edge and keep_ends and not self._hangs(begin, index + 1)
+            if not (last or turn or edge or index + 1 - begin >= 400):
                 continue
             words = [unit.text for unit in self.units[begin : index + 1]]
             doc = nlp(Doc(nlp.vocab, words=words))
             starts = [begin + token.i for token in doc if token.is_sent_start or token.i == 0]
             merged = [begin]
             for at in starts[1:]:
-                if at - merged[-1] >= SHORTEST_GUESS and index + 1 - at >= SHORTEST_GUESS:
+                if (
+                    at - merged[-1] >= SHORTEST_GUESS
+                    and index + 1 - at >= SHORTEST_GUESS
+                    and not self._hangs(begin, at)
+                ):
                     merged.append(at)
             for first, after in zip(merged, [*merged[1:], index + 1], strict=True):
                 yield from self._cut(first, after)
@@ -243,6 +282,8 @@ class Session:
                     score += 0.7 if before.text.endswith(",") else 1.5
                 if here.low in _STARTERS:
                     score += 1.0
+                if self._hangs(at, index):
+                    score = 0.0
                 if score > best_score:
                     best, best_score = index, score
             if best_score < 1.0:

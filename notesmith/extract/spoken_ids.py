@@ -42,6 +42,12 @@ _FIGURE = (
 )
 _JOIN = r"(?:[ ,]+|,? ?(?:dash|hyphen|minus|slash|stroke|oblique|bar|plus|space|dot|then|and then|again),? )"
 _RUN = re.compile(rf"\b(?P<id>(?:plus )?(?:{_FIGURE}|{_PAIR}|\d+)(?:{_JOIN}(?:{_FIGURE}|{_PAIR}|\d+)){{3,}})\b")
+_ONE = rf"(?:{_FIGURE}|{_PAIR}|\d+)"
+_PARTED = r"(?:slash|stroke|dash|hyphen|oblique|bar)"
+#: Figures, perhaps with a letter, with a stroke or dash said among them: "P four four, dash, nineteen".
+_CODED = re.compile(
+    rf"\b(?P<id>(?:(?:[a-z]|{_ONE})[ ,]+)+?{_PARTED},? (?:[a-z][ ,]+)?{_ONE}(?:[ ,]+{_ONE})*(?:(?:,? {_PARTED},?)? {_ONE})*(?:,? [a-z](?![\w']))?)\b"
+)
 _RECORD_CUE = re.compile(
     r"\b(?:records?|charts?|files?|roll|id|card|registration|ticket|token|code|passport|policy|licen[cs]e|account|uhid|mrn|bill|receipt|booking|admission|case)\b"
 )
@@ -58,10 +64,19 @@ _STREET_FIRST = re.compile(
     rf"(?P<kind>rue|via|viale|corso|piazza|calle|avenida|paseo|rua|travessa|ulica|ulitsa|ul\.|ulice|vulytsia|vulitsa|strada|bulevar|chemin|impasse|place|plaza|jalan|jl\.) "
     rf"(?:(?:de|del|della|du|des|la|las|los|da|do|dos|les) ){{0,2}}(?:[\w'.-]+ ?){{1,3}}?),?(?P<house> {_HOUSE}){_POSTCODE})"
 )
+#: "four Mansewood Brae": a number and capitals where something is sent, or somebody lives.
+_SENT_TO = re.compile(
+    rf"\b(?:to|at|lives? (?:at|in)|address is|deliver\w*|it's) (?P<id>(?:(?:rapid |house |flat |rural |plot )?(?:number |no\.? )?)(?P<n>{NUMBER})[a-z]?,? (?P<name>[\w'-]+ [\w'-]+(?: road| street| lane)?))"
+)
 #: Kinds of street that are ordinary words too, which count only before the word "number".
 _OFTEN_ELSE = frozenset(["court", "way", "place", "close", "row", "square", "drive", "parade", "gardens"])
-_AGE_ALONE = re.compile(
-    rf"(?:^|[,;:(] |\b(?:he|she|who|mother|father|lady|man|woman|gentleman|mama|papa|uncle|aunt|granny) )(?:(?:i think|about|nearly|almost|some|already|now|just|a good|fully|about) )*(?P<age>{NUMBER})(?=[,;.?!)]|$| (?:and|but|or so|though|with|who|she|he) )"
+_NUMBER = re.compile(rf"\b{NUMBER}(?![\w-])")
+_YEARS = frozenset(["year", "years", "yr", "yrs", "old", "retired"])
+_NOT_OF_AGE = frozenset(
+    "page rubric number no aphorism potency volume room bed line chapter paragraph grade roll plus".split()
+)
+_OF_AGE = re.compile(
+    r"\b(?:is|was|are|were|turned|turning|reach\w*|lived? to|age[sd]?|of|till|until|almost|nearly|crossed|at|'s)(?: a| the age of)?$"
 )
 _PERSON_NEAR = re.compile(
     r"\b(?:he|she|her|his|him|who|old|elderly|aged|(?:great[- ])?grand\w+|mother|father|mama|papa|lady|gentleman|man|woman|widow|widower|pensioner|retired|aunt\w*|uncle|"
@@ -125,8 +140,21 @@ def find_spoken(session: Session, start: int, end: int) -> Iterator[tuple[int, i
         if street:
             # The words before the name are no part of it: "of Mill Lane, six" leaves "of" behind.
             yield first if match["kind"] else street[0], last, "address"
+    for _, _, match in session.search(_SENT_TO, start, end):
+        first, last = session.span_of(start, match, "id")
+        name, _ = session.span_of(start, match, "name")
+        if all(
+            session.units[unit].bare[:1].isupper() and session.units[unit].concept_id is None
+            for unit in range(name, last)
+        ):
+            yield first, last, "address"
     for first, last, role in _runs(session, start, end):
         yield first, last, role
+    for _, _, match in session.search(_CODED, start, end):
+        first, last = session.span_of(start, match, "id")
+        near = session.low(max(start, first - 5), min(end, last + 2))
+        if _length(match["id"]) >= 3 and not _GRADED.search(near) and not _MEASURES.search(near):
+            yield first, last, "record number"
     for _, _, match in session.search(_CODE, start, end):
         code = match["id"].strip(" ,-")
         figures = re.findall(rf"{_PAIR}|{_DIGIT}", code)
@@ -142,12 +170,47 @@ def find_spoken(session: Session, start: int, end: int) -> Iterator[tuple[int, i
             session.units[last - 2].bare[:1].isupper()
         ):  # fmt: skip
             yield first, last, "address"
-    if _PERSON_NEAR.search(low) and not _MEASURES.search(low):
-        for _, _, match in session.search(_AGE_ALONE, start, end):
-            value = number_of(match["age"])
-            if value is not None and 90 <= value <= 120:
-                first, last = session.span_of(start, match, "age")
-                yield first, last, "age over 89"
+    for first, last, match in session.search(_NUMBER, start, end):
+        value = number_of(match[0])
+        if value is None or not 90 <= value <= 120 or not _is_age(session, start, end, first, last, value):
+            continue
+        yield first, last, "age over 89"
+
+
+def _is_age(session: Session, start: int, end: int, first: int, last: int, value: int) -> bool:
+    """Whether a number from 90 to 120 is somebody's age: a person is spoken of, and it counts or measures nothing."""
+    around = session.low(max(start, first - 8), min(end, last + 6))
+    near = session.low(max(0, session.sentence_at(max(0, start - 1)).start), end)
+    if (
+        _MEASURES.search(around)
+        or not _PERSON_NEAR.search(near)
+        or session.units[first - 1 if first else 0].low in _NOT_OF_AGE
+    ):
+        return False
+    if last >= end or session.units[last - 1].text.endswith((",", ".", ";", ":", "?", "!")):
+        following = ""
+    else:
+        following = session.parse.tag(last) if session.units[last].low not in _YEARS else ""
+    if following.startswith(("NN", "CD", "JJ")) or following == "IN" and session.units[last].low == "of":
+        return False  # a hundred patients, ninety of them
+    return value != 100 or bool(_OF_AGE.search(session.low(max(start, first - 4), first)))
+
+
+def _length(said: str) -> int:
+    """How many figures a number read out in words has."""
+    return sum(
+        len(part)
+        if part.isdigit()
+        else 2
+        if re.fullmatch(_PAIR, part)
+        else 3
+        if part.startswith("tr")
+        else 2
+        if " " in part
+        else 1
+        for part in re.findall(rf"{_PAIR}|(?:(?:double|triple|treble) )?\w+", said)
+        if part.isdigit() or re.fullmatch(rf"{_PAIR}|{_FIGURE}", part)
+    )
 
 
 def _runs(session: Session, start: int, end: int) -> Iterator[tuple[int, int, PersonRole]]:

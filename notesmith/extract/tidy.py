@@ -63,6 +63,7 @@ def tidy(words: tuple[str, ...]) -> Tidied:
     _drop_restarts(words, lows, gone)
     _drop_repeats(words, lows, gone)
     _drop_tag(words, lows, gone)
+    _drop_hanging(lows, gone)
     kept = tuple(index for index in range(len(words)) if index not in gone)
     return Tidied(_print(words, kept, gone), kept, tuple(sorted(gone)))
 
@@ -185,6 +186,13 @@ def _drop_tag(words: tuple[str, ...], lows: list[str], gone: set[int]) -> None:
         if words[left[-size - 1]].endswith((",", ".", "-", "—")) and _TAGS.match(" ".join(lows[i] for i in tail)):
             gone.update(tail)
             return
+
+
+def _drop_hanging(lows: list[str], gone: set[int]) -> None:
+    """A joining word left at the end when the speaker broke off: ``the cough is dry and``."""
+    left = _left(lows, gone, 0)
+    while len(left) > 3 and lows[left[-1]] in {"and", "but", "or", "so", "because", "the", "a", "an"}:
+        gone.add(left.pop())
 
 
 def _print(words: tuple[str, ...], kept: tuple[int, ...], gone: set[int]) -> str:

@@ -35,6 +35,11 @@ CONCEPTS = (
     Concept("rubric/stomach/thirstless", "rubric", "Thirstless", ("no thirst",), broader=("chapter/stomach",)),
     Concept("rubric/mind/weeping-consolation", "rubric", "Weeping, consolation aggravates",
             ("cries more when comforted",), broader=("chapter/mind",)),
+    Concept("chapter/sleep", "chapter", "Sleep"),
+    Concept("chapter/generalities", "chapter", "Generalities"),
+    Concept("rubric/mind/open-hearted", "rubric", "Open-hearted", ("open",), broader=("chapter/mind",)),
+    Concept("rubric/sleep/bad", "rubric", "Bad", broader=("chapter/sleep",)),
+    Concept("rubric/generalities/warm-aggravates", "rubric", "Warm aggravates", ("worse from heat",), broader=("chapter/generalities",)),
     Concept("author/kent", "canon", "Kent", ("James Tyler Kent",)),
     Concept("medical/metformin", "medical", "metformin", facts={"kind": ("medicine",)}),
 )  # fmt: skip

@@ -20,11 +20,16 @@ URGENT = [
     "She was bleeding in the third month of pregnancy.", "The baby is limp and not feeding.", "It was septic and he collapsed.",
 ]  # fmt: skip
 DISCOURAGING = [
+    "If you do not stop the antibiotics, nothing will act.", "Why not leave off the insulin?",
     "Stop all the steroids on the first day.", "There is no need of surgery in such cases.",
     "Throw away the inhaler and wait.", "Vaccination is not necessary for these children.",
     "Do not send him to the hospital, give the remedy.", "I told her not to take insulin.",
 ]  # fmt: skip
 HARMLESS = [
+    "Never stop the insulin.",
+    "Nobody should skip the vaccine.",
+    "He did not stop the antibiotics on my word.",
+    "It is worse after vaccination, so the old books say.",
     "Pulsatilla has a bland discharge.",
     "She is better from cold bathing.",
     "He was given breakfast in the morning.",

@@ -150,6 +150,55 @@ def test_without_stops_or_capitals(found: Found) -> None:
     assert max(len(p.text.split()) for p in result.points) < 30
 
 
+@pytest.mark.parametrize(
+    "broken",
+    [
+        "It is not that\nShe is afraid of pain.",
+        "It is not that. She is afraid of pain.",
+        "I do not say that\nShe is afraid of pain.",
+    ],
+)
+def test_a_denial_goes_with_what_it_denies(found: Found, broken: str) -> None:
+    """A recogniser's line ends and stops stand anywhere; the note must not say the opposite of what was said."""
+    _, result = found("Today we take Pulsatilla. She is mild.\n" + broken + " She weeps easily.")
+    for point in result.points:
+        if "afraid of pain" in point.text:
+            assert "not" in point.text.split("afraid")[0] and point.negated
+
+
+def test_the_topic_comes_back_after_a_remedy_named_beside_it(found: Found) -> None:
+    _, result = found(
+        "Apis we finished on Monday. Today it is another one altogether. Sepia, from the ink of the cuttlefish. She is indifferent to her family.\n"
+        "The uterus drags down. Pulsatilla weeps too, in Pulsatilla it is for sympathy, Pulsatilla is mild. The cough is worse at night.\n"
+        "There is a yellow saddle over the nose. Sepia is better from dancing. The face is yellow and the eyelids hang."
+    )
+    own = {point.text: point.remedy_id for point in result.points}
+    for text in ("The uterus drags down.", "The face is yellow and the eyelids hang."):
+        assert own.get(text, "remedy/sepia-officinalis") == "remedy/sepia-officinalis"
+    assert "remedy/sepia-officinalis" in own.values()
+
+
+def test_a_name_alone_is_no_point(found: Found) -> None:
+    _, result = found("Today we take Sepia. In Sepia. The uterus drags down. Sepia and. The face is yellow.")
+    assert not {"In Sepia.", "Sepia and."} & {point.text for point in result.points}
+
+
+@pytest.mark.parametrize(
+    ("said", "rubric", "meant"),
+    [
+        ("She is better in the open air.", "rubric/mind/open-hearted", False),
+        ("Pulsatilla is weeping, mild and open-hearted.", "rubric/mind/open-hearted", True),
+        ("The joints are bad in winter.", "rubric/sleep/bad", False),
+        ("Her sleep is bad.", "rubric/sleep/bad", True),
+        ("She is worse from cold and better from heat.", "rubric/generalities/warm-aggravates", False),
+        ("She is worse from heat in every form.", "rubric/generalities/warm-aggravates", True),
+    ],
+)
+def test_everyday_words_mean_a_rubric_only_in_their_place(found: Found, said: str, rubric: str, meant: bool) -> None:
+    _, result = found("Today we take Pulsatilla. Pulsatilla is mild. " + said)
+    assert (rubric in {mention.concept_id for mention in result.mentions}) is meant
+
+
 def test_a_missing_pipeline_is_one_clear_line(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(language, "PACKAGES", ("no_such_pipeline_package",))
     load_nlp.cache_clear()

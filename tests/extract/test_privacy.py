@@ -119,3 +119,23 @@ def test_redact_replaces_in_derived_text(found: Found) -> None:
     _, result = found("Thank you, Anjali. Pulsatilla is mild.")
     assert redact("Anjali said it is mild.", result.persons) == "A student said it is mild."
     assert redact("Pulsatilla is mild.", result.persons) == "Pulsatilla is mild."
+
+
+def test_an_author_called_on_once_stays_an_author(found: Found) -> None:
+    """A student may bear an author's surname; the author's other mentions are no reason for a person to look."""
+    _, result = found("Kent, your question. Sir, what is the dose? Kent says that she is mild. In Kent we read it.")
+    assert [person.said for person in result.persons if person.said == "Kent"] == ["Kent"]
+
+
+@pytest.mark.parametrize(
+    ("said", "printed"),
+    [
+        ("Good question, Anjali. Do not repeat.", "Good question. Do not repeat."),
+        ("Anjali, do not repeat.", "Do not repeat."),
+        ("Then, Anjali, you do not sit.", "Then, you do not sit."),
+        ("Anjali, a quiet girl, asked.", "A student, a quiet girl, asked."),
+    ],
+)
+def test_somebody_spoken_to_leaves_no_role(found: Found, said: str, printed: str) -> None:
+    _, result = found("Pulsatilla is mild. Yes, Anjali. What is it? Anjali asked.")
+    assert redact(said, result.persons) == printed
