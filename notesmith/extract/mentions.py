@@ -19,6 +19,8 @@ from notesmith.vocabulary import Vocabulary, label_key
 MAX_LABEL_WORDS = 8
 # Zipf frequency (occurrences per 10^9 words, log10) from which a word is ordinary English.
 ORDINARY_ZIPF = 3.3
+# From here on it is an everyday word, which by itself names no symptom of a part that is not spoken of.
+EVERYDAY_ZIPF = 4.0
 _LAY_WINDOW = 9
 
 
@@ -149,7 +151,7 @@ def _pick(session: Session, key: str, ids: tuple[str, ...], start: int, end: int
         and not _describes_another(session, key, start)
         and (
             best := _best_rubric(
-                session, rubrics, start, ordinary=" " not in key and zipf_frequency(key, "en") >= ORDINARY_ZIPF
+                session, rubrics, start, ordinary=" " not in key and zipf_frequency(key, "en") >= EVERYDAY_ZIPF
             )
         )
         is not None
