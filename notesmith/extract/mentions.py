@@ -226,11 +226,7 @@ def _describes_another(session: Session, key: str, start: int) -> bool:
     if " " in key:
         return False
     token = session.parse.head_token(start)
-    return (
-        token.dep_ in ("amod", "compound")
-        and token.head.pos_ in ("NOUN", "PROPN")
-        and token.head.lower_ not in _HOLDERS
-    )
+    return token.dep_ in ("amod", "compound") and token.head.tag_.startswith("NN") and token.head.lower_ not in _HOLDERS
 
 
 #: Nouns whose describing word says how the person is.

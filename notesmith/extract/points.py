@@ -338,7 +338,7 @@ def _says_something(session: Session, start: int, end: int, hits: Sequence[Hit])
     """Whether more is said than a remedy's name ("In Ignatia.", "Colocynth and.")."""
     named = {unit for hit in hits if hit.concept_id.startswith("remedy/") for unit in range(hit.start, hit.end)}
     return any(
-        token.pos_ in ("NOUN", "PROPN", "VERB", "ADJ", "ADV", "NUM", "INTJ") and not token.is_stop
+        token.tag_.startswith(("NN", "VB", "JJ", "RB", "CD", "UH")) and not token.is_stop
         for unit in range(start, end)
         if unit not in named
         for token in session.parse.tokens(unit, unit + 1)
