@@ -238,8 +238,10 @@ def _reasons(one: Heard, label: str) -> tuple[Evidence, ...]:
         )
     if len(decision.evidence) == len(EAR_COLUMNS) and decision.evidence[ASKED]:
         lead = decision.evidence[LEAD]
-        word = "nearer to it than to the words written" if lead > 0 else "nearer to the words written"
-        reasons.append(Evidence("audio", f"the phones in the sound are {word}, by {abs(lead):.0f}", round(lead, 2)))
+        nearer = "it than to what was written" if lead > 0 else "what was written than to it"
+        alike = "the phones in the sound are as near to what was written"
+        reason = f"the phones in the sound are nearer to {nearer}, by {abs(lead):.0f}" if abs(lead) >= 1 else alike
+        reasons.append(Evidence("audio", reason, round(lead, 2)))
     if one.margin is not None:
         word = "prefers it" if one.margin > 0 else "is behind what was heard"
         reasons.append(Evidence("audio", f"the sound {word} by {abs(one.margin):.0f}", round(one.margin, 2)))
