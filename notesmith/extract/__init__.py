@@ -12,7 +12,8 @@ from typing import Any
 from notesmith.annotations import Extraction, TextbookReading
 from notesmith.extract import learned, privacy
 from notesmith.extract.carry_overs import SessionTeaching, find_carry_overs, match_promises
-from notesmith.extract.case_fields import build_vignettes, case_key, case_units
+from notesmith.extract.case_fields import build_vignettes, case_key, case_units, completed
+from notesmith.extract.case_words import told_model
 from notesmith.extract.cases import CaseSpan, find_cases
 from notesmith.extract.cautions import STANDING_LINE, find_cautions
 from notesmith.extract.contrast import Clause, clauses_of, find_comparisons, partners
@@ -29,7 +30,7 @@ from notesmith.reading import Reading
 from notesmith.vocabulary import Vocabulary
 
 #: Changed whenever the rules change, so that kept results are made anew.
-VERSION = "18"
+VERSION = "19"
 
 #: The families in the order they run; each leans only on those before it.
 RULES = (
@@ -107,12 +108,12 @@ def extract(
     focus, clauses = ruled.focus, ruled.clauses
     rows = learned.state_features(session, looks, ruled.parts)
     path = learned.best_path(rows, learned.model(), ruled.read)
-    cases = learned.cases_in(looks, path)
+    cases = learned.cases_in(looks, path, told_model().again)
     in_case = _inside(cases)
     comparisons, compared = find_comparisons(session, looks, clauses, focus, in_case)
     stretches = stretches_of(path)
     questions, asked = find_questions(session, looks, stretches, hits)
-    carry_overs, promised = find_carry_overs(session, looks, hits, in_case)
+    carry_overs, promised = find_carry_overs(session, looks, hits, rows)
     potencies = find_potencies(session, remedies)
     units_of_case = [(case_key(session, case), case_units(session, case)) for case in cases]
     case_ranges = [(key, start, end) for key, ranges in units_of_case for start, end in ranges]
@@ -135,7 +136,7 @@ def extract(
         points=points,
         vignettes=vignettes,
         comparisons=comparisons,
-        prescriptions=tuple(item.value for item in given),
+        prescriptions=completed(session, given, vignettes),
         questions=questions,
         carry_overs=carry_overs,
         cautions=find_cautions(session, looks, potencies, given),

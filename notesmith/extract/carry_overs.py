@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Sequence
 from typing import Literal
@@ -9,10 +10,12 @@ from typing import Literal
 import msgspec
 
 from notesmith.annotations import CarryOver, TeachingPoint
+from notesmith.extract.case_words import told_model
 from notesmith.extract.keys import key_of, unique_keys
+from notesmith.extract.learned import Features
 from notesmith.extract.lexicon import STOP_STEMS, stem
 from notesmith.extract.mentions import Hit
-from notesmith.extract.sentences import PROMISE, REFERRED, Look
+from notesmith.extract.sentences import Look
 from notesmith.extract.session import Session
 from notesmith.extract.tidy import tidy
 
@@ -34,12 +37,6 @@ _SAYS_EARLIER = re.compile(
 _SHORT_TERM = re.compile(
     r"^(?:(?:so|now|okay|right|and|well),? )*let(?:'s| us) (?:go|come|get) back\b|\b(?:in a (?:minute|moment|second)|just now|after (?:this|the break)|now itself|come back to "
     r"(?:the|this) (?:line|page|text|book)|one by one)\b"
-)
-
-
-_ONE_OF_US = re.compile(
-    r"\b(?:i|i'll|i'm|i've|we|we'll|we're|us|our|me|you|next (?:week|class|time|session|lecture|month)|tomorrow|coming (?:week|class|\w+day)|(?:separate|own|whole) "
-    r"(?:class|lecture|session))\b"
 )
 
 
@@ -69,79 +66,54 @@ _WE_DID = re.compile(
 _SPEAKER = re.compile(r"\b(?:i|i'll|i'm|we|we'll|we're|us|you)\b")
 
 
-def _promises(low: str) -> bool:
-    """``Thursday it's Causticum``, ``in eight days follows Gelsemium``, ``I'll come to that when we do the eye``."""
-    return bool(_TO_COME.search(low) and _WILL_TEACH.search(low)) and not _GONE_BY_ONLY.search(low)
+DIRECTIONS: tuple[Literal["promised", "referred back"], ...] = ("promised", "referred back")
+#: The least share of a direction at which a sentence is taken for it.
+CARRIES_FROM = 0.3
 
 
-_GONE_BY_ONLY = re.compile(
-    r"\b(?:ago|yesterday|(?:last|previous) \w+|(?:she|he|her|his|him)\b.*\b(?:was|had|came|got|said|slept|went))\b"
-)
+def carry_features(look: Look, row: Features, topics: bool) -> dict[str, float]:
+    """Features for whether a sentence promises or refers back. ``row`` are its state features."""
+    found = {
+        name: value for name, value in row.items()
+        if name.startswith(("w:", "f:", "g:", "place ")) or ":" not in name and "+" not in name and not name.startswith(("rule ", "near "))
+    }  # fmt: skip
+    low = look.sentence.low
+    flags = {
+        "to come": bool(_TO_COME.search(low)), "gone by": bool(_GONE_BY.search(low)), "we did": bool(_WE_DID.search(low)), "will teach": bool(_WILL_TEACH.search(low)),
+        "speaker": bool(_SPEAKER.search(low)), "not taught": bool(_NOT_TAUGHT.search(low)), "soon": bool(_SHORT_TERM.search(low)), "topics": topics,
+        "earlier": bool(_SAYS_EARLIER.search(low)),
+    }  # fmt: skip
+    on = [name for name, true in flags.items() if true]
+    found |= dict.fromkeys(on, 1.0)
+    found |= {
+        f"{a} & {b}": 1.0 for a in on for b in (*on, "past", "remedy", "content", "g:she") if a < b and (b in found)
+    }
+    return found
 
 
 def find_carry_overs(
-    session: Session, looks: Sequence[Look], hits: Sequence[Hit], case_sentences: frozenset[int]
+    session: Session, looks: Sequence[Look], hits: Sequence[Hit], rows: Sequence[Features]
 ) -> tuple[tuple[CarryOver, ...], frozenset[int]]:
     """Carry-overs in order, and the sentences that only promise."""
     found: list[CarryOver] = []
     used: set[int] = set()
+    learnt = told_model().carry
+    topics_of = topics_by_sentence(session, hits)
     for index, look in enumerate(looks):
-        low = look.sentence.low
-        direction: Literal["promised", "referred back"] | None = None
-        if look.promise and not _SHORT_TERM.search(low) and not look.question and _ONE_OF_US.search(low):
-            direction = "promised"
-        elif look.referred and not (index in case_sentences and not re.search(r"\b(?:lecture|class|session)\b", low)):
-            if REFERRED.search(low):
-                direction = "referred back"
-        at_end = look.sentence.start > 0.5 * looks[-1].sentence.end
-        if direction is None and index not in case_sentences and not look.question and not _SHORT_TERM.search(low):
-            if (
-                _promises(low)
-                and (_SPEAKER.search(low) or look.remedies)
-                and not look.comparison
-                and (look.remedies or not look.housekeeping)
-            ):
-                direction = "promised"
-            elif _GONE_BY.search(low) and _WE_DID.search(low) and not at_end:
-                direction = "referred back"
-        if direction is None or (
-            not _GONE_BY.search(low) and direction == "referred back" and not _SAYS_EARLIER.search(low)
-        ):
+        topics = topics_of.get(index, [])
+        shares = learnt.log_shares(carry_features(look, rows[index], bool(topics)))
+        share, direction = max((shares[learnt.classes.index(name)], name) for name in DIRECTIONS)
+        if share < math.log(CARRIES_FROM):
             continue
         start, end = look.sentence.start, look.sentence.end
-        if direction == "promised" and index and _POINTS_BACK.search(low) and not look.content:
+        if direction == "promised" and index and _POINTS_BACK.search(look.sentence.low) and not look.content:
             # "We have not done the teeth. Those I will do tomorrow."
             start = looks[index - 1].sentence.start
-        topics = [
-            hit
-            for hit in hits
-            if start <= hit.start < end and not hit.concept_id.startswith(("chapter/", "rx/", "potency/"))
-        ]
-        if (
-            not topics
-            and start == look.sentence.start
-            and not look.content
-            and not re.search(
-                (
-                    r"\b(?:compar\w+|remed(?:y|ies)|case|follow[- ]?up|potency|chart|repertor\w+|question|"
-                    r"doubt|prescription|table|relation\w*|video|organon|philosophy|miasm\w*|differential)\b"
-                ),
-                low,
-            )
-        ):
-            continue
-        if direction == "referred back" and not re.search(
-            r"\b(?:i|we|you|i'd|we'd|i've|we've|you've|us|our|promised)\b", low
-        ):
-            continue
-        if _NOT_TAUGHT.search(low) and not topics:
-            continue
-        if direction == "referred back" and look.meaningful < 5:
-            continue
+            topics = topics_of.get(index - 1, []) + topics
         text = tidy(tuple(unit.text for unit in session.units[start:end])).text
         found.append(
             CarryOver(
-                key_of("carry", direction, low), direction, text, session.words(start, end), session.time(start, end),
+                key_of("carry", direction, look.sentence.low), direction, text, session.words(start, end), session.time(start, end),
                 tuple(dict.fromkeys(hit.concept_id for hit in topics)),
             )
         )  # fmt: skip
@@ -149,6 +121,15 @@ def find_carry_overs(
             used.add(index)
     keys = unique_keys([item.key for item in found])
     return tuple(msgspec.structs.replace(c, key=k) for c, k in zip(found, keys, strict=True)), frozenset(used)
+
+
+def topics_by_sentence(session: Session, hits: Sequence[Hit]) -> dict[int, list[Hit]]:
+    """What each sentence names that could be taught."""
+    found: dict[int, list[Hit]] = {}
+    for hit in hits:
+        if not hit.concept_id.startswith(("chapter/", "rx/", "potency/")):
+            found.setdefault(session.sentence_at(hit.start).index, []).append(hit)
+    return found
 
 
 # ---------------------------------------------------------------- across sessions
@@ -231,6 +212,3 @@ _SAYS_WHEN = frozenset(
 def _bag(text: str) -> frozenset[str]:
     stems = (stem("".join(c for c in word if c.isalnum())) for word in text.casefold().split())
     return frozenset(s for s in stems if len(s) > 2 and s not in STOP_STEMS and s not in _SAYS_WHEN)
-
-
-__all__ = ["PROMISE", "CarryOverMatch", "SessionTeaching", "find_carry_overs", "match_promises"]

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from typing import get_args
+from typing import cast, get_args
 
 import msgspec
 
-from notesmith.annotations import CaseVignette, Finding, FindingLabel
-from notesmith.extract import learned
+from notesmith.annotations import CaseVignette, Finding, FindingLabel, Prescription
+from notesmith.extract.case_words import Told, told_model, word_rows
 from notesmith.extract.cases import PERSON, CaseSpan
 from notesmith.extract.keys import key_of
 from notesmith.extract.lexicon import BODY_CHAPTERS, MIND_WORDS, MODALITY_WORDS, SENSATIONS
@@ -235,102 +235,136 @@ def case_units(session: Session, case: CaseSpan) -> list[tuple[int, int]]:
     ]
 
 
-def _by_rule(
+def told_case(
     session: Session, looks: Sequence[Look], case: CaseSpan, given: Sequence[Given], hits: Sequence[Hit]
-) -> tuple[list[Finding], list[tuple[int, int, str, dict[str, float]]], int | None]:
-    """What the rules find in a case, its clauses for the learnt model, and the unit of the first treatment."""
+) -> tuple[list[Finding], Told]:
+    """What the rules find in a case, and the case as ``case_words`` sees it."""
     ranges = case_units(session, case)
     found: list[Finding] = []
-    taken: set[int] = set()
 
     def add(label: FindingLabel, start: int, end: int, concept: str | None = None) -> None:
         while start < end and not session.units[start].low:
             start += 1
-        if start >= end:
-            return
-        found.append(
-            Finding(
-                label, bare_text(session.text(start, end)), session.words(start, end), session.time(start, end), concept
-            )
-        )
+        if start < end:
+            found.append(_finding(session, label, start, end, concept))
 
-    _person(session, ranges, add, taken)
+    _person(session, ranges, add)
     own = [g for g in given if any(s <= g.start < e for s, e in ranges) and not g.by_others]
-    own_pieces: set[int] = set()
+    pieces: dict[int, str] = {}
+    label: FindingLabel
     for item in own:
-        if item.remedy_units:
-            add("remedy", *item.remedy_units, item.value.remedy_id)
-        if item.potency_units:
-            add("potency", *item.potency_units)
-        if item.repetition_units:
-            add("repetition", *item.repetition_units)
-        if item.duration_units:
-            add("duration", *item.duration_units)
-        for piece in (item.remedy_units, item.potency_units, item.repetition_units, item.duration_units):
-            if piece:
-                own_pieces.update(range(*piece))
+        for label, units in (
+            ("remedy", item.remedy_units), ("potency", item.potency_units), ("repetition", item.repetition_units), ("duration", item.duration_units),
+        ):  # fmt: skip
+            if units:
+                add(label, *units, item.value.remedy_id if label == "remedy" else None)
+                pieces |= dict.fromkeys(range(*units), label)
     sent = [start for s, e in ranges for start, _, _ in session.search(_NO_REMEDY, s, e)]
     medicines, investigations = _medical_units(session, hits)
     first_given = min([*(g.start for g in own), *sent[:1]], default=None)
     complaint_seen = False
+    clauses: list[tuple[int, int]] = []
     for range_index, (start, end) in enumerate(ranges):
         for sentence in session.sentences_in(start, end):
+            clauses += _clauses(session, max(start, sentence.start), min(end, sentence.end))
             after_remedy = range_index > 0 or (first_given is not None and sentence.start > first_given)
             opening = sentence.index - case.first < 5
             complaint_seen = (
                 _sentence(
-                    session,
-                    looks[sentence.index],
-                    add,
-                    after_remedy,
-                    complaint_seen,
-                    own_pieces,
-                    medicines,
-                    investigations,
-                    opening,
-                )
-                or complaint_seen
-            )
+                    session, looks[sentence.index], add, after_remedy, complaint_seen, set(pieces), medicines, investigations, opening,
+                ) or complaint_seen
+            )  # fmt: skip
     found = _with_outcome(found)
-    clauses = clause_rows(session, looks, ranges, found, own_pieces, medicines, investigations, first_given)
-    return found, clauses, first_given
+    ruled: dict[int, str] = {}
+    for finding in sorted(found, key=lambda f: -len(f.words)):
+        ruled |= dict.fromkeys(range(*session.units_of(finding.words)), finding.label)
+    kinds: dict[int, frozenset[str]] = {}
+    for hit in hits:
+        kind = hit.concept_id.partition("/")[0]
+        for unit in range(hit.start, hit.end):
+            kinds[unit] = kinds.get(unit, frozenset()) | {kind}
+    for kind, known in (("medicine", medicines), ("test", investigations)):
+        for unit in known:
+            kinds[unit] = kinds.get(unit, frozenset()) | {kind}
+    return found, Told(tuple(ranges), tuple(clauses), pieces, ruled, kinds, first_given)
 
 
-def ruled_clauses(
-    session: Session, looks: Sequence[Look], cases: Sequence[CaseSpan], given: Sequence[Given], hits: Sequence[Hit]
-) -> list[list[tuple[int, int, str, dict[str, float]]]]:
-    """The clauses of each case with the rules' label and their features; what ``benchmarks/learn_notes.py`` learns from."""
-    return [_by_rule(session, looks, case, given, hits)[1] for case in cases]
+def _finding(session: Session, label: FindingLabel, start: int, end: int, concept: str | None = None) -> Finding:
+    return Finding(
+        label, bare_text(session.text(start, end)), session.words(start, end), session.time(start, end), concept
+    )
+
+
+#: The fields that ``case_words`` decides on; to the others, words of their own that the rules find, it may add.
+LEARNT: frozenset[FindingLabel] = frozenset(
+    (
+        "presenting complaint", "finding", "history", "prior treatment", "concurrent treatment", "investigation", "follow-up time", "follow-up change",
+        "outcome", "reason for prescription",
+    )
+)  # fmt: skip
 
 
 def _build(
     session: Session, looks: Sequence[Look], case: CaseSpan, given: Sequence[Given], hits: Sequence[Hit]
 ) -> CaseVignette:
-    ranges = case_units(session, case)
-    found, clauses, first_given = _by_rule(session, looks, case, given, hits)
-    found = _with_outcome(_relabelled(session, found, clauses))
+    found, told = told_case(session, looks, case, given, hits)
+    named = [f for f in found if f.label == "presenting complaint"]
+    found = [f for f in found if f.label not in LEARNT]
+    once = {f.label for f in found} & {"age", "sex", "setting"}
+    places, rows = word_rows(session, looks, told)
+    for name, first, last in told_model().words.fields(rows):
+        item = _finding(session, cast(FindingLabel, name), places[first], places[last - 1] + 1)
+        if name in LEARNT or not (name in once or any(f.label == name and f.words.overlaps(item.words) for f in found)):
+            found.append(item)
     if not any(f.label == "presenting complaint" for f in found):
-        found = _first_complaint(session, found, clauses)
-    if first_given is not None and not any(f.label == "outcome" for f in found):
-        closing = _closing_clause(session, looks, ranges[-1], first_given)
-        if closing is not None and not any(f.words.overlaps(session.words(*closing)) for f in found):
-            words, time = session.words(*closing), session.time(*closing)
-            found.append(Finding("outcome", bare_text(session.text(*closing)), words, time, None))
+        # what the rules take for it, where nothing else was read from those words
+        found += [f for f in named if not any(f.words.overlaps(other.words) for other in found)]
     order = {label: index for index, label in enumerate(LABELS)}
     found = _unique(sorted(found, key=lambda f: (f.words.start, order[f.label])))
     stated = {f.label for f in found}
     remedy_ids = tuple(dict.fromkeys(f.concept_id for f in found if f.label == "remedy" and f.concept_id))
-    start, end = ranges[0]
+    start, end = told.ranges[0]
     return CaseVignette(
         case_key(session, case),
         _title(session, found, start),
         session.words(start, end),
         session.time(start, end),
         tuple(found),
-        tuple(session.words(s, e) for s, e in ranges[1:]),
+        tuple(session.words(s, e) for s, e in told.ranges[1:]),
         remedy_ids,
         tuple(label for label in LABELS if label not in stated),
     )
+
+
+def completed(session: Session, given: Sequence[Given], vignettes: Sequence[CaseVignette]) -> tuple[Prescription, ...]:
+    """The prescriptions, with how often and how long where the case states it close by and the rules missed it."""
+    cases = {vignette.key: vignette for vignette in vignettes}
+    values = [item.value for item in given]
+    for place, value in enumerate(values):
+        case = cases.get(value.case_key or "")
+        for label in ("repetition", "duration"):
+            if case is None or getattr(value, label) is not None:
+                continue
+            others = [other.words for other in values if other is not values[place]]
+            near = [
+                f for f in case.findings
+                if f.label == label and _apart(f.words, value.words) <= NEAR_WORDS and not any(f.words.overlaps(words) for words in others)
+            ]  # fmt: skip
+            if near:
+                said = min(near, key=lambda f: _apart(f.words, value.words))
+                words = WordRange(min(said.words.start, value.words.start), max(said.words.end, value.words.end))
+                time = session.reading.transcript.time(words)
+                value = msgspec.structs.replace(value, **{label: said.text}, words=words, time=time)
+        values[place] = value
+    return tuple(values)
+
+
+#: How many words may stand between a prescription and what is said of its repetition.
+NEAR_WORDS = 6
+
+
+def _apart(a: WordRange, b: WordRange) -> int:
+    return max(0, a.start - b.end, b.start - a.end)
 
 
 def _medical_units(session: Session, hits: Sequence[Hit]) -> tuple[frozenset[int], frozenset[int]]:
@@ -350,119 +384,6 @@ def _medical_units(session: Session, hits: Sequence[Hit]) -> tuple[frozenset[int
 _NO_REMEDY = re.compile(
     r"\b(?:i|we) (?:\w+ )?(?:gave|prescribed) (?:no|nothing|him nothing|her nothing|them nothing)\b|\b(?:i|we) (?:\w+ )?(?:sent|rushed|referred|put|drove|took|rang|called|phoned) (?:him|her|them|for|the|one)\b[^.?!]{0,30}\b(?:hospital|ward|ambulance|surgeon|casualty|in|specialist|one zero eight|emergency|car)\b"
 )
-
-
-#: The fields that are clauses, which the learnt model decides on; the others are words of their own.
-CLAUSE_LABELS: tuple[FindingLabel, ...] = (
-    "presenting complaint", "finding", "history", "prior treatment", "concurrent treatment", "investigation", "follow-up change", "outcome", "reason for prescription",
-)  # fmt: skip
-
-
-def clause_rows(
-    session: Session, looks: Sequence[Look], ranges: Sequence[tuple[int, int]], found: Sequence[Finding], pieces: set[int],
-    medicines: frozenset[int], investigations: frozenset[int], first_given: int | None,
-) -> list[tuple[int, int, str, dict[str, float]]]:  # fmt: skip
-    """The clauses of a case: half-open units, the rules' label (``none`` for none), and features for the learnt one."""
-    rows: list[tuple[int, int, str, dict[str, float]]] = []
-    by_rule = [f for f in found if f.label in CLAUSE_LABELS]
-    before, told = "none", 0
-    given_yet = False
-    for number, (first, last) in enumerate(ranges):
-        for sentence in session.sentences_in(first, last):
-            told += 1
-            look = looks[sentence.index]
-            timed = "no"
-            for start, end in _clauses(session, sentence.start, sentence.end):
-                words = session.words(start, end)
-                rule = max(by_rule, key=lambda f: _common(f.words, words), default=None)
-                label = rule.label if rule is not None and _common(rule.words, words) else "none"
-                after = number > 0 or (first_given is not None and start > first_given)
-                gives = any(unit in pieces for unit in range(start, end))
-                given_yet = given_yet or gives
-                low = session.low(start, end)
-                row = learned.clause_features(session, start, end)
-                if _FOLLOW_TIME.search(low):
-                    timed = "yes"
-                flags = {
-                    f"ruled {label}": True, f"before {before}": True, f"timed {timed}": True, "after": after, "gives": gives, "again": number > 0,
-                    "medicine": any(unit in medicines for unit in range(start, end)) or bool(_MEDICINE_WORD.search(low)),
-                    "test": any(unit in investigations for unit in range(start, end)) or bool(_INVESTIGATION.search(low)),
-                    "first": told == 1, "second": told == 2, "third": told == 3, "early": told <= 5, "asked": look.question, "last": sentence.end >= last,
-                    "near last": sentence.end >= ranges[-1][1] - 25, f"ruled {label} after {after}": True, f"timed {timed} after {after}": True,
-                    "past": look.past > 0, "no verb": not look.has_verb,
-                }  # fmt: skip
-                row |= {name: 1.0 for name, on in flags.items() if on}
-                rows.append((start, end, label, row))
-                before = label
-    return rows
-
-
-def _common(a: WordRange, b: WordRange) -> int:
-    return max(0, min(a.end, b.end) - max(a.start, b.start))
-
-
-def _relabelled(
-    session: Session, found: list[Finding], clauses: list[tuple[int, int, str, dict[str, float]]]
-) -> list[Finding]:
-    """The findings with the clauses labelled by the learnt model in place of the rules."""
-    learnt = learned.model().field
-    if not learnt.weights:
-        return found
-    kept = list(found)
-    for start, end, ruled, row in clauses:
-        shares = learnt.log_shares(row)
-        label = learnt.classes[max(range(len(shares)), key=shares.__getitem__)]
-        if label == ruled or any(
-            last - first >= end - start - 1 for first, last, _ in session.search(_FOLLOW_TIME, start, end)
-        ):
-            continue  # a clause that only says when
-        words = session.words(start, end)
-        kept = [f for f in kept if not (f.label == ruled and _common(f.words, words) * 2 >= len(f.words))]
-        if label == "none":
-            continue
-        at = start
-        for first, last, _ in session.search(_FOLLOW_TIME, start, end):
-            at = last if first <= start + 1 and last < end else at
-            break
-        kept.append(
-            Finding(label, bare_text(session.text(at, end)), session.words(at, end), session.time(at, end), None)  # type: ignore[arg-type]
-        )
-    return kept
-
-
-def _first_complaint(
-    session: Session, found: list[Finding], clauses: list[tuple[int, int, str, dict[str, float]]]
-) -> list[Finding]:
-    """Where no complaint was named as such: the first thing at the opening that names a part, a sensation or a disease."""
-    for start, end, _, row in clauses:
-        if "early" not in row or "gives" in row or "after" in row:
-            break
-        named = next((piece for piece in _comma_pieces(session, start, end) if _names_complaint(session, *piece)), None)
-        if named is None:
-            continue
-        words = session.words(named[0], end)
-        rest = [f for f in found if f.label != "finding" or _common(f.words, words) * 2 < len(f.words)]
-        return [
-            *rest,
-            Finding(
-                "presenting complaint", bare_text(session.text(named[0], end)), words, session.time(named[0], end), None
-            ),
-        ]
-    return found
-
-
-def _closing_clause(
-    session: Session, looks: Sequence[Look], last: tuple[int, int], first_given: int
-) -> tuple[int, int] | None:
-    """The last thing told after the treatment, for a case that ends without a word of change."""
-    for sentence in reversed(session.sentences_in(*last)[-2:]):
-        look = looks[sentence.index]
-        if sentence.start <= first_given or not look.past or look.question:
-            continue
-        clauses = [c for c in _clauses(session, sentence.start, sentence.end) if c[1] - c[0] >= 3]
-        if clauses:
-            return clauses[-1]
-    return None
 
 
 def _with_outcome(found: list[Finding]) -> list[Finding]:
@@ -502,18 +423,16 @@ def _unique(found: list[Finding]) -> list[Finding]:
     return result
 
 
-def _person(session: Session, ranges: list[tuple[int, int]], put: _Put, taken: set[int]) -> None:
+def _person(session: Session, ranges: list[tuple[int, int]], put: _Put) -> None:
     start, end = ranges[0]
     head_end = end
-    for first, _, match in session.search(_AGE, start, head_end):
+    for _, _, match in session.search(_AGE, start, head_end):
         group = next((name for name in "abcdefghijkl" if match[name]), None)
         if group is None:
             continue
         units = session.span_of(start, match, group)
         # "two years old complaint", "six months of age" of a child are ages; "for two years" never matches here
         put("age", *units)
-        taken.update(range(*units))
-        del first
         break
     else:
         opening = session.sentences_in(start, end)[:5]

@@ -410,3 +410,40 @@ def likeness(looks: Sequence[Look], case: CaseSpan, text: str) -> float:
     score += sum(0.5 for word in called if len(word) > 3 and re.search(rf"\b{re.escape(word)}", told))
     case_remedies = {r for look in looks[case.first : case.last] for r in look.remedies}
     return score + 0.5 * sum(1 for r in case_remedies if r.split("/")[1].split("-")[0] in text)
+
+
+_DEFINITE = re.compile(r"\b(?:the|our|my|that|this|same|these|those) (?:[\w-]+ )?([a-z][\w-]{3,})\b")
+_INDEFINITE = re.compile(
+    rf"\b(?:an?|one|another|second|third|first|next|last|more|other|{NUMBER}) (?!(?:days?|weeks?|months?|years?)\b)"
+)
+_LATER = re.compile(
+    rf"\b(?:{NUMBER}|a|few|half|next|that|same|first|second|third|fourth|fifth|last) (?:and (?:a )?half )?(?:days?|weeks?|months?|years?|hours?|morning|evening|night|visit)\b"
+    r"|\b(?:after|later|then|again|finally|now|end|rest|back)\b"
+)
+
+
+def opening_features(looks: Sequence[Look], cases: Sequence[CaseSpan], first: int, last: int) -> dict[str, float]:
+    """Features for whether a told stretch takes up one of the cases told before it, by how it opens: somebody named
+    like one already known (``our tailor``) or somebody new (``a tailor, forty``)."""
+    stop = min(last, first + (2 if looks[first].meaningful < 7 else 1))
+    low = " ".join(look.sentence.low for look in looks[first:stop])
+    head = " ".join(low.split()[:9])
+    earlier = " ".join(
+        look.sentence.low for case in cases for look in looks[case.first : min(case.last, case.first + 3)]
+    )
+    known = set(re.findall(r"[a-z][\w-]{3,}", earlier)) - _COMMON
+    named = [match[1] for match in _DEFINITE.finditer(head)]
+    shared = set(re.findall(r"[a-z][\w-]{3,}", low)) & known
+    flags = {
+        "definite known": any(word in known for word in named), "definite new": bool(named) and not any(word in known for word in named),
+        "indefinite": bool(_INDEFINITE.search(head)), "returns": returns_to(looks[first]), "later": bool(_LATER.search(low)),
+        "aged": bool(_AGED.search(low)), "pronoun": bool(re.search(r"\b(?:s?he|his|her|him|they)\b", head)), "short": looks[first].meaningful < 7,
+        "past": looks[first].past > 0, "gives": bool(_GIVEN.search(low)), "person": bool(re.search(rf"\b{PERSON}\b", head)),
+        "case": bool(re.search(r"\b(?:case|story|example)\b", head)), "right after": any(case.last == first for case in cases),
+    }  # fmt: skip
+    found = {name: 1.0 for name, on in flags.items() if on}
+    return found | {
+        "intro": min(4.0, introduces(low)) / 3,
+        "shared": min(3, len(shared)) / 3,
+        "told": min(12, last - first) / 12,
+    }

@@ -18,7 +18,7 @@ from typing import get_args
 import msgspec
 
 from notesmith.annotations import PartKind, PointKind
-from notesmith.extract.cases import CaseSpan, introduces, likeness, returns_to, tells
+from notesmith.extract.cases import CaseSpan, introduces, likeness, opening_features, returns_to, tells
 from notesmith.extract.discouraging import discouraging_place
 from notesmith.extract.lexicon import BODY_CHAPTERS, CLINICAL_WORDS, MIND_WORDS, MODALITY_WORDS, SENSATIONS, stem
 from notesmith.extract.names import name_lists
@@ -68,7 +68,6 @@ class Model(msgspec.Struct, frozen=True):
     point: Linear
     kind: Linear
     point_from: float
-    field: Linear = Linear(("none",), (0.0,), {})
     urgent: Linear = Linear(("no", "yes"), (0.0, -99.0), {})
     discourages: Linear = Linear(("no", "yes"), (0.0, -99.0), {})
 
@@ -88,15 +87,15 @@ def word_classes() -> Mapping[str, int]:
 # ---------------------------------------------------------------- features
 
 _AGE_LIKE = re.compile(rf"\b{NUMBER}\b")
-_AFTER_TIME = re.compile(
+AFTER_TIME = re.compile(
     rf"\b(?:{NUMBER}|a|one|few|couple|next|that|same|first|second|third|last|some|half) (?:more |of |and a half )?(?:days?|weeks?|months?|years?|hours?|minutes?|morning|night|evening|"
     r"visit|lunch|fortnight|weekend)\b"
 )
 _GIVES = re.compile(
     r"\b(?:gave|given|give|prescribed|got|received|dose|doses|repeated|started|single|once|twice|powder|pellets|drops|globules|potency|daily|\d+c|\d+x|1m|10m|lm\d?)\b"
 )
-_LEXICON = (("mind", MIND_WORDS), ("mod", MODALITY_WORDS), ("sens", SENSATIONS), ("clin", CLINICAL_WORDS))
-_GROUPS: tuple[tuple[str, frozenset[str]], ...] = (
+LEXICON = (("mind", MIND_WORDS), ("mod", MODALITY_WORDS), ("sens", SENSATIONS), ("clin", CLINICAL_WORDS))
+GROUPS: tuple[tuple[str, frozenset[str]], ...] = (
     ("i", frozenset(("i", "i'd", "i'll", "i'm", "i've", "me", "my", "mine"))),
     ("we", frozenset(("we", "we'll", "we're", "we've", "us", "our", "let's"))),
     ("you", frozenset(("you", "you'll", "you're", "you've", "your", "ye", "yours"))),
@@ -133,7 +132,7 @@ def own_features(session: Session, look: Look) -> dict[str, float]:
         found[f"f:{_word(lows[0])}"] = 1.0
         found[f"ff:{_word(lows[0])} {_word(lows[1])}" if len(lows) > 1 else "ff:one"] = 1.0
     bag = set(lows)
-    for name, group in _GROUPS:
+    for name, group in GROUPS:
         if bag & group:
             found[f"g:{name}"] = 1.0
     for tag in {session.parse.tag(unit) for unit in range(sentence.start, sentence.end)} & {
@@ -153,7 +152,7 @@ def own_features(session: Session, look: Look) -> dict[str, float]:
         "comparison": look.comparison, "close": look.close, "promise": look.promise, "referred": look.referred, "emphasis": look.emphasis > 0,
         "narration": look.narration > 0, "past": look.past > 0, "present": look.present, "no verb": not look.has_verb, "remedy": bool(look.remedies),
         "two remedies": len(look.remedies) > 1, "rubric": bool(look.rubrics), "mind": look.mind > 0, "body": bool(look.body), "content": look.content > 0,
-        "number": bool(_AGE_LIKE.search(sentence.low)), "after time": bool(_AFTER_TIME.search(sentence.low)), "gives": bool(_GIVES.search(sentence.low)),
+        "number": bool(_AGE_LIKE.search(sentence.low)), "after time": bool(AFTER_TIME.search(sentence.low)), "gives": bool(_GIVES.search(sentence.low)),
         "colon": ":" in sentence.low, "comma first": bool(units) and units[0].text.endswith(","), "short": look.meaningful <= 4, "long": look.meaningful >= 16,
     }  # fmt: skip
     found |= {name: 1.0 for name, on in flags.items() if on}
@@ -252,7 +251,7 @@ def kind_features(session: Session, start: int, end: int, part: str, ruled: str,
                 if chapter not in ("mind", "generalities", "sleep", "perspiration", "fever", "chill")
                 else "any general"
             ] = 1.0
-        for name, group in _LEXICON:
+        for name, group in LEXICON:
             if low in group:
                 found[f"l:{name}"] = found.get(f"l:{name}", 0.0) + 0.5
     for first, second in zip(lows, lows[1:], strict=False):
@@ -265,32 +264,6 @@ def kind_features(session: Session, start: int, end: int, part: str, ruled: str,
     if remedies:
         found["terms"] = 1.0
     found["length"] = min(20, len(lows)) / 10
-    return found
-
-
-def clause_features(session: Session, start: int, end: int) -> dict[str, float]:
-    """Features of a clause of a case by its own words; what stands around it is added by its caller."""
-    lows = [session.units[unit].low.removesuffix("'s") for unit in range(start, end) if session.units[unit].low]
-    found: dict[str, float] = {"length": min(20, len(lows)) / 10}
-    for low in lows:
-        found[f"s:{stem(_word(low))}"] = 1.0
-        for name, group in _LEXICON:
-            if low in group:
-                found[f"l:{name}"] = 1.0
-        if low in BODY_CHAPTERS:
-            found["body"] = 1.0
-    for place, low in enumerate(lows[:2]):
-        found[f"at {place}:{stem(_word(low))}"] = 1.0
-    bag = set(lows)
-    found |= {f"g:{name}": 1.0 for name, group in _GROUPS if bag & group}
-    found |= dict.fromkeys(
-        {session.parse.tag(unit) for unit in range(start, end)} & {"VBD", "VBZ", "VBP", "MD", "VBG", "VBN", "JJR"}, 1.0
-    )
-    low = session.low(start, end)
-    if _AFTER_TIME.search(low):
-        found["time"] = 1.0
-    if _AGE_LIKE.search(low):
-        found["number"] = 1.0
     return found
 
 
@@ -358,8 +331,9 @@ def part_of(state: str) -> str:
     return "case" if state.startswith("case ") else state
 
 
-def cases_in(looks: Sequence[Look], path: Sequence[str]) -> tuple[CaseSpan, ...]:
-    """Cases and their later stretches along a path."""
+def cases_in(looks: Sequence[Look], path: Sequence[str], again: Linear | None = None) -> tuple[CaseSpan, ...]:
+    """Cases and their later stretches along a path. ``again`` decides whether a stretch takes up an earlier case;
+    without it the path does."""
     runs: list[tuple[str, int, int]] = []
     for index, state in enumerate(path):
         if not state.startswith("case "):
@@ -371,14 +345,18 @@ def cases_in(looks: Sequence[Look], path: Sequence[str]) -> tuple[CaseSpan, ...]
             runs[-1] = (runs[-1][0], runs[-1][1], index + 1)
     cases: list[CaseSpan] = []
     for state, first, last in runs:
-        again = state == "case again" or (
-            state == "case begins" and returns_to(looks[first]) and introduces(looks[first].sentence.low) < 2.5
-        )
-        if again and cases:
+        takes_up = state == "case again"
+        if again is not None and cases:
+            shares = again.log_shares(opening_features(looks, cases, first, last) | {state: 1.0})
+            takes_up = shares[1] > shares[0]
+        if takes_up and cases:
             text = " ".join(look.sentence.low for look in looks[first : min(last, first + 4)])
             best = max(range(len(cases)), key=lambda k: (likeness(looks, cases[k], text), k))
             case = cases[best]
-            cases[best] = CaseSpan(case.first, case.last, (*case.follow_ups, (first, last)))
+            if again is not None and not case.follow_ups and case.last == first:
+                cases[best] = CaseSpan(case.first, last)  # it was never left
+            else:
+                cases[best] = CaseSpan(case.first, case.last, (*case.follow_ups, (first, last)))
         else:
             cases.append(CaseSpan(first, last))
     return tuple(cases)
