@@ -208,8 +208,15 @@ def ensure_corrections(
     report(Progress(lecture.id, "correct", 0, transcript.duration_ms or 1))
     hearing_key = digest(correct.HEARING_VERSION, transcript.digest, tools.model_name)
 
+    kept = 0
+
     def keep(hearing: correct.PhoneHearing) -> None:
-        store.put_result(lecture.id, "hearing", hearing_key, hearing)
+        # It is written whole each time: a tenth more at a time keeps what is written of a long recording in bounds.
+        nonlocal kept
+        over = hearing.passages[-1].words.end == len(transcript.words)
+        if over or len(hearing.passages) > 1.1 * kept:
+            store.put_result(lecture.id, "hearing", hearing_key, hearing)
+            kept = len(hearing.passages)
         report(_heard_phones(lecture.id, transcript, hearing))
 
     corrections = correct.correct(

@@ -10,7 +10,7 @@ from notesmith.errors import CourseError
 class Profile(msgspec.Struct, frozen=True):
     """How carefully a recording is listened to.
 
-    ``beam_size`` is the recogniser's; ``witness`` says whether the sound is asked again about doubtful words.
+    ``beam_size`` is the recogniser's; ``witness`` says whether the sound itself is asked about doubtful words.
     """
 
     name: str

@@ -30,6 +30,7 @@ from notesmith.transcript import TimeSpan, Transcript, WordRange
 LONGEST_MS = 12_000  # of what is heard at once; a quarter less work than half a minute at once (measured)
 STEPS_A_NAT, LEAST_NATS = 4, -10.0  # to which log-probabilities are kept: 0.4 MB for half an hour
 MARGIN_MS = 160  # by which a word's times may be wrong
+LEFT_OVER_NATS = 1.5  # what a phone heard and not accounted for costs where wordings are compared
 FORMS_TRIED = 4  # of a concept at one place
 FARTHEST = 40.0  # nats; what fits worse tells no more
 NEAR, NEAR_SMALL = 1.05, 0.9  # distance a phone up to which what was heard may be a term
@@ -263,7 +264,7 @@ def ear_rows(session: Session, ear: PhonesHeard, table: FormTable, chosen: Seque
     best: dict[tuple[int, bool], tuple[float, float, float, int]] = {}
     for trial, score, left in _tried(session, ear, chosen, trials):
         key = trial.row, trial.written
-        made = (score - 1.5 * left, score, left, len(trial.phones))
+        made = (score - LEFT_OVER_NATS * left, score, left, len(trial.phones))
         best[key] = max(best.get(key, made), made)
     for n in asked:
         for name, is_written in (("ear", False), ("heard", True)):

@@ -24,7 +24,7 @@ _AT = [EAR_COLUMNS.index(name) for name in (*FROM_TEXT, *EAR)]
 
 
 class Witness(Listener, Protocol):
-    """The sound, heard again, and asked how well it fits each of some wordings of one stretch of speech."""
+    """The sound, heard as phones, and asked how well it fits each of some wordings of one stretch of speech."""
 
     def score(self, time: TimeSpan, before: str, wordings: Sequence[str], after: str) -> Sequence[float]:
         """Summed log-probabilities, one for each wording inside the same sentence; higher fits better.
