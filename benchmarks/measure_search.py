@@ -45,6 +45,7 @@ SETS = {
     "open2": ("dev", "dev2"),
     "held": ("dev3", "dev4"),
     "open3": ("dev", "dev2", "dev3", "dev4"),
+    "sealed3": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
 }
 NEAR_MS = 5000
 DEPTH = 10
