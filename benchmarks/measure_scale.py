@@ -2,9 +2,11 @@
 
     python benchmarks/run.py scale --sessions 1000 --folder KEPT       goes on where an earlier run stopped
 
-Each session goes the whole way: import, correction, extraction, notes, search and site. As a school that brings ten
-years would, the site is published once for what came in, and then again after each of the three sessions up to a mark;
-the middle one of the three is the time of the next single session. Growth is that of the mark beside the 10th session.
+A course grows by import, correction and extraction of one session after the other; a copy of its store is kept a few
+sessions before each mark. Then, mark by mark and with the program as it is now, the copy is published as a whole, as
+by a school that brings ten years, and each session up to the mark goes the whole way alone: import, correction,
+extraction (``work``), then notes, search and site (``publish``). The middle of these sessions, which are the same at
+every mark, is the time of the next single session; its growth is beside the mark of 10.
 
 The talk is made by a seeded lottery, at the rates of a taught session: two remedies at its centre out of a curriculum
 of 250, thirty symptoms of which common ones come back often, three cases, and plain English words at the frequencies
@@ -18,10 +20,11 @@ import json
 import os
 import random
 import resource
+import shutil
 import statistics
 import tempfile
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
@@ -29,15 +32,18 @@ from typing import Any
 import wordfreq
 
 from notesmith import pipeline
-from notesmith.course import create_course, open_course
+from notesmith.course import Course, create_course, open_course
 from notesmith.lecture import CourseSettings
+from notesmith.site import SiteReport
+from notesmith.store import Store
 from notesmith.vocabulary import Vocabulary
 
 DESCRIPTION = "growth over generated sessions of 30 minutes: time of the next session, store, site, memory"
 WORDS_A_MINUTE = 130
 FIRST_DAY = date(2012, 1, 1)
-MARKS = (1, 10, 100, 1000)
-MEASURED = 3  # sessions up to a mark that are published one by one
+MARKS = (10, 100, 1000)
+MEASURED = 5  # sessions up to a mark that are taken in one by one
+NEXT = 100_000  # numbers of those sessions; the same at every mark
 CURRICULUM, SYMPTOMS, CASES, PLAIN_SHARE, COMMON_WORDS = 250, 30, 3, 0.75, 12_000
 TAUGHT = (
     "{remedy} is chilly and has {idea} in the morning.", "In {remedy} you find {idea}, worse from cold air.",
@@ -105,17 +111,24 @@ def run(arguments: list[str]) -> dict[str, Any]:
     parser = argparse.ArgumentParser(prog="scale")
     parser.add_argument("--sessions", type=int, default=10)
     parser.add_argument("--minutes", type=int, default=30, help="length of a session")
+    parser.add_argument("--marks", type=int, nargs="*", default=MARKS, help="sizes of the course to measure at")
     parser.add_argument("--folder", type=Path, help="keep the course and the figures here, and go on from them")
     parser.add_argument("--stop-after", type=float, default=1e9, help="seconds after which to stop, to be gone on with")
     given = parser.parse_args(arguments)
+    marks = sorted({*(mark for mark in given.marks if mark <= given.sessions), given.sessions})
     with tempfile.TemporaryDirectory() as scratch:
-        place = given.folder or Path(scratch)
+        place = given.folder or Path(scratch) / "kept"
         place.mkdir(parents=True, exist_ok=True)
-        rows = _grow(place, Path(scratch), given.sessions, given.minutes, given.stop_after)
-    return {"sessions": rows, "marks": _table(rows, given.sessions)}
+        rows = _grow(place, given.sessions, given.minutes, marks, given.stop_after)
+        if len(rows) < given.sessions:
+            return {"sessions": rows, "marks": []}
+        kept = [mark for mark in marks if (place / f"at-{mark}").is_dir()]  # a mark named later has no copy
+        found = [_measure(place / f"at-{mark}", Path(scratch), mark, given.minutes) for mark in kept]
+    return {"sessions": rows, "marks": _table(rows, found)}
 
 
-def _grow(place: Path, scratch: Path, sessions: int, minutes: int, stop_after: float) -> list[dict[str, Any]]:
+def _grow(place: Path, sessions: int, minutes: int, marks: Sequence[int], stop_after: float) -> list[dict[str, Any]]:
+    """Bring the kept course to so many sessions, leaving a copy a few sessions before each mark."""
     folder, kept = place / "course", place / "rows.jsonl"
     if (folder / "course.toml").is_file():
         course = open_course(folder)
@@ -125,61 +138,100 @@ def _grow(place: Path, scratch: Path, sessions: int, minutes: int, stop_after: f
     tools = pipeline.Tools(course)
     stock = Stock(tools.vocabulary)
     _ = tools.nlp
-    published = {n for mark in (*MARKS, sessions) for n in range(mark - MEASURED + 1, mark + 1)}
     begun = time.monotonic()
-    with course.open_store() as store:
+    with course.open_store() as store, tempfile.TemporaryDirectory() as scratch:
         for number in range(len(store.lectures()) + 1, sessions + 1):
             if time.monotonic() - begun > stop_after:
                 break
+            for mark in marks:
+                if number == max(1, mark - MEASURED + 1):
+                    _copy(course, place / f"at-{mark}")
             row: dict[str, Any] = {"session": number}
-            if number in published and number - 1 not in published and number > 1:
-                row["catching_up_cpu_s"] = round(_cpu_s(lambda: pipeline.publish(course, store, tools.vocabulary)), 2)
-            path = scratch / f"{FIRST_DAY + timedelta(days=4 * number)} Session {number:04}.vtt"
-            path.write_text(talk(number, stock, minutes), encoding="utf-8")
-            start = time.process_time()
-            lecture, _ = pipeline.add_file(course, store, path, tools.vocabulary)
-            pipeline.process(tools, store, lecture)
-            row["work_cpu_s"] = round(time.process_time() - start, 3)
-            if number in published:
-                row["publish_cpu_s"] = round(_cpu_s(lambda: pipeline.publish(course, store, tools.vocabulary)), 3)
-            row["store_mb"] = round(sum(p.stat().st_size for p in folder.glob("course.db*")) / 1e6, 2)
-            if number in MARKS or number == sessions:
-                row["site_mb"] = round(sum(p.stat().st_size for p in course.site.rglob("*") if p.is_file()) / 1e6, 1)
-            row["memory_mb"] = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
-            row["load"] = round(os.getloadavg()[0], 1)
+            row["cpu_s"], row["wall_s"] = _timed(
+                lambda n=number: _take_in(tools, store, Path(scratch), n, n, stock, minutes)  # type: ignore[misc]
+            )
+            row["store_mb"] = _store_mb(course)
+            row["memory_mb"] = _memory_mb()
             rows.append(row)
             with kept.open("a", encoding="utf-8") as file:
                 file.write(json.dumps(row) + "\n")
     return rows
 
 
-def _cpu_s(do: Any) -> float:
-    start = time.process_time()
+def _copy(course: Course, target: Path) -> None:
+    """The course's settings and a consistent copy of its store; the imported text is in the store."""
+    shutil.rmtree(target, ignore_errors=True)
+    target.mkdir()
+    shutil.copy(course.settings_path, target)
+    (target / "recordings").mkdir()
+    with course.open_store() as store:
+        store.copy_to(target / course.store_path.name)
+
+
+def _take_in(
+    tools: pipeline.Tools, store: Store, scratch: Path, day: int, number: int, stock: Stock, minutes: int
+) -> None:
+    path = scratch / f"{FIRST_DAY + timedelta(days=4 * day)} Session {number:04}.vtt"
+    path.write_text(talk(number, stock, minutes), encoding="utf-8")
+    lecture, _ = pipeline.add_file(tools.course, store, path, tools.vocabulary)
+    pipeline.process(tools, store, lecture)
+
+
+def _measure(kept: Path, scratch: Path, mark: int, minutes: int) -> dict[str, Any]:
+    """Publish a kept course, if it is not published by just this program, then take in the next sessions of a copy."""
+    course = open_course(kept)
+    with course.open_store() as store:
+        all_cpu_s, all_wall_s = _timed(lambda: pipeline.publish(course, store, course.load_vocabulary()))
+    course = open_course(Path(shutil.copytree(kept, scratch / kept.name)))
+    tools = pipeline.Tools(course)
+    stock = Stock(tools.vocabulary)
+    _ = tools.nlp
+    works, publishes, touched = [], [], []
+    with course.open_store() as store:
+        for at in range(MEASURED):
+            # A session is warmed up by the one before, so the first is not counted.
+            day = len(store.lectures()) + 1
+            work = _timed(lambda n=NEXT + at, d=day: _take_in(tools, store, scratch, d, n, stock, minutes))  # type: ignore[misc]
+            reports: list[SiteReport] = []
+            publish = _timed(lambda: reports.append(pipeline.publish(course, store, tools.vocabulary)))  # noqa: B023
+            if at:
+                works.append(work[0])
+                publishes.append(publish[0])
+                touched.append(reports[0].files_written)
+    row = {
+        "sessions": mark, "publish_all_cpu_s": all_cpu_s, "publish_all_wall_s": all_wall_s,
+        "work_cpu_s": statistics.median(works), "publish_cpu_s": statistics.median(publishes),
+        "next_cpu_s": round(statistics.median(w + p for w, p in zip(works, publishes, strict=True)), 3),
+        "files_written": statistics.median(touched), "store_mb": _store_mb(course),
+        "site_mb": round(sum(p.stat().st_size for p in course.site.rglob("*") if p.is_file()) / 1e6, 1),
+        "memory_mb": _memory_mb(), "load": round(os.getloadavg()[0], 1),
+    }  # fmt: skip
+    shutil.rmtree(course.folder)
+    return row
+
+
+def _timed(do: Callable[[], object]) -> tuple[float, float]:
+    """CPU and wall time, in seconds."""
+    cpu_s, wall_s = time.process_time(), time.monotonic()
     do()
-    return time.process_time() - start
+    return round(time.process_time() - cpu_s, 3), round(time.monotonic() - wall_s, 3)
 
 
-def _table(rows: Sequence[dict[str, Any]], sessions: int) -> list[dict[str, Any]]:
-    """The middle of the sessions published one by one up to each mark, and their growth since the 10th."""
-    held = {row["session"]: row for row in rows}
-    found: list[dict[str, Any]] = []
-    for mark in sorted({*MARKS, sessions}):
-        near = [held[n] for n in range(mark - MEASURED + 1, mark + 1) if n in held and "publish_cpu_s" in held[n]]
-        if mark not in held or not near:
-            continue
-        work, publish = (statistics.median(row[name] for row in near) for name in ("work_cpu_s", "publish_cpu_s"))
-        found.append({
-            "sessions": mark, "work_cpu_s": work, "publish_cpu_s": publish, "next_session_cpu_s": round(work + publish, 2),
-            "store_mb": held[mark]["store_mb"], "site_mb": held[mark]["site_mb"], "memory_mb": held[mark]["memory_mb"],
-            "load": held[mark]["load"],
-        })  # fmt: skip
-    tenth = next((row["next_session_cpu_s"] for row in found if row["sessions"] == 10), None)
+def _store_mb(course: Course) -> float:
+    return round(sum(p.stat().st_size for p in course.folder.glob("course.db*")) / 1e6, 2)
+
+
+def _memory_mb() -> int:
+    """The most this process has held so far."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
+
+
+def _table(rows: Sequence[dict[str, Any]], found: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    tenth = next((row["next_cpu_s"] for row in found if row["sessions"] == 10), None)
     for row in found:
-        row["growth_since_10th"] = round(row["next_session_cpu_s"] / tenth - 1, 3) if tenth else None
-    if found:
-        print(" ".join(f"{name:>18}" for name in found[0]))
-        for row in found:
-            print(" ".join(f"{value!s:>18}" for value in row.values()), flush=True)
-    total = sum(sum(row.get(name, 0) for name in ("work_cpu_s", "publish_cpu_s", "catching_up_cpu_s")) for row in rows)
-    print(f"{len(rows)} sessions, {total:.0f} s of CPU in all")
+        row["growth_since_10th"] = round(row["next_cpu_s"] / tenth - 1, 3) if tenth else None
+    for name in found[0]:
+        print(f"{name:>20}" + "".join(f"{row[name]!s:>12}" for row in found))
+    cpu_s, wall_s = (sum(row[name] for row in rows) for name in ("cpu_s", "wall_s"))
+    print(f"import to extraction of {len(rows)} sessions: {cpu_s:.0f} s of CPU, {wall_s:.0f} s by the clock")
     return found
