@@ -27,7 +27,7 @@ from notesmith.course import SETTINGS_NAME, Course, open_course
 from notesmith.errors import CourseError, NotesmithError, OutputError
 from notesmith.files import abandoned, output_errors, sha256_of
 from notesmith.lecture import Lecture
-from notesmith.site.build import AUDIO_NAME, build, cache_of, is_current, sound_sums
+from notesmith.site.build import AUDIO_NAME, build, cache_of, forget, is_current, sound_sums
 from notesmith.store import Store
 
 MANIFEST_NAME = "backup.json"
@@ -513,7 +513,7 @@ def mend(
             store.drop_result(place.removeprefix("notes/").removesuffix(".md"), "notes")
     if any(place.startswith("site") for place in places):
         # Without the list of what is there every page is made again; files that are right are not written.
-        (cache_of(course.site) / "manifest.json").unlink(missing_ok=True)
+        forget(course.site)
         for name, _ in _sound_faults(course):
             (course.site / name).unlink(missing_ok=True)
     if any(place.startswith(("site", "notes/")) for place in places):

@@ -110,7 +110,7 @@ def add_file(course: Course, store: Store, path: Path, vocabulary: Vocabulary | 
         return known, False
     opening = "" if imported is None else imported.text(imported.segment_range(0)) if imported.segments else ""
     proposal = propose(path.stem, metadata=metadata, opening=opening, vocabulary=vocabulary)
-    taken = frozenset(lecture.id for lecture in store.lectures())
+    taken = store.lecture_ids()
     identifier = lecture_id(proposal.date, proposal.title, taken)
     media = None
     if imported is None:
@@ -300,21 +300,19 @@ class StoreLibrary:
 
     def entries(self) -> Sequence[LibraryEntry]:
         persons = [entry.verdict for entry in self.verdicts if isinstance(entry.verdict, PersonVerdict)]
-        found = []
-        for lecture in self.store.lectures():
-            corrections = self.store.result_key(lecture.id, "corrections")
-            extraction = self.store.result_key(lecture.id, "extraction")
-            if corrections is None or extraction is None:
-                continue
-            notes = [
-                entry.verdict
-                for entry in self.verdicts
-                if isinstance(entry.verdict, NoteVerdict) and entry.verdict.lecture_id == lecture.id
-            ]
-            found.append(
-                LibraryEntry(lecture, digest(lecture, corrections, extraction, notes, persons, search.VERSION))
+        notes: dict[str, list[NoteVerdict]] = {}
+        for entry in self.verdicts:
+            if isinstance(entry.verdict, NoteVerdict):
+                notes.setdefault(entry.verdict.lecture_id, []).append(entry.verdict)
+        corrections, extractions = (self.store.result_keys(stage) for stage in ("corrections", "extraction"))
+        return [
+            LibraryEntry(
+                one,
+                digest(one, corrections[one.id], extractions[one.id], notes.get(one.id, []), persons, search.VERSION),
             )
-        return found
+            for one in self.store.lectures()
+            if one.id in corrections and one.id in extractions
+        ]
 
     def content(self, lecture_id: str) -> LectureContent:
         lecture, _ = self.store.lecture(lecture_id)
@@ -342,9 +340,9 @@ def publish(course: Course, store: Store, vocabulary: Vocabulary, report: Report
     sweep((course.folder, course.recordings, course.notes))
     library = StoreLibrary(course, store, vocabulary)
     remarks = []
-    entries = library.entries()
-    for entry in entries:
-        if store.result_key(entry.lecture.id, "notes") != entry.digest:
+    written = store.result_keys("notes")
+    for entry in library.entries():
+        if written.get(entry.lecture.id) != entry.digest:
             content = library.content(entry.lecture.id)
             # The notes' key vouches for the search index too, so it is written last.
             search.index_lecture(store, content, vocabulary, library.verdicts)

@@ -1,8 +1,8 @@
 """Build the site's folder from a library; read only changed lectures, write only the pages they touch.
 
-Beside the folder lies a cache (``.NAME-cache``) that is never published: what was made of each lecture, and which
-page was made from what. Without it, or after a change of settings, vocabulary or program, all is made anew, and the
-result is the same to the byte.
+Beside the folder lies a cache (``.NAME-cache``) that is never published: what was made of each lecture, rendered, so
+that a page is put together without opening the others. Without it, or after a change of settings, vocabulary or
+program, all is made anew, and the result is the same to the byte.
 """
 
 from __future__ import annotations
@@ -11,9 +11,8 @@ import os
 import re
 import shutil
 import tempfile
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import TypeVar
 
 import msgspec
 
@@ -25,25 +24,30 @@ from notesmith.library import Library, LibraryEntry, digest
 from notesmith.recording import encode_web_copy
 from notesmith.search import Record, Redaction, indexed_concepts, records_of
 from notesmith.site import pages
-from notesmith.site.cards import Card, Head, SentenceCard, Share, card_of, sentences_of, shares_of
+from notesmith.site.cards import Card, Head, SentenceCard, card_of, sentences_of, shares_of
 from notesmith.site.index import (
+    CHUNK,
+    MOST_RECORDS,
+    Known,
     SearchIndex,
-    labels_of,
     names_file,
     phrases,
     postings_of,
     record_files,
-    relatives_files,
+    related_words,
+    relative_file,
+    relative_files,
     script,
     shard_count,
-    token_of,
+    typed_words,
     words_file,
 )
+from notesmith.store.site_state import SiteState, StateDamagedError
 from notesmith.transcript import TimeSpan
 
-VERSION = 3
-PAGE_OF_LECTURES = 100
-MOST_SHARES = 20_000
+VERSION = 4
+TITLES_A_FILE = 64
+MARK_NAME = "notesmith.txt"
 AUDIO_NAME, SUMS_NAME = "audio.json", "audio-sums.json"
 WebAudio = Callable[[Path, Path, Sequence[TimeSpan]], None]
 Report = Callable[[int, int], None]
@@ -63,29 +67,21 @@ class SiteReport(msgspec.Struct, frozen=True):
     lectures_read: int = 0
 
 
-class KeptLecture(msgspec.Struct):
-    digest: str
+class KeptLecture(msgspec.Struct, frozen=True):
+    """What is kept of a lecture for the pages that tell of the whole course."""
+
     head: Head
-    shares: dict[str, str]  # page key -> digest of the share
-    concepts: tuple[str, ...]
     records: int
     audio: str | None = None
-    audio_key: str | None = None
-    summary: tuple[int, int, int] = (0, 0, 0)
+    waiting: int = 0
     promised: int = 0
-    has_cautions: bool = False
-    heard: tuple[tuple[str, str], ...] = ()  # (as misheard, concept id)
 
 
-class Manifest(msgspec.Struct):
-    base: str = ""
-    lectures: dict[str, KeptLecture] = {}
-    order: list[str] = []
-    pages: dict[str, str] = {}
-    labels: dict[int, str] = {}
-    concept_names: str = ""
-    shards: int = 0
-    words_used: str = ""
+class Found(msgspec.Struct, frozen=True):
+    """What a lecture counts for in the course: its concepts, and (as misheard, concept id)."""
+
+    concepts: tuple[str, ...] = ()
+    heard: tuple[tuple[str, str], ...] = ()
 
 
 class LectureFile(msgspec.Struct, frozen=True):
@@ -95,15 +91,6 @@ class LectureFile(msgspec.Struct, frozen=True):
     sentences: tuple[SentenceCard, ...]
     records: tuple[Record, ...]
     captions: str
-
-
-class CardFile(msgspec.Struct, frozen=True):
-    """The part of a LectureFile that course-wide pages are made from; the rest is passed over unread."""
-
-    card: Card
-
-
-Kept = TypeVar("Kept", LectureFile, CardFile)
 
 
 class _Writer:
@@ -144,21 +131,6 @@ def _replace(path: Path, data: bytes, made: set[Path]) -> bool:
     return True
 
 
-def _batches(
-    due: Sequence[tuple[str, str, Sequence[tuple[str, str]]]],
-) -> Iterator[list[tuple[str, str, Sequence[tuple[str, str]]]]]:
-    """Pages in lots that show about MOST_SHARES pieces of lectures, so that a build of years fits in memory."""
-    some, count = [], 0
-    for one in due:
-        some.append(one)
-        count += len(one[2])
-        if count >= MOST_SHARES:
-            yield some
-            some, count = [], 0
-    if some:
-        yield some
-
-
 def cache_of(folder: Path) -> Path:
     return folder.parent / f".{folder.name}-cache"
 
@@ -173,21 +145,41 @@ def build(
     told = report or (lambda done, total: None)
     try:
         return _Build(library, folder, told, web_audio).run()
-    except msgspec.MsgspecError:  # a file of the cache is damaged: without its list, all is made anew
-        (cache_of(folder) / "manifest.json").unlink(missing_ok=True)
+    except (msgspec.MsgspecError, StateDamagedError):  # a file of the cache is damaged: without it, all is made anew
+        forget(folder)
         return _Build(library, folder, told, web_audio).run()
+
+
+def forget(folder: Path) -> None:
+    """Have the next build make everything anew."""
+    for ending in ("", "-journal"):  # a killed build's journal is of the file that goes
+        path = _state_path(folder)
+        path.with_name(path.name + ending).unlink(missing_ok=True)
+
+
+def _state_path(folder: Path) -> Path:
+    return cache_of(folder) / "state.db"
 
 
 def is_current(library: Library, folder: Path) -> bool | None:
     """Whether the folder was built from just this library by just this program; None where that is not known."""
-    building = _Build(library, folder, lambda done, total: None, encode_web_copy)
-    manifest = building._manifest()
-    if not manifest.base:
+    if not _state_path(folder).is_file():
         return None
-    entries = library.entries()
-    return manifest.base == building.base and manifest.order == [e.lecture.id for e in entries] and not any(
-        building._is_changed(manifest, entry) for entry in entries
-    )  # fmt: skip
+    base = _Build(library, folder, lambda done, total: None, encode_web_copy).base
+    try:
+        with SiteState(_state_path(folder)) as state:
+            if not _vouched(state, folder):
+                return None
+            kept = [(lecture_id, mark) for lecture_id, mark, _ in state.lectures()]
+            return _vouched(state, folder, base) and kept == [(e.lecture.id, e.digest) for e in library.entries()]
+    except StateDamagedError:
+        return None
+
+
+def _vouched(state: SiteState, folder: Path, base: str | None = None) -> bool:
+    """Whether a build (by the program and settings of ``base``) ended, and its folder is there."""
+    made = state.fact("base")
+    return state.whole and made is not None and base in (None, made) and (folder / "index.html").is_file()
 
 
 def sound_sums(folder: Path) -> dict[str, str]:
@@ -218,56 +210,109 @@ class _Build:
 
     def run(self) -> SiteReport:
         entries = self._entries()
-        manifest = self._manifest()
-        if manifest.base != self.base or manifest.shards != shard_count(len(entries)):
-            self._start_anew()
-            manifest = Manifest(self.base, shards=shard_count(len(entries)))
-        old_order = list(manifest.order)
-        changed = [e for e in entries if self._is_changed(manifest, e)]
-        order = [e.lecture.id for e in entries]
-        gone = [lecture_id for lecture_id in manifest.lectures if lecture_id not in set(order)]
-        # A build that is broken off must not leave a manifest that vouches for half of its files.
-        if changed or gone or order != old_order:
-            (self.cache / "manifest.json").unlink(missing_ok=True)
-        index = SearchIndex(self.cache / "search", self.vocabulary, manifest.shards)
-        slots = {lecture_id: slot for slot, lecture_id in enumerate(order)}
-        kept_order = [lecture_id for lecture_id in old_order if lecture_id in slots]
-        if old_order != order[: len(old_order)]:
-            index.remap([slots.get(lecture_id, -1) for lecture_id in old_order])
-        before_of: dict[str, tuple[Record, ...]] = {}
-        fresh = not kept_order
-        for done, entry in enumerate(changed):
-            self.report(done, len(changed))
-            lecture_id = entry.lecture.id
-            old = self._kept_records(lecture_id) if lecture_id in manifest.lectures else ()
-            before_of[lecture_id] = old
-            file, kept, concepts = self._lecture(entry, manifest.lectures.get(lecture_id))
-            manifest.lectures[lecture_id] = kept
-            after = postings_of(slots[lecture_id], file.records, self.vocabulary, concepts)
-            if fresh:
-                index.add(after)
-            else:
-                index.change(slots[lecture_id], postings_of(slots[lecture_id], old, self.vocabulary), after)
-            for name, body in record_files(lecture_id, file.records).items():
-                self.writer.put(name, body)
-            self._drop_record_files(lecture_id, len(file.records), len(old))
-        self.report(len(changed), len(changed))
-        for lecture_id in gone:
-            self._forget(lecture_id, manifest)
-        manifest.order = order
-        self._static()
-        count = self._pages(manifest, {e.lecture.id for e in changed})
-        self._search_files(manifest, index)
-        waiting = sum(k.summary[2] for k in manifest.lectures.values())
+        self._refuse_foreign()
+        with SiteState(_state_path(self.folder)) as self.state:
+            shards = str(shard_count(len(entries)))
+            anew = not _vouched(self.state, self.folder, self.base) or self.state.fact("shards") != shards
+            if anew:
+                self._start_anew()
+            before: dict[str, KeptLecture] = {}
+            marks = {}
+            for lecture_id, marks[lecture_id], body in self.state.lectures():
+                before[lecture_id] = msgspec.msgpack.decode(body, type=KeptLecture)
+            self.kept = dict(before)
+            changed = [e for e in entries if marks.get(e.lecture.id) != e.digest]
+            if anew or changed or [e.lecture.id for e in entries] != list(before):
+                with self.state.building():
+                    self._bring_up(entries, changed, before)
+                    self.state.put_fact("base", self.base)
+                    self.state.put_fact("shards", shards)
+            count = len(self.state.tally("page")) + len(entries)
+        waiting = sum(kept.waiting for kept in self.kept.values())
         if waiting:
             self.remarks.append(
                 f"{waiting} name(s) or places in the course wait for a ruling; they are replaced by roles until then"
             )
-        self._write_cache(self.cache / "manifest.json", msgspec.json.encode(manifest))
         return SiteReport(
-            self.folder, tuple(self.remarks), len(order), count, sum(k.records for k in manifest.lectures.values()),
+            self.folder, tuple(self.remarks), len(entries), count, sum(k.records for k in self.kept.values()),
             self.writer.written, self.removed, self.read,
         )  # fmt: skip
+
+    def _bring_up(
+        self, entries: Sequence[LibraryEntry], changed: Sequence[LibraryEntry], before: Mapping[str, KeptLecture]
+    ) -> None:
+        """Everything that is not as these lectures want it. ``before``: what was kept of each, in its order."""
+        order = [entry.lecture.id for entry in entries]
+        slots = {lecture_id: slot for slot, lecture_id in enumerate(order)}
+        self.counted = Counted()
+        self.due: set[str] = set()
+        for slot, lecture_id in enumerate(before):
+            if lecture_id not in slots:
+                self._forget(lecture_id, slot)
+        stay = [(slot, lecture_id) for slot, lecture_id in enumerate(before) if lecture_id in slots]
+        appended = list(before) == order[: len(before)]
+        index = SearchIndex(self.cache / "search", self.vocabulary, shard_count(len(order)), len(before), len(order))
+        if appended:
+            index.settle()
+        else:
+            index.remap([slots.get(lecture_id, -1) for lecture_id in before])
+            self.state.move({slot: slots[lecture_id] for slot, lecture_id in stay if slot != slots[lecture_id]})
+        if [lecture_id for _, lecture_id in stay] != [lecture_id for lecture_id in order if lecture_id in before]:
+            self.due.update(self.state.tally("page"))  # others come first on every page
+        for done, entry in enumerate(changed):
+            self.report(done, len(changed))
+            lecture_id = entry.lecture.id
+            self._take_in(entry, slots[lecture_id], index, known=lecture_id in before, last=appended)
+        self.report(len(changed), len(changed))
+        self.kept = {lecture_id: self.kept[lecture_id] for lecture_id in order}
+        self._static()
+        self._pages({entry.lecture.id for entry in changed}, before, appended)
+        self._search_files(index)
+
+    def _take_in(self, entry: LibraryEntry, slot: int, index: SearchIndex, *, known: bool, last: bool) -> None:
+        """Make and keep what the site shows of a lecture, and note what that changes.
+
+        ``known``: it is there already; ``last``: if not, it comes after all that are.
+        """
+        lecture_id = entry.lecture.id
+        old = self._kept_file(lecture_id).records if known else ()
+        file, kept, found, concepts = self._lecture(entry)
+        postings = postings_of(slot, file.records, self.vocabulary, concepts)
+        was = postings_of(slot, old, self.vocabulary)
+        if last and not known:
+            index.add(slot, postings)
+        else:
+            index.change(slot, was, postings)
+        self.counted.words(was, -1)
+        self.counted.words(postings, 1)
+        self._count_found(lecture_id, -1)
+        self.state.put_lecture(
+            lecture_id, slot, entry.digest, msgspec.msgpack.encode(kept), msgspec.msgpack.encode(found)
+        )
+        self._count_found(lecture_id, 1)
+        self.kept[lecture_id] = kept
+        shares = shares_of(file.card, self.vocabulary)
+        view = pages.SiteView(self.settings, self.vocabulary, dict.fromkeys(shares, 1), ())
+        pieces = {}
+        for key, share in shares.items():
+            body = msgspec.msgpack.encode(view.piece(key, share))
+            pieces[key] = (digest(body)[:16], body)
+        marks = self.state.marks(slot)
+        self.state.put_pieces(slot, pieces, [key for key in marks if key not in pieces])
+        self.due.update(key for key in marks.keys() | pieces.keys() if marks.get(key) != pieces.get(key, ("",))[0])
+        self.counted.add("page", marks, -1)
+        self.counted.add("page", pieces, 1)
+        self._write_cache(self._file_path(lecture_id), msgspec.msgpack.encode(file))
+        for name, text in record_files(lecture_id, file.records).items():
+            self.writer.put(name, text)
+        for number in range(_chunks(len(file.records)), _chunks(len(old))):
+            self._unlink(f"search/r/{lecture_id}/{number}.js")
+
+    def _count_found(self, lecture_id: str, sign: int) -> None:
+        if (body := self.state.found(lecture_id)) is not None:
+            found = msgspec.msgpack.decode(body, type=Found)
+            self.counted.add("concept", found.concepts, sign)
+            self.counted.add("heard", ["\t".join(pair) for pair in found.heard], sign)
 
     def _entries(self) -> Sequence[LibraryEntry]:
         entries = list(self.library.entries())
@@ -276,21 +321,18 @@ class _Build:
                 raise OutputError(f"lecture id {entry.lecture.id!r} cannot be part of an address; rename the lecture")
         return entries
 
-    def _manifest(self) -> Manifest:
-        path = self.cache / "manifest.json"
-        try:
-            if (self.folder / "index.html").is_file():
-                return msgspec.json.decode(path.read_bytes(), type=Manifest)
-        except (OSError, msgspec.MsgspecError):
-            pass
-        return Manifest()
-
-    def _start_anew(self) -> None:
-        """Empty the folder, except for sound, which is costly; refuse where the folder is not ours."""
-        mark = self.folder / "notesmith.txt"
+    def _refuse_foreign(self) -> None:
+        mark = self.folder / MARK_NAME
         with output_errors(self.folder):
             if self.folder.is_dir() and any(self.folder.iterdir()) and not mark.is_file():
                 raise OutputError(f"{self.folder}: holds files that are not of a site; name an empty folder")
+            self.cache.mkdir(parents=True, exist_ok=True)
+
+    def _start_anew(self) -> None:
+        """Empty the folder, except for sound, which is costly."""
+        self.state.empty()
+        mark = self.folder / MARK_NAME
+        with output_errors(self.folder):
             self.folder.mkdir(parents=True, exist_ok=True)
             mark.write_text("This folder is written by Notesmith; do not edit it, build it again.\n", "utf-8")
             for child in self.folder.iterdir():
@@ -299,23 +341,17 @@ class _Build:
                 elif child.is_file() and child != mark:
                     child.unlink()
             for child in self.cache.iterdir() if self.cache.is_dir() else ():
-                if child.name not in (AUDIO_NAME, SUMS_NAME):
+                if child.name not in (AUDIO_NAME, SUMS_NAME) and not child.name.startswith("state.db"):
                     shutil.rmtree(child) if child.is_dir() else child.unlink()
             self.cache.mkdir(parents=True, exist_ok=True)
             sweep((self.folder / "audio",))
-
-    def _is_changed(self, manifest: Manifest, entry: LibraryEntry) -> bool:
-        kept = manifest.lectures.get(entry.lecture.id)
-        return kept is None or kept.digest != entry.digest
 
     def _write_cache(self, path: Path, data: bytes) -> None:
         _replace(path, data, self.cache_made)
 
     # ------------------------------------------------------------ one lecture
 
-    def _lecture(
-        self, entry: LibraryEntry, old: KeptLecture | None
-    ) -> tuple[LectureFile, KeptLecture, list[dict[str, float]]]:
+    def _lecture(self, entry: LibraryEntry) -> tuple[LectureFile, KeptLecture, Found, list[dict[str, float]]]:
         """What is kept of a lecture, and the concepts each of its records is found by."""
         content = self.library.content(entry.lecture.id)
         self.read += 1
@@ -332,31 +368,27 @@ class _Build:
             for token, concept in zip(sentence.tokens, sentence.concept_ids, strict=True)
             if token.heard and concept
         }
-        self._write_cache(self.cache / "lectures" / f"{entry.lecture.id}.bin", msgspec.msgpack.encode(file))
-        shares = {key: digest(share)[:16] for key, share in shares_of(card, self.vocabulary).items()}
         concepts = [indexed_concepts(r, self.vocabulary) for r in records]
         present = {c for found in concepts for c in found if c in self.vocabulary}
-        audio, audio_key = self._audio(content, redaction)
         kept = KeptLecture(
-            entry.digest, card.head, shares, tuple(sorted(present)), len(records), audio, audio_key,
-            (len(card.points), len(card.cases), card.waiting),
-            sum(c.direction == "promised" for c in card.carry_overs), bool(card.cautions), tuple(sorted(heard)),
+            card.head, len(records), self._audio(content, redaction), card.waiting,
+            sum(c.direction == "promised" for c in card.carry_overs),
         )  # fmt: skip
-        return file, kept, concepts
+        return file, kept, Found(tuple(sorted(present)), tuple(sorted(heard))), concepts
 
-    def _audio(self, content: LectureContent, redaction: Redaction) -> tuple[str | None, str | None]:
+    def _audio(self, content: LectureContent, redaction: Redaction) -> str | None:
         lecture = content.lecture
         source = self.library.media_path(lecture)
         name = f"audio/{lecture.id}.mp3"
         target = self.folder / name
         if not self.settings.publish.audio or source is None:
             target.unlink(missing_ok=True)
-            return None, None
+            return None
         mute = mute_spans(redaction.persons, content.transcript.words, redaction.rulings)
         known = self._audio_keys()
         key = digest(lecture.recording_sha256, mute)
         if target.is_file() and known.get(lecture.id) == key:
-            return name, key
+            return name
         try:
             if not source.is_file():
                 raise OutputError(f"{source.name}: the recording is gone")
@@ -366,12 +398,12 @@ class _Build:
         except NotesmithError as error:
             target.unlink(missing_ok=True)
             self.remarks.append(f"{lecture.id}: published without sound ({error})")
-            return None, None
+            return None
         known[lecture.id] = key
         sums = sound_sums(self.folder) | {lecture.id: sha256_of(target)}
         self._write_cache(self.cache / SUMS_NAME, msgspec.json.encode(sums, order="sorted"))
         self._write_cache(self.cache / AUDIO_NAME, msgspec.json.encode(known, order="sorted"))
-        return name, key
+        return name
 
     def _audio_keys(self) -> dict[str, str]:
         try:
@@ -379,18 +411,14 @@ class _Build:
         except (OSError, msgspec.MsgspecError):
             return {}
 
-    def _kept_file(self, lecture_id: str, of: type[Kept]) -> Kept:
-        path = self.cache / "lectures" / f"{lecture_id}.bin"
-        return msgspec.msgpack.decode(path.read_bytes(), type=of)
+    def _file_path(self, lecture_id: str) -> Path:
+        return self.cache / "lectures" / f"{lecture_id}.bin"
 
-    def _kept_records(self, lecture_id: str) -> tuple[Record, ...]:
-        return self._kept_file(lecture_id, LectureFile).records
-
-    def _drop_record_files(self, lecture_id: str, now: int, before: int) -> None:
-        wanted = set(record_numbers(now))
-        for number in record_numbers(before):
-            if number not in wanted:
-                self._unlink(f"search/r/{lecture_id}/{number}.js")
+    def _kept_file(self, lecture_id: str) -> LectureFile:
+        try:
+            return msgspec.msgpack.decode(self._file_path(lecture_id).read_bytes(), type=LectureFile)
+        except FileNotFoundError as error:
+            raise StateDamagedError(str(error)) from error
 
     def _unlink(self, name: str) -> None:
         path = self.folder / name
@@ -398,17 +426,23 @@ class _Build:
             path.unlink()
             self.removed += 1
 
-    def _forget(self, lecture_id: str, manifest: Manifest) -> None:
-        """Every trace of a lecture that is gone."""
+    def _forget(self, lecture_id: str, slot: int) -> None:
+        """Every trace of a lecture that is gone, but for its postings."""
+        self.counted.words(postings_of(slot, self._kept_file(lecture_id).records, self.vocabulary), -1)
+        self._count_found(lecture_id, -1)
+        marks = self.state.marks(slot)
+        self.counted.add("page", marks, -1)
+        self.due.update(marks)
+        self.state.drop_lecture(lecture_id, slot)
         for name in pages.lecture_files(lecture_id):
             self._unlink(name)
         self._unlink(f"audio/{lecture_id}.mp3")
         shutil.rmtree(self.folder / "search" / "r" / lecture_id, ignore_errors=True)
-        (self.cache / "lectures" / f"{lecture_id}.bin").unlink(missing_ok=True)
+        self._file_path(lecture_id).unlink(missing_ok=True)
         known = self._audio_keys()
         if known.pop(lecture_id, None):
             self._write_cache(self.cache / AUDIO_NAME, msgspec.json.encode(known, order="sorted"))
-        del manifest.lectures[lecture_id]
+        del self.kept[lecture_id]
 
     # ------------------------------------------------------------ pages
 
@@ -416,164 +450,162 @@ class _Build:
         for name, data in pages.static_files():
             self.writer.put(f"static/{name}", data)
 
-    def _pages(self, manifest: Manifest, changed: set[str]) -> int:
-        lectures = manifest.lectures
-        members: dict[str, list[tuple[str, str]]] = {}
-        for position, lecture_id in enumerate(manifest.order):
-            for key, mark in lectures[lecture_id].shares.items():
-                name = f"{key}/{position // PAGE_OF_LECTURES + 1}" if key in ("cases", "questions") else key
-                members.setdefault(name, []).append((lecture_id, mark))
-        site = pages.SiteView(
-            self.settings, self.vocabulary,
-            {key: len(held) for key, held in members.items()},
-            [lectures[i].head for i in manifest.order],
-            {i: lectures[i].summary for i in manifest.order},
-        )  # fmt: skip
+    def _pages(self, changed: set[str], before: Mapping[str, KeptLecture], appended: bool) -> None:
+        """Write the pages that are due and take away those that are gone."""
+        heads = [kept.head for kept in self.kept.values()]
+        old_aliases = self._view(heads).aliases()
+        came, gone = self.state.count("page", self.counted.of("page"))
+        view = self._view(heads)
         # First what is gone, since a page of the same name may be written below.
-        staying = {*members, *(f"session/{lecture_id}" for lecture_id in manifest.order), "overview"}
-        for name in sorted(manifest.pages.keys() - staying):
-            for path in site.files_of(name):
+        for key in sorted(gone - {*pages.LISTS}):
+            for path in pages.page_files(key):
                 self._unlink(path)
-        wanted: dict[str, str] = {}
-        due: list[tuple[str, str, Sequence[tuple[str, str]]]] = []
-        for name, held in members.items():
-            shown = held[-pages.MOST_SESSIONS :]
-            wanted[name] = digest(len(held), shown, site.related_pages(name))[:16]
-            if manifest.pages.get(name) != wanted[name]:
-                due.append(
-                    (name, name.rpartition("/")[0] if name.startswith(("cases/", "questions/")) else name, shown)
-                )
-        for some in _batches(due):
-            shares = self._shares(some)
-            for name, key, parts in some:
-                found = [shares[lecture_id][key] for lecture_id, _ in parts]
-                for path, body in site.concept_page(name, found, len(members[name])).items():
+        aliases = view.aliases()
+        for path in sorted(old_aliases.keys() - aliases.keys()):
+            self._unlink(path)
+        for path, key in aliases.items():
+            if old_aliases.get(path) != key:
+                self.writer.put(path, view.moved_page(key))
+        for key in sorted((self.due | view.near(came | gone)) - gone - {*pages.LISTS}):
+            pieces = self._pieces(key, pages.MOST_SESSIONS)
+            for path, body in view.concept_page(key, pieces).items():
+                self.writer.put(path, body)
+            if key.startswith("remedy/"):
+                self.state.keep("clues", {key: msgspec.msgpack.encode(pages.strongest(pieces))})
+        self.state.keep("clues", dict.fromkeys(gone))
+        self._lists(view, changed, before, appended)
+        self._sessions(view, changed, before)
+        coming = []
+        for lecture_id, kept in list(self.kept.items())[:-7:-1]:
+            if kept.promised:
+                card = self._kept_file(lecture_id).card
+                coming += [(card.head, c) for c in card.carry_overs if c.direction == "promised"]
+        for path, body in view.overview_pages(coming).items():
+            self.writer.put(path, body)
+        cards = [(key, found) for key, body in self.state.kept("clues").items()
+                 if (found := msgspec.msgpack.decode(body, type=list[pages.Clue]))]  # fmt: skip
+        for path, body in view.revision_pages(cards).items():
+            self.writer.put(path, body)
+        self.pages_moved = came | gone
+
+    def _view(self, heads: Sequence[Head]) -> pages.SiteView:
+        return pages.SiteView(self.settings, self.vocabulary, self.state.tally("page"), heads)
+
+    def _pieces(self, key: str, most: int = -1, first: int = 0, last: int = 1 << 60) -> list[pages.Piece]:
+        return [msgspec.msgpack.decode(body, type=pages.Piece) for body in self.state.pieces(key, most, first, last)]
+
+    def _lists(
+        self, view: pages.SiteView, changed: set[str], before: Mapping[str, KeptLecture], appended: bool
+    ) -> None:
+        """The lists of cases, questions and sessions: the pages that show a changed lecture, or all of them anew."""
+        wanted, had = pages.list_pages(len(self.kept)), pages.list_pages(len(before))
+        as_before = appended and len(before) > 0 and wanted.keys() == had.keys()
+        order = list(self.kept)
+        for kind in pages.LISTS:
+            for name in had.keys() - wanted.keys():
+                self._unlink(pages.path_of(f"{kind}/{name}"))
+            for name, (first, last) in wanted.items():
+                if as_before and not changed.intersection(order[first:last]):
+                    continue
+                pieces = [] if kind == "sessions" else self._pieces(kind, -1, first, last)
+                for path, body in view.list_page(kind, name, pieces).items():
                     self.writer.put(path, body)
-                if name.startswith("remedy/"):
-                    self._write_cache(self._clues_path(name), msgspec.json.encode(site.clues(name, found)))
-        for position, lecture_id in enumerate(manifest.order):
-            kept = lectures[lecture_id]
-            neighbours = [
-                lectures[manifest.order[i]].head if 0 <= i < len(manifest.order) else None
-                for i in (position - 1, position + 1)
-            ]
-            name = f"session/{lecture_id}"
-            wanted[name] = digest(kept.digest, neighbours, kept.audio, site.linkable(kept.shares))[:16]
-            if manifest.pages.get(name) != wanted[name] or lecture_id in changed:
-                file = self._kept_file(lecture_id, LectureFile)
-                for path, body in site.session_pages(
-                    file.card, file.sentences, file.captions, kept.audio, neighbours[0], neighbours[1]
+
+    def _sessions(self, view: pages.SiteView, changed: set[str], before: Mapping[str, KeptLecture]) -> None:
+        """The pages of the lectures that changed, or whose neighbours did."""
+        was = _neighbours({lecture_id: kept.head for lecture_id, kept in before.items()})
+        now = _neighbours({lecture_id: kept.head for lecture_id, kept in self.kept.items()})
+        for lecture_id, neighbours in now.items():
+            if lecture_id in changed or was.get(lecture_id) != neighbours:
+                file = self._kept_file(lecture_id)
+                for path, body in view.session_pages(
+                    file.card, file.sentences, file.captions, self.kept[lecture_id].audio, *neighbours
                 ).items():
                     self.writer.put(path, body)
-        overview = digest(
-            [lectures[i].head for i in manifest.order], sorted(site.counts.items()),
-            [lectures[i].summary for i in manifest.order],
-        )  # fmt: skip
-        wanted["overview"] = overview
-        if manifest.pages.get("overview") != overview:
-            coming = []
-            for lecture_id in reversed(manifest.order[-6:]):
-                if lectures[lecture_id].promised:
-                    card = self._kept_file(lecture_id, CardFile).card
-                    coming += [(card.head, c) for c in card.carry_overs if c.direction == "promised"]
-            for path, body in site.overview_pages(coming, manifest.pages, wanted).items():
-                self.writer.put(path, body)
-        if manifest.pages != wanted or not (self.folder / "revise.html").is_file():
-            self._revision(site, members)
-        manifest.pages = wanted
-        return sum(1 for name in wanted if name != "overview")
-
-    def _shares(self, due: Sequence[tuple[str, str, Sequence[tuple[str, str]]]]) -> dict[str, dict[str, Share]]:
-        """What some pages show of each lecture; every lecture is opened once, and only what is shown is kept."""
-        keys: dict[str, set[str]] = {}
-        for _, key, shown in due:
-            for lecture_id, _ in shown:
-                keys.setdefault(lecture_id, set()).add(key)
-        found = {}
-        for lecture_id, wanted in keys.items():
-            held = shares_of(self._kept_file(lecture_id, CardFile).card, self.vocabulary)
-            found[lecture_id] = {key: held[key] for key in wanted}
-        return found
-
-    def _clues_path(self, name: str) -> Path:
-        return self.cache / "clues" / f"{name.partition('/')[2]}.json"
-
-    def _revision(self, site: pages.SiteView, members: Mapping[str, list[tuple[str, str]]]) -> None:
-        """The revision page needs a few clues of every remedy; they are kept in small files of their own."""
-        names = sorted(key for key in members if key.startswith("remedy/"))
-        missing = [(name, name, members[name][-pages.MOST_SESSIONS :]) for name in names
-                   if not self._clues_path(name).is_file()]  # fmt: skip
-        for some in _batches(missing):
-            shares = self._shares(some)
-            for name, key, shown in some:
-                made = site.clues(name, [shares[lecture_id][key] for lecture_id, _ in shown])
-                self._write_cache(self._clues_path(name), msgspec.json.encode(made))
-        cards = []
-        for name in names:
-            if found := msgspec.json.decode(self._clues_path(name).read_bytes(), type=list[pages.Clue]):
-                cards.append((name, found))
-        for path in (self.cache / "clues").glob("*.json"):
-            if f"remedy/{path.stem}" not in members:
-                path.unlink()
-        for path_name, body in site.revision_pages(cards).items():
-            self.writer.put(path_name, body)
 
     # ------------------------------------------------------------ search
 
-    def _search_files(self, manifest: Manifest, index: SearchIndex) -> None:
-        present = frozenset(c for k in manifest.lectures.values() for c in k.concepts)
-        heard = sorted({pair for k in manifest.lectures.values() for pair in k.heard})
-        labels = labels_of(index.lexicon, present, heard)
-        site_counts = {key for k in manifest.lectures.values() for key in k.shares}
-        concepts = {
-            token_of(c): (
-                pages.label_of(self.vocabulary, c),
-                pages.path_of(c) if c in site_counts else "",
-                " ".join(index.lexicon.synonyms(c)),
-            )
-            for c in present
-        }
-        # Label entries change only where a concept comes or goes; compare them by shard.
-        by_shard: dict[int, list[object]] = {}
-        from notesmith.site.index import fnv
-
-        for term in sorted((*labels, *concepts)):
-            held: object = labels.get(term) or concepts.get(term)
-            by_shard.setdefault(fnv(term) % index.shards, []).append((term, held))
-        digests = {number: digest(held)[:16] for number, held in by_shard.items()}
-        moved = {n for n in range(index.shards) if digests.get(n) != manifest.labels.get(n)}
-        fresh = {n for n in range(index.shards) if not (self.folder / f"search/t/{n:x}.js").is_file()}
-        index.write(self.writer.put, self._write_cache, labels, concepts, moved | fresh)
-        manifest.labels = digests
-        frequency_path = self.cache / "frequencies.bin"
-        known: dict[int, dict[str, int]] = {}
-        if frequency_path.is_file():
-            known = msgspec.msgpack.decode(frequency_path.read_bytes(), type=dict[int, dict[str, int]])
-        known.update(index.frequencies(index.touched))
-        self._write_cache(frequency_path, msgspec.msgpack.encode(known))
-        every = {term: n for counts in known.values() for term, n in counts.items()}
-        self.writer.put("search/words.js", words_file(index.lexicon, present, every))
+    def _search_files(self, index: SearchIndex) -> None:
+        count = self.state.count
+        concepts, heard, words = (frozenset().union(*count(kind, self.counted.of(kind)))
+                                  for kind in ("concept", "heard", "word"))  # fmt: skip
+        used = self.state.tally("word")
+        present = frozenset(self.state.tally("concept"))
+        paged = self.state.tally("page")
+        known = Known(
+            index.lexicon, present, map(_pair, self.state.tally("heard")),
+            lambda c: (pages.label_of(self.vocabulary, c), pages.path_of(c) if c in paged else ""),
+        )  # fmt: skip
+        fresh = index.before == 0
+        if fresh:
+            moved: Iterable[str] = index.names()
+        else:
+            moved = known.files(concepts, self.pages_moved, map(_pair, heard), index.shards)
+        index.write(self.writer.put, self._write_cache, known, moved)
+        self.writer.put("search/words.js", words_file(index.lexicon, present, used))
         self.writer.put("search/names.js", names_file(index.lexicon, present))
-        # Only what words the course uses decides these files.
-        used = digest(sorted(every))
-        if manifest.words_used != used or not (self.folder / "search/e/0.js").is_file():
-            for name, body in relatives_files(index.lexicon, every.keys()).items():
-                self.writer.put(name, body)
-            manifest.words_used = used
-        heads = [manifest.lectures[i].head for i in manifest.order]
-        for start in range(0, len(heads), 64):
-            rows = [[h.id, h.title[:120], h.date or ""] for h in heads[start : start + 64]]
-            self.writer.put(f"search/l/{start // 64}.js", script(f"l/{start // 64}", rows))
-        number = (len(heads) + 63) // 64
+        self._relatives(index, used, words, fresh)
+        heads = [kept.head for kept in self.kept.values()]
+        for start in range(0, len(heads), TITLES_A_FILE):
+            name = f"l/{start // TITLES_A_FILE}"
+            rows = [[h.id, h.title[:120], h.date or ""] for h in heads[start : start + TITLES_A_FILE]]
+            self.writer.put(f"search/{name}.js", script(name, rows))
+        number = -(-len(heads) // TITLES_A_FILE)
         while (self.folder / f"search/l/{number}.js").is_file():
             self._unlink(f"search/l/{number}.js")
             number += 1
-        total = sum(k.records for k in manifest.lectures.values())
+        total = sum(kept.records for kept in self.kept.values())
         self.writer.put("search/meta.js", script("meta", {"shards": index.shards, "records": total,
                                                           "labels": len(index.lexicon.labels), "phrases": phrases()}))  # fmt: skip
 
+    def _relatives(self, index: SearchIndex, used: Mapping[str, int], moved: frozenset[str], fresh: bool) -> None:
+        """The words that may stand for others: only those that lead to a word that came into the course or left it."""
+        typed = typed_words(index.lexicon, used)
+        due = typed if fresh else index.lexicon.related_to(moved, typed) | moved
+        rows: dict[str, dict[str, bytes | None]] = {}
+        for word, row in related_words(index.lexicon, sorted(due & typed), used).items():
+            rows.setdefault(relative_file(word), {})[word] = row
+        for word in due - typed:
+            rows.setdefault(relative_file(word), {})[word] = None
+        for name in relative_files() if fresh else rows:
+            self.state.keep(name, rows.get(name, {}))
+            held = {word: row.decode() for word, row in self.state.kept(name).items()}
+            self.writer.put(f"search/{name}.js", script(name, held))
 
-def record_numbers(count: int) -> range:
-    from notesmith.site.index import CHUNK
 
-    return range((count + CHUNK - 1) // CHUNK)
+class Counted:
+    """By how much what is counted in the course changes."""
+
+    def __init__(self) -> None:
+        self._changes: dict[str, dict[str, int]] = {}
+
+    def add(self, kind: str, names: Iterable[str], number: int) -> None:
+        changes = self.of(kind)
+        for name in names:
+            changes[name] = changes.get(name, 0) + number
+
+    def words(self, postings: Mapping[str, Sequence[int]], sign: int) -> None:
+        """Count the records that each word stands in."""
+        changes = self.of("word")
+        for term, packed in postings.items():
+            if not term.startswith("."):
+                changes[term] = changes.get(term, 0) + sign * len(packed)
+
+    def of(self, kind: str) -> dict[str, int]:
+        return self._changes.setdefault(kind, {})
+
+
+def _pair(text: str) -> tuple[str, str]:
+    said, _, concept_id = text.partition("\t")
+    return said, concept_id
+
+
+def _neighbours(heads: Mapping[str, Head]) -> dict[str, tuple[Head | None, Head | None]]:
+    """For each lecture the one before it and the one after it."""
+    held = [None, *heads.values(), None]
+    return {lecture_id: (held[at], held[at + 2]) for at, lecture_id in enumerate(heads)}
+
+
+def _chunks(records: int) -> int:
+    """How many files hold the texts of so many records."""
+    return -(-min(records, MOST_RECORDS) // CHUNK)

@@ -4,6 +4,10 @@ Terms (stems of the texts, and concepts as tokens) are spread over shards by the
 is a document and its BM25 part, quantised; only the best of a very common term are published. Beside its
 postings a stem holds the vocabulary's labels it stands in, so that lay words, abbreviations and mishearings find
 their concept in the same look-up. ``static/engine.js`` reads what is written here.
+
+So that one more lecture changes few files however many there are, the postings of the newest lectures stand in files
+of their own (``n/``, NEWEST of them) and go over to the large index (``t/``) part by part: at each lecture the terms
+of NEWEST / PERIOD parts do, and those of a part every PERIOD lectures.
 """
 
 from __future__ import annotations
@@ -11,8 +15,9 @@ from __future__ import annotations
 import hashlib
 import json
 import math
+from array import array
 from bisect import bisect_left
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from itertools import islice
 from pathlib import Path
 
@@ -22,7 +27,17 @@ from numpy.typing import NDArray
 
 from notesmith.search import KIND_WEIGHT, Record, indexed_concepts
 from notesmith.vocabulary import Vocabulary
-from notesmith.vocabulary.expand import RELATIVES, Lexicon, everyday, indexed_stems, lay, lexicon_of, make_label, stem
+from notesmith.vocabulary.expand import (
+    RELATIVES,
+    Label,
+    Lexicon,
+    everyday,
+    indexed_stems,
+    lay,
+    lexicon_of,
+    make_label,
+    stem,
+)
 
 KINDS = ("point", "case", "question", "transcript")
 CAP = 1000  # published postings of one term
@@ -35,6 +50,9 @@ SHARDS = ((15, 256), (150, 2048), (1500, 8192))  # by lectures, so that a file s
 MOST_SHARDS = 16384
 IMPACT = 6.5  # what a quantised part of a score stands for: impact / IMPACT
 RELATIVE_SHARDS = 256
+NEWEST, PERIOD = 256, 64  # every number of shards is a multiple of NEWEST, so that a part is of whole shards
+SLOT_SHIFT = np.uint64(ORDINAL_BITS + 6)
+LOW_BITS = np.uint64((1 << (ORDINAL_BITS + 6)) - 1)
 DIGITS = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_"
 
 Put = Callable[[str, str], None]
@@ -97,31 +115,48 @@ def postings_of(
     return found
 
 
+def settled(part: int, lectures: int) -> int:
+    """How many of so many lectures the large index holds for the terms of a part; the newest few files hold the rest."""
+    return max(0, lectures - (lectures + part) % PERIOD)
+
+
 class SearchIndex:
     """The whole postings kept beside the site, and the published files made from them."""
 
-    def __init__(self, cache: Path, vocabulary: Vocabulary, shards: int) -> None:
+    def __init__(self, cache: Path, vocabulary: Vocabulary, shards: int, before: int, lectures: int) -> None:
+        """``shards`` of the large index; how many lectures the kept postings are of, and how many they shall be of."""
         self.cache = cache
-        self.vocabulary = vocabulary
         self.shards = shards
+        self.before = before
+        self.lectures = lectures
         self.lexicon: Lexicon = lexicon_of(vocabulary)
-        self._open: dict[int, dict[str, bytes]] = {}
-        self._touched: set[int] = set()
+        self._open: dict[str, dict[str, bytes]] = {}
+        self._touched: set[str] = set()
 
-    def _shard(self, number: int) -> dict[str, bytes]:
-        if number not in self._open:
-            path = self.cache / f"{number:04x}.bin"
-            self._open[number] = (
+    def _file(self, name: str, *, touch: bool = False) -> dict[str, bytes]:
+        """The postings of one published file, by its name (``t/1f``)."""
+        if name not in self._open:
+            path = self._kept(name)
+            self._open[name] = (
                 msgspec.msgpack.decode(path.read_bytes(), type=dict[str, bytes]) if path.is_file() else {}
             )
-        return self._open[number]
+        if touch:
+            self._touched.add(name)
+        return self._open[name]
 
-    def add(self, postings: Mapping[str, Iterable[int]]) -> None:
+    def _kept(self, name: str) -> Path:
+        return self.cache / f"{name}.bin"
+
+    def _name(self, term: str, slot: int) -> str:
+        number = fnv(term)
+        part = number % NEWEST
+        return f"t/{number % self.shards:x}" if slot < settled(part, self.lectures) else f"n/{part:x}"
+
+    def add(self, slot: int, postings: Mapping[str, list[int]]) -> None:
+        """Put in a lecture that comes after all that are there."""
         for term, packed in postings.items():
-            number = fnv(term) % self.shards
-            shard = self._shard(number)
-            self._touched.add(number)
-            shard[term] = shard.get(term, b"") + np.array(list(packed), dtype=np.uint64).tobytes()
+            held = self._file(self._name(term, slot), touch=True)
+            held[term] = held.get(term, b"") + array("Q", packed).tobytes()
 
     def change(self, slot: int, before: Mapping[str, list[int]], after: Mapping[str, list[int]]) -> None:
         """Replace one lecture's postings; terms that stay the same are not touched."""
@@ -129,104 +164,181 @@ class SearchIndex:
             old, new = before.get(term), after.get(term)
             if old == new:
                 continue
-            number = fnv(term) % self.shards
-            shard = self._shard(number)
-            self._touched.add(number)
-            kept = np.frombuffer(shard.get(term, b""), dtype=np.uint64)
-            kept = kept[(kept >> np.uint64(ORDINAL_BITS + 6)) != slot]
-            joined = np.sort(np.concatenate([kept, np.array(new or [], dtype=np.uint64)]))
-            if len(joined):
-                shard[term] = joined.tobytes()
-            else:
-                shard.pop(term, None)
+            held = self._file(self._name(term, slot), touch=True)
+            kept = np.frombuffer(held.get(term, b""), dtype=np.uint64)
+            kept = kept[(kept >> SLOT_SHIFT) != slot]
+            _put(held, term, np.sort(np.concatenate([kept, np.array(new or [], dtype=np.uint64)])))
+
+    def settle(self) -> None:
+        """Hand the postings of what is no longer among the newest lectures over to the large index."""
+        for part in range(NEWEST):
+            until = settled(part, self.lectures)
+            if settled(part, self.before) < until:
+                self._split(part, until, self._file(f"n/{part:x}", touch=True))
 
     def remap(self, new_slots: Sequence[int]) -> None:
-        """Give every lecture its new slot; -1 drops the lecture. Touches every shard."""
+        """Give every lecture its new slot; -1 drops the lecture. Touches every file."""
         table = np.array([*new_slots, -1], dtype=np.int64)
-        low = np.uint64((1 << (ORDINAL_BITS + 6)) - 1)
-        for number in range(self.shards):
-            shard = self._shard(number)
-            self._touched.add(number)
-            for term in list(shard):
-                packed = np.frombuffer(shard[term], dtype=np.uint64)
-                slots = table[(packed >> np.uint64(ORDINAL_BITS + 6)).astype(np.int64)]
+        for part in range(NEWEST):
+            every: dict[str, bytes] = {}
+            for name in (*(f"t/{number:x}" for number in range(part, self.shards, NEWEST)), f"n/{part:x}"):
+                held = self._file(name, touch=True)
+                for term, packed in held.items():
+                    every[term] = every.get(term, b"") + packed
+                held.clear()
+            for term in list(every):
+                before = np.frombuffer(every[term], dtype=np.uint64)
+                slots = table[(before >> SLOT_SHIFT).astype(np.int64)]
                 kept = slots >= 0
-                moved = (slots[kept].astype(np.uint64) << np.uint64(ORDINAL_BITS + 6)) | (packed[kept] & low)
-                if len(moved):
-                    shard[term] = np.sort(moved).tobytes()
-                else:
-                    del shard[term]
+                moved = (slots[kept].astype(np.uint64) << SLOT_SHIFT) | (before[kept] & LOW_BITS)
+                _put(every, term, np.sort(moved))
+            self._split(part, settled(part, self.lectures), every)
+            self._file(f"n/{part:x}").update(every)
+
+    def _split(self, part: int, until: int, newest: dict[str, bytes]) -> None:
+        """Move postings of slots before ``until`` from those of a part to the large index, which holds none of them."""
+        for term in list(newest):
+            packed = np.frombuffer(newest[term], dtype=np.uint64)
+            old = (packed >> SLOT_SHIFT) < until
+            if old.any():
+                large = self._file(f"t/{fnv(term) % self.shards:x}", touch=True)
+                large[term] = large.get(term, b"") + packed[old].tobytes()
+                _put(newest, term, packed[~old])
 
     # ------------------------------------------------------------ writing
 
-    def write(self, put: Put, write_cache: Callable[[Path, bytes], None], labels: Mapping[str, list[str]],
-              concepts: Mapping[str, tuple[str, str, str]], label_shards: set[int]) -> None:  # fmt: skip
-        """Write the touched shards. ``labels`` by stem, ``concepts`` by token: (name, page, synonyms)."""
-        by_shard: dict[int, set[str]] = {}
-        for term in (*labels, *concepts):
-            by_shard.setdefault(fnv(term) % self.shards, set()).add(term)
-        for number in sorted(self._touched | label_shards):
-            shard = self._shard(number)
-            entries: dict[str, list[object]] = {}
-            for term in sorted(shard.keys() | by_shard.get(number, set())):
-                packed = np.frombuffer(shard.get(term, b""), dtype=np.uint64)
-                entry: list[object] = [len(packed), publish_postings(packed)]
-                if term in concepts:
-                    entry += [*concepts[term]]
-                elif term in labels:
-                    entry += [round(word_weight(self.lexicon, term) * 10), "".join(labels[term])]
-                entries[term] = entry
-            put(f"search/t/{number:x}.js", script(f"t/{number:x}", entries))
-            if number in self._touched:
-                write_cache(self.cache / f"{number:04x}.bin", msgspec.msgpack.encode(shard, order="deterministic"))
+    def write(self, put: Put, write_cache: Callable[[Path, bytes], None], known: Known, moved: Iterable[str]) -> None:
+        """Write the files that were touched, and those named because what is ``known`` of their terms has changed."""
+        terms = known.by_file(self.shards)
+        for name in sorted({*self._touched, *moved}):
+            held = self._file(name)
+            texts = publish_postings([np.frombuffer(packed, dtype=np.uint64) for packed in held.values()])
+            entries: dict[str, list[object]] = {
+                term: [len(held[term]) // 8, text] for term, text in zip(held, texts, strict=True)
+            }
+            for term in terms.get(name, ()):
+                if entry := known.of(term):
+                    entries.setdefault(term, [0, ""]).extend(entry)
+            put(f"search/{name}.js", script(name, dict(sorted(entries.items()))))
+            if name in self._touched:
+                write_cache(self._kept(name), msgspec.msgpack.encode(held, order="deterministic"))
 
-    def frequencies(self, numbers: Iterable[int]) -> dict[int, dict[str, int]]:
-        """How many documents hold each word, by shard."""
-        return {
-            n: {t: len(p) // 8 for t, p in self._shard(n).items() if not t.startswith(".")} for n in numbers
-        }  # fmt: skip
-
-    @property
-    def touched(self) -> frozenset[int]:
-        return frozenset(self._touched)
+    def names(self) -> Iterator[str]:
+        """Every published file of postings."""
+        yield from (f"t/{number:x}" for number in range(self.shards))
+        yield from (f"n/{part:x}" for part in range(NEWEST))
 
 
-def publish_postings(packed: Postings) -> str:
-    if len(packed) > CAP:
-        impact = (packed >> np.uint64(2)) & np.uint64(15)
-        best = np.lexsort((packed, -impact.astype(np.int64)))[:CAP]
-        packed = np.sort(packed[best])
-    out, before = [], 0
-    for value in packed.tolist():
-        document = value >> 6
-        out.append(varint(document - before))
-        out.append(DIGITS[value & 63])
-        before = document
-    return "".join(out)
+def _put(held: dict[str, bytes], term: str, packed: Postings) -> None:
+    if len(packed):
+        held[term] = packed.tobytes()
+    else:
+        held.pop(term, None)
+
+
+def publish_postings(lists: Sequence[Postings]) -> list[str]:
+    """Lists of postings as published: for each document the step from the one before (``varint``) and its six bits."""
+    chosen = [_best(packed) for packed in lists]
+    if not chosen:
+        return []
+    packed = np.concatenate(chosen)
+    ends = np.cumsum([len(one) for one in chosen])
+    documents = (packed >> np.uint64(6)).astype(np.int64)
+    steps = np.diff(documents, prepend=0)
+    first = np.concatenate([[0], ends[:-1]])
+    first = first[first < ends]  # an empty list has no first
+    steps[first] = documents[first]
+    columns, wanted = [], []
+    for shift in range(0, 63, 5):
+        rest = steps >> shift
+        wanted.append((rest > 0) if shift else np.ones(len(steps), dtype=bool))
+        if not wanted[-1].any():
+            wanted.pop()
+            break
+        columns.append((rest & 31) | np.where(rest > 31, 32, 0))
+    columns.append((packed & np.uint64(63)).astype(np.int64))
+    wanted.append(np.ones(len(steps), dtype=bool))
+    mask = np.stack(wanted, axis=1)
+    text = _LETTERS[np.stack(columns, axis=1)[mask]].tobytes().decode("ascii")
+    stops = np.concatenate([[0], np.cumsum(mask.sum(axis=1))])[ends].tolist()
+    return [text[a:b] for a, b in zip([0, *stops], stops, strict=False)]
+
+
+_LETTERS = np.frombuffer(DIGITS.encode("ascii"), dtype=np.uint8)
+
+
+def _best(packed: Postings) -> Postings:
+    if len(packed) <= CAP:
+        return packed
+    impact = (packed >> np.uint64(2)) & np.uint64(15)
+    best = np.lexsort((packed, -impact.astype(np.int64)))[:CAP]
+    return np.sort(packed[best])
+
+
+class Known:
+    """What is published beside the postings of a term: of a concept its name, page and synonyms; of a stem its labels."""
+
+    def __init__(self, lexicon: Lexicon, present: frozenset[str], heard: Iterable[tuple[str, str]],
+                 concept: Callable[[str], tuple[str, str]]) -> None:  # fmt: skip
+        """``present``: the concepts that a record is found by; ``heard``: the course's own mishearings with the concept
+        each was restored to; ``concept``: a concept's name and page.
+        """
+        self.lexicon = lexicon
+        self.present = present
+        self.concept = concept
+        self.tokens = {token_of(concept_id): concept_id for concept_id in present}
+        self._texts: dict[Label, tuple[float, str]] = {}
+        self.misheard: dict[str, list[Label]] = {}
+        for concept_id, said in sorted((concept_id, said) for said, concept_id in heard):
+            if concept_id in present and (made := make_label(concept_id, said, 0.8, False)) is not None:
+                for one in made.stems:
+                    self.misheard.setdefault(one, []).append(made)
+
+    def files(
+        self, concepts: Iterable[str], paged: Iterable[str], heard: Iterable[tuple[str, str]], shards: int
+    ) -> set[str]:
+        """The files that change where concepts, their pages and mishearings come or go."""
+        terms = {token_of(key) for key in paged if key in self.present}
+        labels = [made for said, c in heard if (made := make_label(c, said, 0.8, False)) is not None]
+        for concept_id in concepts:
+            terms.add(token_of(concept_id))
+            labels += (self.lexicon.labels[number] for number in self.lexicon.by_concept.get(concept_id, ()))
+        terms.update(one for label in labels for one in label.stems)
+        return {f"t/{fnv(term) % shards:x}" for term in terms}
+
+    def by_file(self, shards: int) -> dict[str, list[str]]:
+        """Terms of which something may be known, by file."""
+        found: dict[str, list[str]] = {}
+        for term in {*self.lexicon.by_stem, *self.misheard, *self.tokens}:
+            found.setdefault(f"t/{fnv(term) % shards:x}", []).append(term)
+        return found
+
+    def of(self, term: str) -> list[object]:
+        """What stands in a term's entry after its postings; empty where there is nothing."""
+        if (concept_id := self.tokens.get(term)) is not None:
+            return [*self.concept(concept_id), " ".join(self.lexicon.synonyms(concept_id))]
+        labels = [label for number in self.lexicon.by_stem.get(term, ())
+                  if (label := self.lexicon.labels[number]).concept_id in self.present]  # fmt: skip
+        texts = sorted(self._label(label) for label in (*labels, *self.misheard.get(term, ())))
+        if not texts:
+            return []
+        return [round(word_weight(self.lexicon, term) * 10), "".join(text for _, text in texts[:LABEL_CAP])]
+
+    def _label(self, label: Label) -> tuple[float, str]:
+        """A label's weight in all, and as published: its hash (5), its concept's token (8), weight (1), total (varint)."""
+        if label in self._texts:
+            return self._texts[label]
+        seed = hashlib.sha256(f"{label.concept_id}\t{' '.join(label.stems)}".encode()).digest()
+        name = "".join(DIGITS[byte & 63] for byte in seed[:5])
+        total = sum(word_weight(self.lexicon, one) for one in label.stems)
+        text = f"{name}{token_of(label.concept_id)}{DIGITS[round(label.weight * 10)]}{varint(round(total * 10))}"
+        self._texts[label] = total, text
+        return total, text
 
 
 def word_weight(lexicon: Lexicon, one: str) -> float:
     """A stem's weight among labels; one that only a mishearing holds weighs as the rarest."""
     return lexicon.weight.get(one, math.log(1 + max(1, len(lexicon.labels))))
-
-
-def labels_of(lexicon: Lexicon, present: frozenset[str], heard: Sequence[tuple[str, str]] = ()) -> dict[str, list[str]]:
-    """By stem, the labels of present concepts: label hash (5), concept token (8), weight (1), total (varint).
-
-    ``heard`` are the course's own mishearings with the concept each was restored to.
-    """
-    found: dict[str, list[tuple[float, str]]] = {}
-    mishearings = [made for said, concept_id in heard if (made := make_label(concept_id, said, 0.8, False)) is not None]
-    for label in (*lexicon.labels, *mishearings):
-        if label.concept_id not in present:
-            continue
-        seed = hashlib.sha256(f"{label.concept_id}\t{' '.join(label.stems)}".encode()).digest()
-        name = "".join(DIGITS[byte & 63] for byte in seed[:5])
-        total = sum(word_weight(lexicon, one) for one in label.stems)
-        text = f"{name}{token_of(label.concept_id)}{DIGITS[round(label.weight * 10)]}{varint(round(total * 10))}"
-        for one in label.stems:
-            found.setdefault(one, []).append((total, text))
-    return {one: [text for _, text in sorted(items)[:LABEL_CAP]] for one, items in found.items()}
 
 
 def words_file(lexicon: Lexicon, present: frozenset[str], frequencies: Mapping[str, int]) -> str:
@@ -258,18 +370,31 @@ def names_file(lexicon: Lexicon, present: frozenset[str]) -> str:
     return script("names", " ".join(" ".join(row) for row in sorted(names)))
 
 
-def relatives_files(lexicon: Lexicon, used: Collection[str]) -> dict[str, str]:
-    """For each word that a student may type, the words of the course that may stand for it, with their weights.
+def related_words(lexicon: Lexicon, words: Iterable[str], used: Collection[str]) -> dict[str, bytes]:
+    """For each of some words that a student may type, the words of the course that may stand for it, with weights.
 
     One with none is listed too: it is no misspelling.
     """
-    shards: list[dict[str, str]] = [{} for _ in range(RELATIVE_SHARDS)]
-    for one in sorted({*lexicon.by_stem, *everyday(), *lay()[0], *used}):
-        if not one.isalnum() or len(one) > 24:
-            continue
+    rows: dict[str, bytes] = {}
+    for one in words:
         found = islice(((other, w) for other, w in lexicon.relatives(one) if other in used), RELATIVES)
-        shards[fnv(one) % RELATIVE_SHARDS][one] = " ".join(f"{other}:{round(weight * 100)}" for other, weight in found)
-    return {f"search/e/{n:x}.js": script(f"e/{n:x}", shard) for n, shard in enumerate(shards)}
+        rows[one] = " ".join(f"{other}:{round(weight * 100)}" for other, weight in found).encode()
+    return rows
+
+
+def typed_words(lexicon: Lexicon, used: Iterable[str]) -> set[str]:
+    """The words that a student may type and that may have others of the course to stand for them."""
+    every = {*lexicon.by_stem, *everyday(), *lay()[0], *used}
+    return {one for one in every if one.isalnum() and len(one) <= 24}
+
+
+def relative_file(word: str) -> str:
+    """The file in which a typed word is looked up."""
+    return f"e/{fnv(word) % RELATIVE_SHARDS:x}"
+
+
+def relative_files() -> list[str]:
+    return [f"e/{number:x}" for number in range(RELATIVE_SHARDS)]
 
 
 def phrases() -> dict[str, str]:

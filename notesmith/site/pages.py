@@ -8,7 +8,7 @@ import io
 import json
 import re
 import uuid
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
@@ -29,7 +29,7 @@ from notesmith.vocabulary.expand import stems_of, words_of
 
 HERE = Path(__file__).resolve().parent
 MOST_SESSIONS = 120  # sessions shown on a course-wide page; more are found by search
-LIST_PAGE = 200
+LIST_PAGE = 50  # sessions on a full page of a list
 FEED_ENTRIES = 30
 CLUES = 6
 CLUE_STEMS = 2
@@ -42,6 +42,7 @@ CSP = (
 _CONTROLS = re.compile(
     r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069\ufeff\ud800-\udfff\ufffe\uffff]"
 )
+LISTS = ("cases", "questions", "sessions")
 NOTE_PARTS = {**PART_TITLES, "housekeeping": "Housekeeping"}
 
 
@@ -52,6 +53,47 @@ class Clue(msgspec.Struct, frozen=True):
     kind: str
     lecture_id: str
     anchor: str
+
+
+class Block(msgspec.Struct, frozen=True, array_like=True):
+    """A run of rendered HTML (of CSV rows in ``flash``) for one section of a page and one group in it."""
+
+    section: str
+    group: str
+    count: int
+    text: str
+
+
+class Piece(msgspec.Struct, frozen=True, array_like=True):
+    """What one lecture gives to one course-wide page, rendered."""
+
+    blocks: tuple[Block, ...]
+    clues: tuple[tuple[bool, Clue], ...] = ()  # the strong ones first, each with whether it is one
+
+
+class Joined(msgspec.Struct, frozen=True):
+    """The blocks of one section and group, one after the other."""
+
+    count: int
+    html: Markup
+
+
+SECTIONS = ("points", "flash", "cases", "given", "compared", "asked", "mentions", "remedies", "loose", "whole")
+
+
+def join(pieces: Sequence[Piece]) -> dict[str, dict[str, Joined]]:
+    """The blocks of pieces by section and group, in the order of the pieces."""
+    found: dict[str, dict[str, list[Block]]] = {section: {} for section in SECTIONS}
+    for piece in pieces:
+        for block in piece.blocks:
+            found[block.section].setdefault(block.group, []).append(block)
+    return {
+        section: {
+            group: Joined(sum(b.count for b in blocks), Markup("".join(b.text for b in blocks)))
+            for group, blocks in groups.items()
+        }
+        for section, groups in found.items()
+    }
 
 
 def plain(value: Any) -> Any:
@@ -133,8 +175,8 @@ def path_of(key: str) -> str:
         return f"sessions/{rest}.html"
     if scheme == "pair":
         return "compare/" + re.sub(r"[^A-Za-z0-9._-]", "-", rest.replace("+", "--")) + ".html"
-    if scheme in ("cases", "questions"):
-        return f"{scheme}/index.html" if rest == "1" else f"{scheme}/page-{rest}.html"
+    if scheme in LISTS:
+        return f"{scheme}/{rest}.html"
     if scheme == "remedy":
         return f"remedies/{flat}.html"
     if scheme == "rubric":
@@ -175,6 +217,19 @@ def csv_text(rows: Iterable[Sequence[str]]) -> str:
     return out.getvalue()
 
 
+def list_pages(lectures: int) -> dict[str, tuple[int, int]]:
+    """The pages of a list of so many lectures, by name, with the places (from 0) that each shows.
+
+    The latest, which is the index, has up to two pages' worth; the others are full and stay as they are.
+
+    >>> list_pages(70), list_pages(130)
+    ({'index': (0, 70)}, {'index': (50, 130), 'page-1': (0, 50)})
+    """
+    full = max(1, lectures // LIST_PAGE) - 1
+    older = {f"page-{n}": (LIST_PAGE * (n - 1), LIST_PAGE * n) for n in range(full, 0, -1)}
+    return {"index": (LIST_PAGE * full, lectures), **older}
+
+
 class Entry(msgspec.Struct, frozen=True):
     label: str
     href: str
@@ -187,13 +242,11 @@ class SiteView:
 
     def __init__(
         self, settings: CourseSettings, vocabulary: Vocabulary, counts: Mapping[str, int], heads: Sequence[Head],
-        summaries: Mapping[str, tuple[int, int, int]],
     ) -> None:  # fmt: skip
         self.settings = settings
         self.vocabulary = vocabulary
         self.counts = counts
         self.heads = heads
-        self.summaries = summaries
 
     # ------------------------------------------------------------ small pieces
 
@@ -212,97 +265,152 @@ class SiteView:
     def render(self, template: str, root: str, **values: Any) -> str:
         return environment().get_template(template).render(site=self, settings=self.settings, root=root, **values)
 
+    # ------------------------------------------------------------ what one lecture gives
+
+    @cached_property
+    def _blocks(self) -> Any:
+        """The macros that render a lecture's blocks."""
+        template = environment().get_template("lecture.html")
+        return template.make_module({"site": self, "settings": self.settings, "root": "../"})
+
+    def piece(self, key: str, share: Share) -> Piece:
+        """A lecture's part in a course-wide page. The site need only know of the pages that the lecture stands on."""
+        make, head = self._blocks, share.head
+        if key.startswith("pair/"):
+            return Piece((Block("whole", "", 1, str(make.comparisons(share))),))
+        if key == "cases":
+            return Piece((Block("whole", "", 1, str(make.told_cases(share))),))
+        if key == "questions":
+            return Piece((Block("whole", "", 1, str(make.answered(share))),))
+        of_remedy = key.startswith("remedy/")
+        groups: dict[tuple[str, str], list[PointCard]] = {}
+        for point in share.points:
+            place = ("points", point.kind) if of_remedy else ("remedies", point.remedy_id) if point.remedy_id else None
+            groups.setdefault(place or ("loose", ""), []).append(point)
+        blocks = [
+            Block(section, group, len(points), str(make.points(head, points, of_remedy)))
+            for (section, group), points in groups.items()
+        ]
+        if of_remedy:
+            blocks += [Block("flash", kind, len(points), self._flash(key, head, points))
+                       for (_, kind), points in groups.items()]  # fmt: skip
+            compared: dict[str, list[int]] = {}
+            for comparison in share.comparisons:
+                other = comparison.right_id if comparison.left_id == key else comparison.left_id
+                compared.setdefault(other, []).append(comparison.start_ms)
+            blocks += [Block("compared", o, len(times), str(make.places(head, times))) for o, times in compared.items()]
+        if of_remedy and share.prescriptions:
+            blocks.append(Block("given", "", len(share.prescriptions), str(make.given(share))))
+        if share.cases:
+            blocks.append(Block("cases", "", len(share.cases), str(make.cases(share))))
+        if share.questions:
+            blocks.append(Block("asked", "", len(share.questions), str(make.asked(share))))
+        blocks.append(Block("mentions", "", 1, str(make.mentions(share))))
+        return Piece(tuple(blocks), self._clues(key, share) if of_remedy else ())
+
+    def _flash(self, key: str, head: Head, points: Sequence[PointCard]) -> str:
+        return csv_text(
+            (
+                f"{self.short(key)}: {KIND_TITLES[point.kind].lower()}",
+                point.text,
+                head.title,
+                seconds_of(point.start_ms),
+            )
+            for point in points
+        )
+
+    def _clues(self, key: str, share: Share) -> tuple[tuple[bool, Clue], ...]:
+        """The strongest points about a remedy, with its names hidden; no page shows more of one lecture."""
+        concept = self.vocabulary.get(key)
+        if concept is None:
+            return ()
+        names = {w for label in (concept.pref_label, *concept.alt_labels, *concept.fact("common"))
+                 for w in words_of(label) if len(w) > 3}  # fmt: skip
+        names.update(w for w in words_of(concept.pref_label) if len(w) == 3)
+        found: dict[str, tuple[bool, Clue]] = {}
+        for point in sorted((p for p in share.points if p.remedy_id == key), key=lambda p: not p.strong):
+            text = hide_names(point.text, names)
+            if tells(text):
+                clue = Clue(text, KIND_TITLES[point.kind], share.head.id, point.anchor)
+                found.setdefault(text, (point.strong, clue))
+            if len(found) >= CLUES:
+                break
+        return tuple(found.values())
+
     # ------------------------------------------------------------ course-wide pages
 
-    def related_pages(self, key: str) -> list[str]:
-        """Pages whose coming or going changes this one."""
-        if key.startswith("remedy/"):
-            others = (r.other for r in self.vocabulary.relations_of.get(key, ()))
-            return sorted({other for other in others if other in self.counts})
-        if key.startswith(("rubric/", "chapter/", "idea/")):
+    def near(self, moved: Collection[str]) -> set[str]:
+        """The pages that link, beside what was taught, to one of those that came or went."""
+        found: set[str] = set()
+        for key in moved:
             concept = self.vocabulary.get(key)
-            near = (*self.vocabulary.narrower.get(key, ()), *(concept.broader if concept else ()))
-            return sorted({other for other in near if other in self.counts})
-        return []
+            found.update(self.vocabulary.narrower.get(key, ()), concept.broader if concept else ())
+        for key in self.counts:
+            if key.startswith("remedy/") and any(r.other in moved for r in self.vocabulary.relations_of.get(key, ())):
+                found.add(key)
+        return found & self.counts.keys()
 
-    def concept_page(self, key: str, shares: Sequence[Share], sessions: int) -> dict[str, str]:
-        """The files of a course-wide page."""
+    def concept_page(self, key: str, pieces: Sequence[Piece]) -> dict[str, str]:
+        """The files of a course-wide page, from the pieces of the latest lectures, latest first."""
         path = path_of(key)
-        latest_first = list(reversed(shares))
-        common = {"key": key, "shares": latest_first, "sessions": sessions, "shown": len(shares)}
+        sections = join(pieces)
+        common = {"key": key, "sections": sections, "sessions": self.counts[key], "shown": len(pieces)}
         if key.startswith("remedy/"):
-            return self._remedy(key, path, latest_first, common)
+            return self._remedy(key, path, sections, common)
         if key.startswith("pair/"):
             ids = [f"remedy/{slug}" for slug in key.removeprefix("pair/").split("+")]
             return {path: self.render("pair.html", "../", ids=ids, **common)}
-        if key.startswith("cases/"):
-            return {path: self.render("cases.html", "../", pages=self._pager("cases", key), **common)}
-        if key.startswith("questions/"):
-            return {path: self.render("questions.html", "../", pages=self._pager("questions", key), **common)}
-        remedies: dict[str, list[tuple[Share, PointCard]]] = {}
-        loose: list[tuple[Share, PointCard]] = []
-        for share in latest_first:
-            for point in share.points:
-                (remedies.setdefault(point.remedy_id, []) if point.remedy_id else loose).append((share, point))
+        by_remedy = sorted((self.short(remedy), remedy, held.html) for remedy, held in sections["remedies"].items())
         concept = self.vocabulary.get(key)
         return {
             path: self.render(
-                "concept.html", "../", by_remedy=sorted(remedies.items(), key=lambda item: self.short(item[0])),
-                loose=loose, gloss=" ".join(concept.fact("gloss")) if concept else "",
+                "concept.html", "../", by_remedy=[(remedy, html) for _, remedy, html in by_remedy],
+                gloss=" ".join(concept.fact("gloss")) if concept else "",
                 other_names=concept.alt_labels if concept else (),
                 wider=[c for c in (concept.broader if concept else ()) if c in self.counts],
                 narrower=[c for c in self.vocabulary.narrower.get(key, ()) if c in self.counts], **common,
             )
         }  # fmt: skip
 
-    def _pager(self, kind: str, key: str) -> list[tuple[str, str, bool]]:
-        numbers = sorted(int(k.partition("/")[2]) for k in self.counts if k.startswith(kind + "/"))
-        return [
-            (f"Sessions {100 * (n - 1) + 1} to {min(100 * n, len(self.heads))}", path_of(f"{kind}/{n}").split("/")[1],
-             key == f"{kind}/{n}")
-            for n in numbers
-        ]  # fmt: skip
+    def list_page(self, kind: str, name: str, pieces: Sequence[Piece] = ()) -> dict[str, str]:
+        """A page of cases, questions or sessions; of sessions the heads are printed."""
+        pages = list_pages(len(self.heads))
+        links = [("Latest" if one == "index" else f"Sessions {first + 1} to {last}", f"{one}.html", one == name)
+                 for one, (first, last) in pages.items()]  # fmt: skip
+        first, last = pages[name]
+        return {
+            path_of(f"{kind}/{name}"): self.render(
+                f"{kind}.html", "../", pages=links, sections=join(pieces), heads=list(reversed(self.heads[first:last]))
+            )
+        }
 
-    def _remedy(self, key: str, path: str, shares: Sequence[Share], common: dict[str, Any]) -> dict[str, str]:
-        by_kind: dict[PointKind, list[tuple[Share, PointCard]]] = {}
-        for share in shares:
-            for point in share.points:
-                by_kind.setdefault(point.kind, []).append((share, point))
+    def _remedy(
+        self, key: str, path: str, sections: Mapping[str, Mapping[str, Joined]], common: dict[str, Any]
+    ) -> dict[str, str]:
         relations: dict[str, dict[str, list[str]]] = {}
         for relation in self.vocabulary.relations_of.get(key, ()):
             book = relations.setdefault(relation.book, {})
             book.setdefault(relation.relation, []).append(relation.other)
-        compared: dict[str, list[tuple[Head, int]]] = {}
-        for share in shares:
-            for comparison in share.comparisons:
-                other = comparison.right_id if comparison.left_id == key else comparison.left_id
-                compared.setdefault(other, []).append((share.head, comparison.start_ms))
+        compared = sorted((self.short(other), other, held.html) for other, held in sections["compared"].items())
         concept = self.vocabulary.get(key)
-        aspects = [kind for kind in REMEDY_ASPECTS if kind in by_kind]
-        files = {
-            path: self.render(
-                "remedy.html", "../", by_kind=by_kind, aspects=aspects,
-                missing=[kind for kind in REMEDY_ASPECTS if kind not in by_kind], relations=relations,
-                compared=sorted(compared.items(), key=lambda item: self.short(item[0])),
-                other_names=concept.alt_labels if concept else (),
-                abbreviations=concept.fact("abbreviation") if concept else (),
-                common_names=concept.fact("common") if concept else (), **common,
-            )
-        }  # fmt: skip
-        flash = [("Question", "Answer", "Session", "Seconds")]
-        for kind in aspects:
-            for share, point in by_kind[kind]:
-                flash.append(
-                    (f"{self.short(key)}: {KIND_TITLES[kind].lower()}", point.text, share.head.title,
-                     seconds_of(point.start_ms))
-                )  # fmt: skip
-        files[path.removesuffix(".html") + ".flashcards.csv"] = csv_text(flash)
-        for alias in self.aliases(key):
-            files[alias] = self.render("moved.html", "../", target=path.split("/")[1], label=self.short(key))
-        return files
+        aspects = [kind for kind in REMEDY_ASPECTS if kind in sections["points"]]
+        page = self.render(
+            "remedy.html", "../", aspects=aspects,
+            missing=[kind for kind in REMEDY_ASPECTS if kind not in aspects], relations=relations,
+            compared=[(other, html) for _, other, html in compared],
+            other_names=concept.alt_labels if concept else (),
+            abbreviations=concept.fact("abbreviation") if concept else (),
+            common_names=concept.fact("common") if concept else (), **common,
+        )  # fmt: skip
+        flash = csv_text([("Question", "Answer", "Session", "Seconds")])
+        flash += "".join(sections["flash"][kind].html for kind in aspects)
+        return {path: page, path.removesuffix(".html") + ".flashcards.csv": flash}
 
-    @cached_property
-    def _alias_owners(self) -> dict[str, str]:
+    def moved_page(self, key: str) -> str:
+        """What stands at an address under which a remedy was known."""
+        return self.render("moved.html", "../", target=path_of(key).split("/")[1], label=self.short(key))
+
+    def aliases(self) -> dict[str, str]:
         """Addresses under which a remedy may have been known: earlier ids and the slug of its printed name."""
         owners: dict[str, str] = {}
         for key in sorted(self.counts):
@@ -315,25 +423,6 @@ class SiteView:
                 if full not in self.counts and full != "remedy/":
                     owners.setdefault(path_of(full), key)
         return owners
-
-    def aliases(self, key: str) -> list[str]:
-        return [path for path, owner in self._alias_owners.items() if owner == key]
-
-    def files_of(self, key: str) -> tuple[str, ...]:
-        """Every file that a page which is gone may have left."""
-        if key.startswith("session/"):
-            return lecture_files(key.partition("/")[2])
-        path = path_of(key) if "/" in key else ""
-        if key.startswith("remedy/"):
-            concept = self.vocabulary.get(key)
-            old = ["-".join(words_of(concept.pref_label)), *concept.fact("formerly")] if concept else []
-            return (path, path.removesuffix(".html") + ".flashcards.csv",
-                    *(path_of(f"remedy/{name.removeprefix('remedy/')}") for name in old
-                      if f"remedy/{name.removeprefix('remedy/')}" not in self.counts))  # fmt: skip
-        return (path,) if path else ()
-
-    def linkable(self, _: Mapping[str, str]) -> str:
-        return ""
 
     # ------------------------------------------------------------ a session
 
@@ -415,16 +504,14 @@ class SiteView:
 
     # ------------------------------------------------------------ home and indexes
 
-    def overview_pages(
-        self, coming: Sequence[tuple[Head, CarryCard]], old: Mapping[str, str], wanted: Mapping[str, str]
-    ) -> dict[str, str]:
+    def overview_pages(self, coming: Sequence[tuple[Head, CarryCard]]) -> dict[str, str]:
         latest = list(reversed(self.heads))
         series: dict[str, list[Head]] = {}
         for head in self.heads:
             if head.series:
                 series.setdefault(head.series, []).append(head)
         ordered = sorted(series.items(), key=lambda item: item[1][-1].date or "", reverse=True)
-        files = {
+        return {
             "index.html": self.render(
                 "home.html", "", latest=latest[:6], series=ordered[:40], series_count=len(ordered), coming=coming[:6],
                 remedies=sum(key.startswith("remedy/") for key in self.counts),
@@ -438,18 +525,6 @@ class SiteView:
             "compare/index.html": self._pairs(),
             "feed.xml": self.feed(latest[:FEED_ENTRIES]),
         }  # fmt: skip
-        pages = [latest[i : i + LIST_PAGE] for i in range(0, len(latest), LIST_PAGE)] or [[]]
-        names = ["index.html", *(f"list-{n}.html" for n in range(2, len(pages) + 1))]
-        for number, heads in enumerate(pages):
-            files[f"sessions/{names[number]}"] = self.render(
-                "sessions.html", "../", heads=heads, names=names, number=number
-            )
-        for kind in ("cases", "questions"):
-            if f"{kind}/1" not in self.counts:
-                files[f"{kind}/index.html"] = self.render(
-                    f"{kind}.html", "../", shares=[], sessions=0, shown=0, key=f"{kind}/1", pages=self._pager(kind, "")
-                )
-        return files
 
     def _az(self, title: str, prefixes: tuple[str, ...], folder: str) -> str:
         letters: dict[str, list[Entry]] = {}
@@ -501,30 +576,26 @@ class SiteView:
 
     # ------------------------------------------------------------ revision
 
-    def clues(self, key: str, shares: Sequence[Share]) -> list[Clue]:
-        """The strongest points about a remedy, with its names hidden."""
-        concept = self.vocabulary.get(key)
-        if concept is None:
-            return []
-        names = {w for label in (concept.pref_label, *concept.alt_labels, *concept.fact("common"))
-                 for w in words_of(label) if len(w) > 3}  # fmt: skip
-        names.update(w for w in words_of(concept.pref_label) if len(w) == 3)
-        points = [(share, p) for share in reversed(shares) for p in share.points if p.remedy_id == key]
-        points.sort(key=lambda item: not item[1].strong)
-        found: dict[str, Clue] = {}
-        for share, point in points:
-            text = hide_names(point.text, names)
-            if not tells(text):
-                continue
-            found.setdefault(text, Clue(text, KIND_TITLES[point.kind], share.head.id, point.anchor))
-            if len(found) >= CLUES:
-                break
-        return list(found.values())
-
     def revision_pages(self, cards: Sequence[tuple[str, Sequence[Clue]]]) -> dict[str, str]:
         # Ordered by a hash, so that the alphabet gives nothing away and two builds agree.
         mixed = sorted(cards, key=lambda card: hashlib.sha256(card[0].encode()).hexdigest())
         return {"revise.html": self.render("revise.html", "", cards=mixed)}
+
+
+def strongest(pieces: Sequence[Piece]) -> list[Clue]:
+    """The clues that revision shows of a remedy: of all pieces, latest first, the strong ones before the others."""
+    every = sorted((held for piece in pieces for held in piece.clues), key=lambda held: not held[0])
+    found: dict[str, Clue] = {}
+    for _, clue in every:
+        if len(found) < CLUES:
+            found.setdefault(clue.text, clue)
+    return list(found.values())
+
+
+def page_files(key: str) -> tuple[str, ...]:
+    """The files of a course-wide page."""
+    path = path_of(key)
+    return (path, path.removesuffix(".html") + ".flashcards.csv") if key.startswith("remedy/") else (path,)
 
 
 def hide_names(text: str, names: set[str]) -> str:

@@ -117,6 +117,9 @@ class Store:
             raise StoreError(f"there is no lecture {lecture_id!r} in this course; 'notesmith lectures' lists them")
         return _unpack(_bytes(rows[0][0]), Lecture), int(str(rows[0][1]))
 
+    def lecture_ids(self) -> frozenset[str]:
+        return frozenset(str(row[0]) for row in self.query("SELECT id FROM lecture"))
+
     def lecture_of_recording(self, recording_sha256: str) -> Lecture | None:
         rows = self.query("SELECT body FROM lecture WHERE recording_sha256 = ? ORDER BY id", (recording_sha256,))
         return _unpack(_bytes(rows[0][0]), Lecture) if rows else None
@@ -221,6 +224,11 @@ class Store:
     def result_key(self, lecture_id: str, stage: str) -> str | None:
         rows = self.query("SELECT input_key FROM result WHERE lecture_id = ? AND stage = ?", (lecture_id, stage))
         return str(rows[0][0]) if rows else None
+
+    def result_keys(self, stage: str) -> dict[str, str]:
+        """The keys of a stage's results, by lecture."""
+        rows = self.query("SELECT lecture_id, input_key FROM result WHERE stage = ?", (stage,))
+        return {str(lecture_id): str(key) for lecture_id, key in rows}
 
     def result(self, lecture_id: str, stage: str, of: type[T], *, input_key: str | None = None) -> T | None:
         """A stage's result, where there is one and (if a key is given) it was made from those inputs."""

@@ -357,7 +357,8 @@ class Lexicon:
         return tuple(sorted(found, key=lambda c: (-found[c], c))[:most])
 
     @cached_property
-    def _by_concept(self) -> dict[str, list[int]]:
+    def by_concept(self) -> dict[str, list[int]]:
+        """The labels of each concept, by number."""
         index: dict[str, list[int]] = {}
         for number, label in enumerate(self.labels):
             index.setdefault(label.concept_id, []).append(number)
@@ -367,7 +368,7 @@ class Lexicon:
         """The most telling stems of a concept's labels; none for names of remedies, which stand for themselves."""
         if not concept_id.startswith(IMPLIED_SCHEMES):
             return ()
-        numbers = self._by_concept.get(concept_id, ())
+        numbers = self.by_concept.get(concept_id, ())
         stems = {one for number in numbers for one in self.labels[number].stems}
         rarest = sorted(stems, key=lambda one: (-self.weight[one], one))
         preferred = self.labels[numbers[0]].stems if numbers else ()
@@ -377,7 +378,7 @@ class Lexicon:
     def substitutes(self) -> dict[str, dict[str, float]]:
         """Words in which labels of one concept differ and nothing else, where several concepts agree."""
         together: dict[tuple[str, str], int] = {}
-        for numbers in self._by_concept.values():
+        for numbers in self.by_concept.values():
             rest: dict[tuple[str, ...], set[str]] = {}
             for number in numbers:
                 if self.labels[number].concept_id.startswith(IMPLIED_SCHEMES):
@@ -407,11 +408,10 @@ class Lexicon:
 
     def relatives(self, one: str) -> tuple[Weighted, ...]:
         """Stems that may stand for a stem, with weights below 1, best first; not all of them are in the texts."""
-        found: dict[str, float] = {}
         if one in UNLIKE_ANY:
             return ()
-        said_so = ((other, LAY_WEIGHT) for other in lay()[0].get(one, ()))
-        for other, weight in (*self.substitutes.get(one, {}).items(), *everyday().get(one, ()), *said_so):
+        found: dict[str, float] = {}
+        for other, weight in self._direct(one):
             found[other] = max(found.get(other, 0.0), weight)
         for other in self.families.get(root(one), ()):
             found[other] = max(found.get(other, 0.0), ROOT_WEIGHT)
@@ -420,6 +420,20 @@ class Lexicon:
                 found[other] = max(found.get(other, 0.0), ROOT_WEIGHT * weight)
         found.pop(one, None)
         return tuple(sorted(found.items(), key=lambda item: (-item[1], item[0])))
+
+    def _direct(self, one: str) -> Iterator[Weighted]:
+        """Stems that may stand for a stem by themselves, not by their family."""
+        yield from self.substitutes.get(one, {}).items()
+        yield from everyday().get(one, ())
+        yield from ((other, LAY_WEIGHT) for other in lay()[0].get(one, ()))
+
+    def related_to(self, stems: Collection[str], among: Iterable[str]) -> set[str]:
+        """Those among some stems that may have one of ``stems`` among their relatives; some have not."""
+        roots = {root(one) for one in stems}
+        return {
+            one for one in among
+            if root(one) in roots or any(other in stems or root(other) in roots for other, _ in self._direct(one))
+        }  # fmt: skip
 
     def spellings(self, present: Collection[str] | None = None) -> frozenset[str]:
         """The words of the labels of concepts (all by default) as written, and words whose forms no ending tells."""

@@ -17,12 +17,13 @@ import pytest
 from notesmith.errors import OutputError
 from notesmith.library import MemoryLibrary
 from notesmith.site import build
-from notesmith.site.build import cache_of
+from notesmith.site.build import cache_of, forget
 from notesmith.site.pages import hide_names, tells
 from notesmith.transcribe.captions import load_captions
 from notesmith.verdicts import PersonVerdict, VerdictEntry
 from tests.site.library_fixture import (
     SETTINGS,
+    GeneratedLibrary,
     hostile_session,
     kali_session,
     lycopodium_session,
@@ -94,11 +95,59 @@ def test_an_incremental_build_equals_one_from_nothing(tmp_path, vocabulary, chan
     assert files(tmp_path / "site") == files(tmp_path / "fresh")
 
 
+def test_a_course_grown_session_by_session_equals_one_from_nothing(tmp_path, vocabulary, monkeypatch):
+    """Lists of several pages, pages that show only the latest, and postings that go over to the large index."""
+    monkeypatch.setattr("notesmith.site.pages.LIST_PAGE", 2)
+    monkeypatch.setattr("notesmith.site.pages.MOST_SESSIONS", 3)
+    monkeypatch.setattr("notesmith.site.index.PERIOD", 4)
+    kinds = [kali_session(), thuja_session(), lycopodium_session(), hostile_session()]
+    contents = [
+        msgspec.structs.replace(one, lecture=msgspec.structs.replace(one.lecture, id=f"s-{n}", title=f"Session {n}"))
+        for n, one in ((n, kinds[n % len(kinds)]) for n in range(9))
+    ]
+    for count in range(1, len(contents) + 1):
+        build(MemoryLibrary(SETTINGS, vocabulary, contents[:count]), tmp_path / "site")
+    steps = {"grown": contents, "one less": contents[:4] + contents[5:], "one put in": contents[:2] + contents[3:]}
+    for name, wanted in steps.items():
+        build(MemoryLibrary(SETTINGS, vocabulary, wanted), tmp_path / "site")
+        build(MemoryLibrary(SETTINGS, vocabulary, wanted), tmp_path / name)
+        assert files(tmp_path / "site") == files(tmp_path / name), name
+    assert (tmp_path / "site/sessions/page-3.html").is_file()
+
+
+def test_one_more_session_touches_as_much_however_long_the_course_is(tmp_path, vocabulary):
+    written = {}
+    for count in (20, 120):  # both with as many files of the large index
+        build(GeneratedLibrary(vocabulary, count, points=8, spoken=8), tmp_path / str(count))
+        one_more = build(GeneratedLibrary(vocabulary, count + 1, points=8, spoken=8), tmp_path / str(count))
+        assert one_more.lectures_read == 1
+        written[count] = one_more.files_written
+    assert written[120] < written[20] * 1.2
+
+
+@pytest.mark.parametrize("name", ["state.db", "lectures/2026-03-09-thuja-1.bin"])
+@pytest.mark.parametrize("damage", ["other bytes", "gone"])
+def test_a_damaged_cache_costs_time_only(tmp_path, vocabulary, name, damage):
+    contents = [kali_session(), thuja_session()]
+    build(MemoryLibrary(SETTINGS, vocabulary, contents), tmp_path / "site")
+    path = cache_of(tmp_path / "site") / name
+    if damage == "gone":
+        path.unlink()
+    else:
+        path.write_bytes(b"?" * 5000)
+    changed = msgspec.structs.replace(
+        contents[1], lecture=msgspec.structs.replace(contents[1].lecture, title="Another title")
+    )
+    build(MemoryLibrary(SETTINGS, vocabulary, [contents[0], changed]), tmp_path / "site")
+    build(MemoryLibrary(SETTINGS, vocabulary, [contents[0], changed]), tmp_path / "fresh")
+    assert files(tmp_path / "site") == files(tmp_path / "fresh")
+
+
 def test_what_a_killed_build_left_half_written_is_not_published(tmp_path, vocabulary):
     site = tmp_path / "site"
     build(small_library(vocabulary), site)
     wanted = files(site)
-    (cache_of(site) / "manifest.json").unlink()  # so a build begins that changes anything
+    forget(site)  # so a build begins that changes anything
     (site / "audio").mkdir(exist_ok=True)
     for folder in (site, site / "audio", site / "sessions"):
         (folder / ".x.mp3.abc.part").write_bytes(b"half")

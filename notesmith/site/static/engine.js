@@ -7,7 +7,7 @@
   const VALUE = {};
   for (let i = 0; i < 64; i += 1) VALUE[DIGITS[i]] = i;
   const KINDS = ["point", "case", "question", "transcript"];
-  const ORDINALS = 8192, CHUNK = 24, CANDIDATES = 40, IMPACT = 6.5, RELATIVE_SHARDS = 256, MOST_CONCEPTS = 8;
+  const ORDINALS = 8192, CHUNK = 24, CANDIDATES = 40, IMPACT = 6.5, RELATIVE_SHARDS = 256, NEWEST = 256, MOST_CONCEPTS = 8;
   const CONCEPT_WEIGHT = 2.0, OTHER_CONCEPTS = 0.4, COVERAGE_PART = 0.7, UNKNOWN_WORD = 3.0, LAY = 0.8, RELATIVES_IN_ALL = 20, ALIKE = 0.7, ALIKE_KNOWN = 0.76;
   const LEAST_ALIKE = 0.7, OTHER_INITIAL = 0.6, COMMONER = 0.15, NEAREST = 6, MOST_NEAR = 3, IMPLIED_PART = 0.75, NEAR_ROWS = 2, NEAR_PART = 0.4, INSIDE_CASE = 0.3;
   const STOP = new Set(("a about all also am an and any are as at be been but by can do does for from get gets had has have he her him his how i if in into is it its like me more my of on or our out she so some that the their them then there these they this to very was we were what when where which who why will with would you your being too up").split(" "));
@@ -101,6 +101,7 @@
     const docs = [], parts = [];
     let at = 0, doc = 0, delta;
     while (at < text.length) {
+      if (text[at] === " ") { doc = 0; at += 1; }  // another list
       [delta, at] = number(text, at);
       doc += delta;
       docs.push(doc);
@@ -129,11 +130,15 @@
       return names.map((name) => files[name]);
     };
     let meta = null;
-    const shardOf = (term) => "t/" + (hash(term) % meta.shards).toString(16);
+    /* What is known of a term, with its postings in all lectures but the newest ("t/") and in those ("n/"). */
     async function entries(terms) {
-      const shards = await need(terms.map(shardOf));
+      const files = await need(terms.flatMap((term) => [["t/", meta.shards], ["n/", NEWEST]].map(([folder, count]) => folder + (hash(term) % count).toString(16))));
       const found = new Map();
-      terms.forEach((term, i) => { const e = shards[i] && Object.hasOwn(shards[i], term) ? shards[i][term] : null; if (e) found.set(term, e); });
+      terms.forEach((term, i) => {
+        const [old, fresh] = [files[2 * i], files[2 * i + 1]].map((file) => (file && Object.hasOwn(file, term) ? file[term] : null));
+        if (old && fresh) found.set(term, [old[0] + fresh[0], old[1] && fresh[1] ? old[1] + " " + fresh[1] : old[1] + fresh[1], ...old.slice(2)]);
+        else if (old || fresh) found.set(term, old || fresh);
+      });
       return found;
     }
     function concepts(groups, held) {
