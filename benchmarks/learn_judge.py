@@ -3,11 +3,14 @@
     NOTESMITH_LAB=FOLDER python benchmarks/learn_judge.py [--no-sound]
 
 Lectures as the real model heard them (benchmarks/data/train; neither dev nor sealed), with and without the recogniser's
-word probabilities, beside ordinary English. With their recordings at hand (benchmarks/lab/make_audio.py train) the
-sound is asked about what the folds left doubtful, and a second, smaller set of trees learns what its answer is worth. The field's weights are fitted afresh without each fold of scripts, so that
+word probabilities, beside ordinary English. The field's weights are fitted afresh without each fold of scripts, so that
 its shares are those of lectures it has not seen; the trees are LightGBM's, with monotone constraints where more of an
-evidence can only speak for (or against) a term, and their log-odds are calibrated on folds as well. Printed: recall and
-precision by threshold on the folds left out.
+evidence can only speak for (or against) a term, and their log-odds are calibrated on folds as well.
+
+With their recordings at hand (benchmarks/lab/make_audio.py train) the phones heard in them, by an ear that was never
+taught their voices (benchmarks/learn_ear.py), are weighed by a second set of trees, and the sound is asked which wording
+fits better where that leaves doubt, which a third set weighs. Printed: recall and precision by threshold on the folds
+left out.
 """
 
 from __future__ import annotations

@@ -220,7 +220,8 @@
         if (d > limit) return;
         const letters = distance(word, list[i], limit + 2);
         const likeness = 1 - d / Math.max(target.length, other.length);
-        if (letters > limit + 2 || likeness < LEAST_ALIKE) return;
+        const alike = Math.max(likeness, 1 - letters / Math.max(word.length, list[i].length));
+        if (letters > limit + 2 || alike < LEAST_ALIKE) return;
         found.push({ one: stem(list[i]), cost: d + 0.3 * letters + (target[0] === other[0] ? 0 : OTHER_INITIAL), likeness });
       });
       found.sort((a, b) => a.cost - b.cost || (a.one < b.one ? -1 : a.one > b.one ? 1 : 0));
