@@ -37,15 +37,15 @@ def find(page, address, query):
 @pytest.mark.parametrize(
     ("query", "sentence"),
     [
-        ("Kali bichromicum", "stringy"),  # a remedy
-        ("Kali-bi.", "stringy"),  # its repertory abbreviation (Kent 1908)
+        ("Kali bichromicum", "keynote of Kali bi"),  # a remedy
+        ("Kali-bi.", "keynote of Kali bi"),  # its repertory abbreviation (Kent 1908)
         ("Lycopodeum", "Lycopodium"),  # misspelt
         ("lico podium", "Lycopodium"),  # as heard
         ("two yah", "Thuja"),  # a mishearing of this course
         ("tree of life", "Thuja"),  # a common name
         ("wrinkly wart growths", "Warts"),
         ("brittle like glass", "brittle"),
-        ("student with eleven warts", "Nineteen-year-old"),
+        ("student with eleven warts", "eleven warts on the left hand"),
         ("thirst for beer", "beer"),
     ],
 )
