@@ -24,7 +24,6 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
-import ctranslate2
 import msgspec
 import numpy as np
 import platformdirs
@@ -44,13 +43,13 @@ from notesmith.sounds import PHONES, pronounce_text  # noqa: E402
 from notesmith.sounds import ear as ear_module  # noqa: E402
 from notesmith.sounds.ear import FRAME_MS, NOTHING, Ear, spell  # noqa: E402
 from notesmith.transcribe import WhisperSpeech, find_model  # noqa: E402
+from notesmith.transcribe.witness import LEAD_MS, TAIL_MS, encode  # noqa: E402
 from notesmith.transcript import TimeSpan, Transcript  # noqa: E402
 
 DATA = HERE / "data"
 LAB = Path(os.environ.get("NOTESMITH_LAB") or platformdirs.user_cache_path("notesmith") / "lab")
 TARGET = Path(ear_module.__file__).parent / "data" / "ear.npz"
 HUMAN = Path("/usr/share/pocketsphinx/test/data/librivox")
-LEAD_MS, TAIL_MS = 200, 300
 PIECES_MS = (4_000, 12_000, 20_000, 27_000, 27_000)  # drawn from; the model hears 30 seconds
 LONGEST_MS = 28_500
 SURE = 0.5  # probability of a word whose frames are taught their phones
@@ -94,11 +93,8 @@ def codes_of(text: str) -> Codes:
     return np.array([CODE[phone] for phone in pronounce_text(text) if phone in CODE], np.int64)
 
 
-def encode(model: Any, sound: NDArray[np.float32]) -> NDArray[np.float16]:
-    features = model.feature_extractor(sound, padding=0)
-    even = np.ascontiguousarray(features[None, :, : features.shape[-1] // 2 * 2], np.float32)
-    output = model.model.encode(ctranslate2.StorageView.from_array(even), to_cpu=True)
-    return np.asarray(output, np.float32)[0].astype(np.float16)
+def encoded(model: Any, sound: NDArray[np.float32]) -> NDArray[np.float16]:
+    return encode(model, sound)[0][0].astype(np.float16)
 
 
 def pieces_of(part: str, name: str, model: Any) -> list[Piece]:
@@ -121,12 +117,12 @@ def pieces_of(part: str, name: str, model: Any) -> list[Piece]:
     if not kept.exists():
         whole = clip(LAB / part / f"{name}.ogg", TimeSpan(0, spoken[-1].end_ms + 2000))
         rate = RATE_HZ // 1000
-        made = {f"x{n}": encode(model, whole[s.start_ms * rate : s.end_ms * rate]) for n, (s, _) in enumerate(spans)}
+        made = {f"x{n}": encoded(model, whole[s.start_ms * rate : s.end_ms * rate]) for n, (s, _) in enumerate(spans)}
         kept.parent.mkdir(parents=True, exist_ok=True)
         np.savez(kept, **made)
-    with np.load(kept) as encoded:
+    with np.load(kept) as pieces:
         return [
-            Piece(encoded[f"x{n}"], codes_of(text), frames_of(heard, span, len(encoded[f"x{n}"])))
+            Piece(pieces[f"x{n}"], codes_of(text), frames_of(heard, span, len(pieces[f"x{n}"])))
             for n, (span, text) in enumerate(spans)
         ]
 
@@ -220,7 +216,7 @@ def human_speech(model: Any) -> Iterator[tuple[NDArray[np.float16], Codes]]:
         text, _, name = line.strip().rpartition(" (")
         with wave.open(str(HUMAN / f"{name.strip(')')}.wav")) as file:
             sound = np.frombuffer(file.readframes(file.getnframes()), np.int16).astype(np.float32) / 32768
-        yield encode(model, sound), codes_of(text.replace("<s>", "").replace("</s>", ""))
+        yield encoded(model, sound), codes_of(text.replace("<s>", "").replace("</s>", ""))
 
 
 def names(part: str, voices: Sequence[str] = ()) -> list[str]:

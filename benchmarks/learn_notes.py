@@ -299,7 +299,7 @@ def learn(taken: Sequence[Example], paths: dict[str, list[str]]) -> learned.Mode
             steps[a, goes_on] = 0.001  # a case has a beginning
     if not paths:
         steps_, first_, prior_ = _logs(steps), _logs(first[None])[0], _logs(prior[None])[0]
-        empty = learned.Linear(("no", "yes"), (0.0, 0.0), {})
+        empty, never = (learned.Linear(("no", "yes"), (0.0, bias), {}) for bias in (0.0, -99.0))
         return learned.Model(
             states,
             steps_,
@@ -308,6 +308,8 @@ def learn(taken: Sequence[Example], paths: dict[str, list[str]]) -> learned.Mode
             empty,
             learned.Linear(learned.POINT_KINDS, (0.0,) * len(learned.POINT_KINDS), {}),
             POINT_FROM,
+            never,
+            never,
         )
     rows, answers, weights = [], [], []
     for one in taken:

@@ -83,19 +83,18 @@ def correct(
     ``weights`` and ``judge`` are those that ship with the package unless given (for measuring).
     """
     learnt = (weights or load_weights(), judge or load_judge())
-    sound = None
-    if witness is not None and len(vocabulary):
-        hearing = listen_for_phones(transcript, witness, phones, keep_phones)
-        sound = Sound(witness, PhonesHeard(transcript, hearing))
     rulings = rulings_of(verdicts)
     ruled = ruled_corrections(transcript, rulings, vocabulary)
     if not len(vocabulary):
         return Corrections(transcript.digest, tuple(ruled))
+    heard, sound = None, None
+    if witness is not None:
+        heard = PhonesHeard(transcript, listen_for_phones(transcript, witness, phones, keep_phones))
+        sound = Sound(witness, heard)
     readings, quoted = read_along(transcript, textbook, vocabulary)
     done = [*ruled, *_untouched(transcript, [q for q in quoted if not _refused(rulings, q)], ruled)]
     found = _by_sound(transcript, vocabulary, rulings, session, sound, learnt, done)
     items = [*done, *found]
-    heard = sound.heard if sound is not None else None
     items += _untouched(transcript, potency_proposals(transcript, vocabulary, items, heard), items)
     kept = _limit_review(
         [item for item in items if not _refused(rulings, item) or item in ruled],

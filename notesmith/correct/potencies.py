@@ -106,10 +106,8 @@ def _potency_by_sound(transcript: Transcript, r: WordRange, said: Sequence[tuple
     bound = NEAR if dosing else NEAR_WITHOUT_DOSING
     if not SHORTEST <= len(heard) <= MAX_PHONES:
         return None
-    distances = load_costs().distances(heard, encode_all([phones for phones, _ in said]))
-    best = int((distances / [max(len(heard), len(phones)) for phones, _ in said]).argmin())
-    phones, name = said[best]
-    return name if distances[best] <= bound * max(len(heard), len(phones)) else None
+    relative, _, name = _nearest(heard, said)
+    return name if relative <= bound else None
 
 
 def _potency_in_sound(transcript: Transcript, r: WordRange, heard: str, said: Sequence[tuple[str, str]]) -> str | None:
@@ -117,13 +115,18 @@ def _potency_in_sound(transcript: Transcript, r: WordRange, heard: str, said: Se
     words = transcript.words[r.start : r.end]
     if not said or not SHORTEST <= len(heard) <= MAX_PHONES or {sounding(word.text) for word in words} & NEGATIONS:
         return None
-    costs = load_costs()
-    distances = costs.distances(heard, encode_all([phones for phones, _ in said]))
+    relative, distance, name = _nearest(heard, said)
+    written = "".join(pronounce_text(word.text) for word in words)[:MAX_PHONES]
+    behind = float(load_costs().distances(heard, encode_all([written]))[0]) if written else HEARD_BY * 2
+    return name if relative <= NEAR_IN_SOUND and behind - distance >= HEARD_BY else None
+
+
+def _nearest(heard: str, said: Sequence[tuple[str, str]]) -> tuple[float, float, str]:
+    """The potency that sounds nearest: its distance a phone, the whole distance, and its name."""
+    distances = load_costs().distances(heard, encode_all([phones for phones, _ in said]))
     relative = distances / [max(len(heard), len(phones)) for phones, _ in said]
     best = int(relative.argmin())
-    written = "".join(pronounce_text(word.text) for word in words)[:MAX_PHONES]
-    behind = float(costs.distances(heard, encode_all([written]))[0]) if written else HEARD_BY * 2
-    return said[best][1] if relative[best] <= NEAR_IN_SOUND and behind - distances[best] >= HEARD_BY else None
+    return float(relative[best]), float(distances[best]), said[best][1]
 
 
 def _remedy_ends(transcript: Transcript, vocabulary: Vocabulary, corrections: Sequence[Correction]) -> set[int]:

@@ -55,7 +55,7 @@ def words(request: Request) -> Response:
         item = queue[min(at, len(queue) - 1)] if queue else None
         shown, times = places(store, item) if item is not None else ((), 0)
         rivals = _rivals(item, desk, store)
-        several = len(store.lectures()) > 1
+        several = len(store.lecture_ids()) > 1
     latest = latest_own(request, entries, desk.who)
     return desk.page(
         "words.html",

@@ -68,8 +68,8 @@ class Model(msgspec.Struct, frozen=True):
     point: Linear
     kind: Linear
     point_from: float
-    urgent: Linear = Linear(("no", "yes"), (0.0, -99.0), {})
-    discourages: Linear = Linear(("no", "yes"), (0.0, -99.0), {})
+    urgent: Linear
+    discourages: Linear
 
 
 @lru_cache(maxsize=1)

@@ -24,7 +24,7 @@ from faster_whisper.tokenizer import Tokenizer
 from numpy.typing import NDArray
 
 from notesmith.errors import ModelError, RecordingError
-from notesmith.recording import clip
+from notesmith.recording import Sound, clip
 from notesmith.sounds.ear import load_ear
 from notesmith.transcribe.model import PACKAGED_NAME
 from notesmith.transcribe.whisper import SpeechModel, WhisperSpeech, WindowedWhisper, load_model
@@ -138,11 +138,18 @@ class AudioWitness:
             return None
         if len(sound) < 1600:
             return None
-        features = model.feature_extractor(sound, padding=0)
-        frames = features.shape[-1] // 2 * 2  # the encoder halves the time
-        batch: Any = ctranslate2.StorageView.from_array(np.ascontiguousarray(features[None, :, :frames], np.float32))
-        output = model.model.encode(batch, to_cpu=True)
-        return np.asarray(output, dtype=np.float32), frames
+        return encode(model, sound)
+
+
+def encode(model: WindowedWhisper, sound: Sound) -> tuple[NDArray[np.float32], int]:
+    """The encoder's output for (n,) sound at 16 kHz, (1, frames, width), and the number of feature frames, twice as many.
+
+    The sound alone is encoded, not filled up to half a minute.
+    """
+    features = model.feature_extractor(sound, padding=0)
+    frames = features.shape[-1] // 2 * 2  # the encoder halves the time
+    batch: Any = ctranslate2.StorageView.from_array(np.ascontiguousarray(features[None, :, :frames], np.float32))
+    return np.asarray(model.model.encode(batch, to_cpu=True), dtype=np.float32), frames
 
 
 @lru_cache(maxsize=1)
