@@ -198,19 +198,19 @@ def _is_age(session: Session, start: int, end: int, first: int, last: int, value
 
 def _length(said: str) -> int:
     """How many figures a number read out in words has."""
-    return sum(
-        len(part)
-        if part.isdigit()
-        else 2
-        if re.fullmatch(_PAIR, part)
-        else 3
-        if part.startswith("tr")
-        else 2
-        if " " in part
-        else 1
-        for part in re.findall(rf"{_PAIR}|(?:(?:double|triple|treble) )?\w+", said)
-        if part.isdigit() or re.fullmatch(rf"{_PAIR}|{_FIGURE}", part)
-    )
+    parts = re.findall(rf"{_PAIR}|(?:(?:double|triple|treble) )?\w+", said)
+    return sum(_figures(part) for part in parts)
+
+
+def _figures(part: str) -> int:
+    """How many figures one part of it says; words among them that are no number say none."""
+    if part.isdigit():
+        return len(part)
+    if re.fullmatch(_PAIR, part):
+        return 2
+    if not re.fullmatch(_FIGURE, part):
+        return 0
+    return {"double": 2, "triple": 3, "treble": 3}.get(part.partition(" ")[0], 1)
 
 
 def _runs(session: Session, start: int, end: int) -> Iterator[tuple[int, int, PersonRole]]:

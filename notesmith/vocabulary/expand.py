@@ -463,9 +463,9 @@ class Lexicon:
         found = []
         for _, distance, at in process.extract(target, folded, scorer=OSA.distance, score_cutoff=limit, limit=None):
             letters = OSA.distance(word, words[at])
-            # Two letters changed about can make the folded forms less alike than the words themselves.
-            alike = max(1 - distance / max(len(target), len(folded[at])), 1 - letters / max(len(word), len(words[at])))
             likeness = 1 - distance / max(len(target), len(folded[at]))
+            # Two letters changed about can make the folded forms less alike than the words themselves.
+            alike = max(likeness, 1 - letters / max(len(word), len(words[at])))
             if alike >= LEAST_ALIKE and letters <= limit + 2:
                 cost = distance + 0.3 * letters + (OTHER_INITIAL if target[:1] != folded[at][:1] else 0.0)
                 found.append((cost, stem(words[at]), likeness))
