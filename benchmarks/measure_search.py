@@ -46,6 +46,7 @@ SETS = {
     "held": ("dev3", "dev4"),
     "open3": ("dev", "dev2", "dev3", "dev4"),
     "sealed3": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
+    "sealed4": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
 }
 NEAR_MS = 5000
 DEPTH = 10
