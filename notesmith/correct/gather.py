@@ -32,7 +32,7 @@ from notesmith.correct.candidates import (
 from notesmith.correct.decide import probabilities
 from notesmith.correct.evidence import Session, support_of
 from notesmith.correct.forms import FormTable
-from notesmith.correct.index import picture, reduced
+from notesmith.correct.index import alike, pictures, reduced
 from notesmith.correct.weigh import Weights, load_weights
 from notesmith.sounds.distance import MAX_PHONES, encode_all
 from notesmith.transcript import Transcript, WordRange
@@ -154,7 +154,7 @@ def _nearest(sounds: Sequence[str], chosen: NDArray[np.int64], table: FormTable)
     index = table.index
     lengths = index.lengths[chosen]
     sizes = np.array([len(one) for one in sounds])
-    likeness = np.stack([picture(one) for one in sounds]) @ np.stack([picture(index.phones[n]) for n in chosen]).T
+    likeness = alike(pictures(sounds), pictures([index.phones[n] for n in chosen]))
     ratio = sizes[:, None] / lengths[None, :]
     rows, columns = np.nonzero((likeness >= LEAST_LIKE) & (ratio > 0.55) & (ratio < 1.8))
     if not len(rows):

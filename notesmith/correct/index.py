@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 from rapidfuzz import process
 from rapidfuzz.distance import Levenshtein
+from threadpoolctl import ThreadpoolController
 
 from notesmith.sounds.distance import MAX_PHONES, SoundCosts, encode_all
 from notesmith.sounds.phones import VOWELS
@@ -32,21 +34,38 @@ _MERGED = {
 _BATCH = 128
 
 
-def picture(phones: str) -> Floats:
-    """A coarse picture of a string of phones: its consonant classes, alone, in pairs and in pairs over one."""
-    classes = [_EDGE, *(_CLASSES[p] for p in phones if p in _CLASSES), _EDGE]
-    if len(classes) < 4:  # short forms are told apart by their vowels' places too
-        classes = [_EDGE, *(_CLASSES.get(p, _VOWEL) for p in phones if p in _CLASSES or p in VOWELS), _EDGE]
-    made = [0.0] * _FEATURES
-    for a in classes[1:-1]:
-        made[a] += 0.6
-    for a, b in itertools.pairwise(classes):
-        made[_SIZE + a * _SIZE + b] += 1.0
-    for a, b in zip(classes, classes[2:], strict=False):
-        made[_SIZE + _SIZE * _SIZE + a * _SIZE + b] += 0.5
-    array = np.array(made, np.float32)
-    norm = float(np.linalg.norm(array))
-    return array / norm if norm else array
+def pictures(strings: Sequence[str]) -> Floats:
+    """(n, features) coarse pictures of strings of phones: their consonant classes, alone, in pairs and in pairs over one."""
+    cells: list[int] = []
+    weights: list[float] = []
+    for number, phones in enumerate(strings):
+        classes = [_EDGE, *(_CLASSES[p] for p in phones if p in _CLASSES), _EDGE]
+        if len(classes) < 4:  # short forms are told apart by their vowels' places too
+            classes = [_EDGE, *(_CLASSES.get(p, _VOWEL) for p in phones if p in _CLASSES or p in VOWELS), _EDGE]
+        first, count = number * _FEATURES, len(classes)
+        cells += [first + a for a in classes[1:-1]]
+        pairs = first + _SIZE
+        cells += [pairs + a * _SIZE + b for a, b in itertools.pairwise(classes)]
+        pairs += _SIZE * _SIZE
+        cells += [pairs + a * _SIZE + b for a, b in zip(classes, classes[2:], strict=False)]
+        weights += [0.6] * (count - 2) + [1.0] * (count - 1) + [0.5] * (count - 2)
+    summed = np.bincount(np.array(cells, np.int64), weights, len(strings) * _FEATURES)
+    made = summed.astype(np.float32).reshape(-1, _FEATURES)
+    norms = np.sqrt(np.array([row.dot(row) for row in made], np.float32))
+    norms[norms == 0] = 1
+    made /= norms[:, None]
+    return made
+
+
+def alike(ours: Floats, theirs: Floats) -> Floats:
+    """(n, m) how alike pictures are, 0 to 1. One thread: for so little, several only wait for each other."""
+    with _blas().limit(limits=1, user_api="blas"):
+        return np.asarray(ours @ theirs.T)
+
+
+@lru_cache(maxsize=1)
+def _blas() -> ThreadpoolController:
+    return ThreadpoolController()
 
 
 def skeleton(phones: str) -> str:
@@ -87,12 +106,12 @@ class FormIndex:
             groups.setdefault(skeleton(one), []).append(number)
         members = [np.array(group, np.int64) for group in groups.values()]
         members.sort(key=lambda group: (float(self.lengths[group].mean()), int(group[0])))
-        pictures = np.stack([picture(self.phones[g[0]]) for g in members] or [picture("")])
+        drawn = pictures([self.phones[g[0]] for g in members] or [""])
         lengths = np.array([self.lengths[g].mean() for g in members] or [0], np.float32)
         cores = np.flatnonzero([bool(core[g].any()) for g in members])
         # Groups stand in order of length, so that those of about one length are one slice.
-        self._all = _Groups(members, pictures, lengths)
-        self._core = _Groups([members[i] for i in cores], pictures[cores], lengths[cores])
+        self._all = _Groups(members, drawn, lengths)
+        self._core = _Groups([members[i] for i in cores], drawn[cores], lengths[cores])
         self._known: dict[tuple[str, bool], tuple[Ints, Floats]] = {}
 
     def nearest(
@@ -120,7 +139,7 @@ class FormIndex:
         last = int(np.searchsorted(searched.lengths, float(sizes.max()) + slack, side="right"))
         if first >= last or not searched.members:
             return
-        likeness = np.stack([picture(h) for h in batch]) @ searched.pictures[first:last].T
+        likeness = alike(pictures(batch), searched.pictures[first:last])
         likeness -= 0.05 * np.abs(sizes[:, None] - searched.lengths[None, first:last])
         groups = min(groups, last - first)
         best = np.argpartition(likeness, -groups, axis=1)[:, -groups:] + first

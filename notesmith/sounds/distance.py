@@ -22,6 +22,7 @@ Codes = NDArray[np.uint8]
 PAD = len(PHONES)
 _CODE = {phone: code for code, phone in enumerate(PHONES)}
 MAX_PHONES = 40
+_AT_ONCE = 256  # pairs; what a step needs of so many stays in the processor's cache
 
 # Place (0 lips .. 5 throat), manner (0 stop 1 affricate 2 fricative 3 nasal 4 glide or liquid), voice.
 _CONSONANTS = {
@@ -76,22 +77,35 @@ class SoundCosts(msgspec.Struct, frozen=True, dict=True):
 
     def many(self, heard: Codes, said: Codes) -> Costs:
         """Distances pair by pair: (n, k) padded codes of heard strings to (n, m) of said ones; (n,) float32."""
+        sizes, widths = (heard != PAD).sum(axis=1), (said != PAD).sum(axis=1)
+        order = np.lexsort((widths, sizes))  # pairs of about one length together, so that little padding is walked over
+        found = np.zeros(len(order), np.float32)
+        for start in range(0, len(order), _AT_ONCE):
+            block = order[start : start + _AT_ONCE]
+            found[block] = self._pairs(heard[block, : sizes[block].max()], said[block, : widths[block].max()])
+        return found
+
+    def _pairs(self, heard: Codes, said: Codes) -> Costs:
+        """The same at once. A pair is a column, so that each step runs over what lies together in memory."""
         substitute, insert, delete = self.matrices
-        rows, width = said.shape
-        skipped = np.zeros((rows, width + 1), np.float32)
-        np.cumsum(delete[said], axis=1, out=skipped[:, 1:])
-        best = skipped.copy()
-        for column in heard.T:
-            step = np.empty_like(best)
-            inserted = insert[column][:, None]
-            real = (column != PAD)[:, None]
-            step[:, :1] = best[:, :1] + inserted
-            np.minimum(best[:, :-1] + substitute[column[:, None], said], best[:, 1:] + inserted, out=step[:, 1:])
+        flat, size = substitute.ravel(), substitute.shape[1]
+        across = np.ascontiguousarray(said.T, np.intp)
+        skipped = np.zeros((len(across) + 1, across.shape[1]), np.float32)
+        np.cumsum(delete[across], axis=0, out=skipped[1:])
+        best, step = skipped.copy(), np.empty_like(skipped)
+        for row in np.ascontiguousarray(heard.T, np.intp):
+            np.add(best, insert[row], out=step)
+            np.minimum(best[:-1] + flat.take(across + row * size), step[1:], out=step[1:])
+            # A run of unheard phones costs the difference of their running sums: minimum over all starts at once.
             step -= skipped
-            np.minimum.accumulate(step, axis=1, out=step)
+            np.minimum.accumulate(step, axis=0, out=step)
             step += skipped
-            best = np.where(real, step, best)
-        return np.asarray(best[:, -1])
+            real = row != PAD
+            if real.all():
+                best, step = step, best
+            else:
+                np.copyto(best, step, where=real)
+        return best[-1]
 
     def align(self, heard: str, said: str) -> list[tuple[str, str]]:
         """The cheapest pairing of phones, ``""`` for none; for learning and for reasons."""
