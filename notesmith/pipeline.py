@@ -297,6 +297,7 @@ class StoreLibrary:
         self.vocabulary = vocabulary
         self.store = store
         self.verdicts = store.verdicts()
+        self._last: LectureContent | None = None
 
     def entries(self) -> Sequence[LibraryEntry]:
         persons = [entry.verdict for entry in self.verdicts if isinstance(entry.verdict, PersonVerdict)]
@@ -315,6 +316,12 @@ class StoreLibrary:
         ]
 
     def content(self, lecture_id: str) -> LectureContent:
+        # Notes, search and site ask for the same lecture one after the other.
+        if self._last is None or self._last.lecture.id != lecture_id:
+            self._last = self._read(lecture_id)
+        return self._last
+
+    def _read(self, lecture_id: str) -> LectureContent:
         lecture, _ = self.store.lecture(lecture_id)
         corrections = self.store.result(lecture_id, "corrections", Corrections)
         extraction = self.store.result(lecture_id, "extraction", Extraction)

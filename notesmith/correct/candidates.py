@@ -250,11 +250,11 @@ def _may_hold(words: tuple[HeardWord, ...], start: int, end: int, frozen: frozen
 
 def sentence_ends(text: str) -> bool:
     """Whether a sentence or clause ends with this word; an initial (C.) ends none."""
-    return bool(re.search(r"[.?!;:]$", text)) and not re.fullmatch(r"[A-Z]\.", text)
+    return text.endswith((".", "?", "!", ";", ":")) and not re.fullmatch(r"[A-Z]\.", text)
 
 
 def number_like(plain: str) -> bool:
-    return any(c.isdigit() for c in plain) or plain in NUMBER_WORDS
+    return plain in NUMBER_WORDS or (not plain.isalpha() and any(c.isdigit() for c in plain))
 
 
 @lru_cache(maxsize=50_000)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 import re
+from bisect import bisect_left
 from collections.abc import Sequence
 
 from notesmith.correct.candidates import NUMBER_WORDS, HeardWord
@@ -81,12 +82,12 @@ class Surroundings:
 
     def __init__(self, words: Sequence[HeardWord]) -> None:
         self.words = words
+        self._places: dict[frozenset[str], list[int]] = {}
         trade = sum(word.plain in TRADE for word in words)
         self.trade_share = min(1.0, 40.0 * trade / max(40, len(words)))
 
     def _near(self, start: int, end: int, cues: frozenset[str], reach: int = NEAR) -> int:
-        around = (*self.words[max(0, start - reach) : start], *self.words[end : end + reach])
-        return sum(any(part in cues for part in word.plain.split()) for word in around)
+        return self._count(cues, (max(0, start - reach), start), (end, end + reach))
 
     def _in_sentence(self, start: int, end: int, cues: frozenset[str]) -> int:
         """Cue words of the same sentence, at most ``NEAR`` words away."""
@@ -95,8 +96,15 @@ class Surroundings:
             first -= 1
         while last < min(len(self.words), end + NEAR) and not self.words[last].starts_sentence:
             last += 1
-        around = (*self.words[first:start], *self.words[end:last])
-        return sum(any(part in cues for part in word.plain.split()) for word in around)
+        return self._count(cues, (first, start), (end, last))
+
+    def _count(self, cues: frozenset[str], *stretches: tuple[int, int]) -> int:
+        """How many words of some stretches are cues."""
+        places = self._places.get(cues)
+        if places is None:
+            places = [i for i, word in enumerate(self.words) if not cues.isdisjoint(word.plain.split())]
+            self._places[cues] = places
+        return sum(bisect_left(places, end) - bisect_left(places, start) for start, end in stretches)
 
     def miasm_words(self, start: int, end: int) -> int:
         """Miasm talk in the sentence and, half as telling, around it."""

@@ -140,8 +140,10 @@ def _remedy_ends(transcript: Transcript, vocabulary: Vocabulary, corrections: Se
         for start in range(whole.start, whole.end):
             for stop in range(start + 1, min(start + 3, whole.end) + 1):
                 text = transcript.text(WordRange(start, stop))
+                if not text[:1].isupper():
+                    break
                 ids = vocabulary.by_label.get(label_key(text), ())
-                if len(sounding(text)) > 3 and text[:1].isupper() and any(i.startswith("remedy/") for i in ids):
+                if any(i.startswith("remedy/") for i in ids) and len(sounding(text)) > 3:
                     ends.add(stop)
     return ends
 

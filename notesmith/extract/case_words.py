@@ -37,11 +37,14 @@ class Chain(msgspec.Struct, frozen=True):
 
     def scores(self, rows: Sequence[Sequence[str]]) -> np.ndarray:
         """How each label fits each word: words by labels."""
-        found = np.zeros((len(rows), len(self.labels)))
-        for place, row in enumerate(rows):
+        sums = []
+        for row in rows:
+            held = [0.0] * len(self.labels)
             for name in row:
                 for label, weight in self.weights.get(name, ()):
-                    found[place, label] += weight
+                    held[label] += weight
+            sums.append(held)
+        found = np.array(sums).reshape(-1, len(self.labels))
         found[:, self.labels.index(OUTSIDE)] -= self.reluctance
         return found
 

@@ -51,8 +51,7 @@ class Linear(msgspec.Struct, frozen=True):
         for name, value in features.items():
             row = self.weights.get(name)
             if row is not None:
-                for position, weight in enumerate(row):
-                    sums[position] += value * weight
+                sums = [held + value * weight for held, weight in zip(sums, row, strict=True)]
         top = max(sums)
         total = top + math.log(sum(math.exp(value - top) for value in sums))
         return [value - total for value in sums]

@@ -1661,7 +1661,17 @@ _CALLING = (
 )
 
 
+def _may_hold(text: str, said: str) -> bool:
+    """False only where the words of a name are surely not all in a text, whatever their case."""
+    if not (text.isascii() and said.isascii()):
+        return True
+    low = text.lower()
+    return all(word.strip(",") in low for word in said.lower().split())
+
+
 def _swap(text: str, said: str, replacement: str, *, ignore_case: bool) -> str:
+    if not _may_hold(text, said):
+        return text
     spaced = r"[\s,]+".join(re.escape(word.strip(",")) for word in said.split())
     pattern = re.compile(rf"(?<!\w){spaced}(?!\w)", re.IGNORECASE if ignore_case else 0)
     if replacement == REPLACEMENTS["student"]:

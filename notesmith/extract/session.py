@@ -325,11 +325,23 @@ class Parse:
 
     def head_token(self, unit: int) -> Any:
         """The first token of a unit that is not punctuation (or its first token)."""
-        tokens = self.tokens(unit, unit + 1)
-        return next((token for token in tokens if not token.is_punct), tokens[0])
+        return self.doc[self._heads[unit]]
+
+    @cached_property
+    def _heads(self) -> tuple[int, ...]:
+        heads = list(self.first_of)
+        seen = [False] * len(heads)
+        for at, (unit, token) in enumerate(zip(self.owner, self.doc, strict=True)):
+            if not seen[unit] and not token.is_punct:
+                heads[unit], seen[unit] = at, True
+        return tuple(heads)
+
+    @cached_property
+    def _tags(self) -> tuple[str, ...]:
+        return tuple(str(self.doc[at].tag_) for at in self._heads)
 
     def tag(self, unit: int) -> str:
-        return str(self.head_token(unit).tag_)
+        return self._tags[unit]
 
     def entities(self) -> Iterator[tuple[int, int, str]]:
         """Half-open units and label of each entity the pipeline saw."""

@@ -18,6 +18,7 @@ import math
 from array import array
 from bisect import bisect_left
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from functools import lru_cache
 from itertools import islice
 from pathlib import Path
 
@@ -63,6 +64,7 @@ def shard_count(lectures: int) -> int:
     return next((count for most, count in SHARDS if lectures <= most), MOST_SHARDS)
 
 
+@lru_cache(maxsize=200_000)
 def fnv(text: str) -> int:
     """FNV-1a, 32 bit, over UTF-16 code units below 65536 (other characters never stand in a term)."""
     value = 0x811C9DC5
@@ -71,6 +73,7 @@ def fnv(text: str) -> int:
     return value
 
 
+@lru_cache(maxsize=100_000)
 def token_of(concept_id: str) -> str:
     """A concept as a term of eight characters; the leading full stop keeps it apart from every word."""
     number = int.from_bytes(hashlib.sha256(concept_id.encode()).digest()[:6], "big")

@@ -105,7 +105,7 @@ class SoundCosts(msgspec.Struct, frozen=True, dict=True):
                 best, step = step, best
             else:
                 np.copyto(best, step, where=real)
-        return best[-1]
+        return np.asarray(best[-1])
 
     def align(self, heard: str, said: str) -> list[tuple[str, str]]:
         """The cheapest pairing of phones, ``""`` for none; for learning and for reasons."""

@@ -430,10 +430,17 @@ class Lexicon:
     def related_to(self, stems: Collection[str], among: Iterable[str]) -> set[str]:
         """Those among some stems that may have one of ``stems`` among their relatives; some have not."""
         roots = {root(one) for one in stems}
-        return {
-            one for one in among
-            if root(one) in roots or any(other in stems or root(other) in roots for other, _ in self._direct(one))
-        }  # fmt: skip
+        leading = {one for shared in roots for one in self._leading.get(shared, ())}
+        return {one for one in among if one in leading or root(one) in roots}
+
+    @cached_property
+    def _leading(self) -> dict[str, list[str]]:
+        """Stems for which others may stand by themselves, by the roots of those others."""
+        found: dict[str, list[str]] = {}
+        for one in {*self.substitutes, *everyday(), *lay()[0]}:
+            for shared in {root(other) for other, _ in self._direct(one)}:
+                found.setdefault(shared, []).append(one)
+        return found
 
     def spellings(self, present: Collection[str] | None = None) -> frozenset[str]:
         """The words of the labels of concepts (all by default) as written, and words whose forms no ending tells."""
