@@ -192,14 +192,14 @@ def differences(wanted: dict[str, str], found: dict[str, str]) -> list[str]:
 
 
 def whole(tools: pipeline.Tools, course: Course, files: Iterable[Path]) -> None:
-    """From the files to the site; what is done already is left alone."""
+    """From the files to the site, published after each lecture; what is done already is left alone."""
     tools.course = course
     with course.open_store() as store:
         for path in files:
             pipeline.add_file(course, store, path, tools.vocabulary)
         for lecture in store.lectures():
             pipeline.process(tools, store, lecture)
-        pipeline.publish(course, store, tools.vocabulary)
+            pipeline.publish(course, store, tools.vocabulary)
 
 
 def warm_up(tools: pipeline.Tools, scratch: Path) -> None:

@@ -230,6 +230,7 @@ def watch_pipeline(stages: Stages) -> None:
         (pipeline, "_write_notes", "notes"),
         (pipeline.site, "build", "site"),
         (building._Build, "_audio", "site: web sound"),
+        (building._Build, "_take_in", "site: what a lecture gives"),
         (building._Build, "_pages", "site: pages"),
         (building._Build, "_search_files", "site: search files"),
     ):  # fmt: skip
