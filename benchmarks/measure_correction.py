@@ -50,6 +50,7 @@ from notesmith.correct.judge import Trees, load_judge  # noqa: E402
 from notesmith.correct.weigh import Weights, load_weights  # noqa: E402
 from notesmith.reading import replace_inside  # noqa: E402
 from notesmith.sounds import load_costs, pronounce_text  # noqa: E402
+from notesmith.sounds.hearing import PhoneHearing  # noqa: E402
 from notesmith.transcript import Segment, TimeSpan, Transcript, Word, WordRange, sounding  # noqa: E402
 from notesmith.vocabulary import Vocabulary, label_key, load_vocabulary  # noqa: E402
 from notesmith.vocabulary.potency import ParsedPotency, number_of, parse_potency  # noqa: E402
@@ -210,8 +211,12 @@ class Remembering:
 
     def system(self, phones: bool = True, wordings: bool = True) -> Callable[[Lecture, str], list[Edit]]:
         def run(lecture: Lecture, part: str) -> list[Edit]:
-            asked = Asked(self, AUDIO / part / f"{lecture.name}.ogg", phones, wordings)
-            return edits_of(lecture.transcript, correct(lecture.transcript, self.vocabulary, witness=asked))
+            path = AUDIO / part / f"{lecture.name}.ogg"
+            asked, heard = Asked(self, path, phones, wordings), None
+            if phones and (kept := path.with_suffix(".phones")).exists():  # heard while it was transcribed
+                heard = msgspec.msgpack.decode(kept.read_bytes(), type=PhoneHearing)
+            found = correct(lecture.transcript, self.vocabulary, witness=asked, phones=heard)
+            return edits_of(lecture.transcript, found)
 
         return run
 

@@ -34,7 +34,7 @@ from notesmith.files import output_errors
 from notesmith.lecture import Lecture
 from notesmith.likeness import ALIKE, SoundMark, likeness, loudness_of, may_be_alike
 from notesmith.pace import Expected, expected, keep_run, last_run, trial
-from notesmith.parcel import Delivery, ModelMaker, Parcel, WorkerTools, last_progress, work
+from notesmith.parcel import Delivery, ModelMaker, Parcel, WorkerTools, heard_in, last_progress, work
 from notesmith.profiles import Profile, profile_named
 from notesmith.recording import probe
 from notesmith.store import Store
@@ -386,7 +386,7 @@ class _Sending:
             windows = self.store.decoded_windows(lecture.recording_sha256, self.settings, transcribe.StoredWindow)
         return Parcel(
             lecture, self.course.settings, self.profile, self.verdicts, self.files, transcript,
-            tuple(windows.items()),
+            tuple(windows.items()), heard_in(self.store, lecture.id),
             folder=str(self.course.folder) if self.shared else None,
             scratch=str(self.scratch(lecture)) if self.shared else None,
             sound=sound, threads=self.threads, make_model=self.make_model,
@@ -407,8 +407,12 @@ class _Sending:
         with Store(path) as scratch:
             transcript = scratch.transcript(lecture.recording_sha256, self.settings)
             found = scratch.decoded_windows(lecture.recording_sha256, self.settings, transcribe.StoredWindow)
+            hearing = heard_in(scratch, lecture.id)
         if transcript is not None:
-            self.store.put_transcript(self.settings, transcript)
+            with self.store.transaction():
+                if hearing is not None:
+                    self.store.put_result(lecture.id, pipeline.HEARING, *hearing)
+                self.store.put_transcript(self.settings, transcript)
         for number, window in found.items():
             self.store.put_decoded_window(lecture.recording_sha256, self.settings, number, window)
 
@@ -425,6 +429,8 @@ class _Sending:
             if present != lecture and revision == 1:
                 self.store.update_lecture(lecture, revision=revision)
             self.store.put_transcript(*delivery.transcript)
+            if delivery.hearing is not None:
+                self.store.put_result(lecture.id, pipeline.HEARING, *delivery.hearing)
             self.store.put_result(lecture.id, "corrections", *delivery.corrections)
             self.store.put_result(lecture.id, "extraction", *delivery.extraction)
         shutil.rmtree(self.scratch(lecture), ignore_errors=True)

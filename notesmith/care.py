@@ -27,7 +27,9 @@ from notesmith.course import SETTINGS_NAME, Course, open_course
 from notesmith.errors import CourseError, NotesmithError, OutputError
 from notesmith.files import abandoned, output_errors, sha256_of
 from notesmith.lecture import Lecture
+from notesmith.pipeline import HEARING
 from notesmith.site.build import AUDIO_NAME, build, cache_of, forget, is_current, sound_sums
+from notesmith.sounds.hearing import PhoneHearing
 from notesmith.store import Store
 
 MANIFEST_NAME = "backup.json"
@@ -342,7 +344,7 @@ def _lecture_findings(course: Course, store: Store, lecture: Lecture) -> Iterato
         yield Finding(lecture.id, "has neither a recording nor a transcript; add its file again", mendable=False)
     if lecture.media is not None:
         yield from _recording_findings(course, lecture)
-    for stage, kind in (("corrections", Corrections), ("extraction", Extraction)):
+    for stage, kind in (("corrections", Corrections), ("extraction", Extraction), (HEARING, PhoneHearing)):
         try:
             value: object = store.result(lecture.id, stage, kind)
         except NotesmithError:
@@ -490,7 +492,7 @@ def mend(
         if lecture.media is not None and any(f.place == lecture.id and f.mendable for f in findings):
             store.drop_transcripts(lecture.recording_sha256)
             again.add(lecture.id)
-        for stage in ("corrections", "extraction"):
+        for stage in ("corrections", "extraction", HEARING):
             if any(f.place == f"{lecture.id}: {stage}" for f in findings):
                 store.drop_result(lecture.id, stage)
                 again.add(lecture.id)

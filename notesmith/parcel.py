@@ -23,6 +23,7 @@ from notesmith.errors import InputError
 from notesmith.files import write_atomic
 from notesmith.lecture import CourseSettings, Lecture
 from notesmith.profiles import Profile
+from notesmith.sounds.hearing import PhoneHearing
 from notesmith.store import Store
 from notesmith.transcript import Transcript
 from notesmith.verdicts import VerdictEntry
@@ -49,6 +50,7 @@ class Parcel(msgspec.Struct, frozen=True):
     files: tuple[tuple[str, bytes], ...]
     transcript: tuple[str, Transcript] | None
     windows: tuple[tuple[int, transcribe.StoredWindow], ...] = ()
+    hearing: tuple[str, PhoneHearing] | None = None
     folder: str | None = None
     scratch: str | None = None
     sound: bytes = b""
@@ -63,6 +65,7 @@ class Delivery(msgspec.Struct, frozen=True):
     transcript: tuple[str, Transcript] | None = None
     corrections: tuple[str, Corrections] | None = None
     extraction: tuple[str, Extraction] | None = None
+    hearing: tuple[str, PhoneHearing] | None = None
     failure: str | None = None
     listening_s: float = 0.0
     seconds: float = 0.0
@@ -134,6 +137,8 @@ def _work(parcel: Parcel, scratch: Path, begun: float) -> Delivery:
         _adopt(store, parcel)
         if parcel.transcript is not None:
             store.put_transcript(*parcel.transcript)
+            if parcel.hearing is not None:
+                store.put_result(parcel.lecture.id, pipeline.HEARING, *parcel.hearing)
         else:
             settings = pipeline.transcript_settings(tools)
             for number, window in parcel.windows:
@@ -146,13 +151,21 @@ def _work(parcel: Parcel, scratch: Path, begun: float) -> Delivery:
         corrections_key = store.result_key(parcel.lecture.id, "corrections")
         extraction_key = store.result_key(parcel.lecture.id, "extraction")
         extraction = store.result(parcel.lecture.id, "extraction", Extraction)
+        hearing = heard_in(store, parcel.lecture.id)
     assert corrections_key is not None
     assert extraction_key is not None
     assert extraction is not None
     return Delivery(
         content.lecture, (found[transcript.digest], transcript), (corrections_key, content.corrections),
-        (extraction_key, extraction), None, listening, time.monotonic() - begun,
+        (extraction_key, extraction), hearing, None, listening, time.monotonic() - begun,
     )  # fmt: skip
+
+
+def heard_in(store: Store, lecture_id: str) -> tuple[str, PhoneHearing] | None:
+    """The phones kept of a lecture's recording, with their key: a later verdict need not listen again."""
+    key = store.result_key(lecture_id, pipeline.HEARING)
+    hearing = store.result(lecture_id, pipeline.HEARING, PhoneHearing)
+    return None if key is None or hearing is None else (key, hearing)
 
 
 def _adopt(store: Store, parcel: Parcel) -> None:

@@ -178,8 +178,20 @@ def ensure_transcript(tools: Tools, store: Store, lecture: Lecture, report: Repo
         on_window=keep,
         progress=lambda done_ms, total_ms: report(Progress(lecture.id, "transcribe", done_ms, total_ms)),
     )
-    store.put_transcript(settings, transcript)
+    windows = store.decoded_windows(lecture.recording_sha256, settings, transcribe.StoredWindow)
+    with store.transaction():
+        if tools.profile.witness and (hearing := transcribe.hearing_of(windows)) is not None:
+            store.put_result(lecture.id, HEARING, hearing_key(tools, transcript), hearing)
+        store.put_transcript(settings, transcript)
     return transcript
+
+
+HEARING = "hearing"
+
+
+def hearing_key(tools: Tools, transcript: Transcript) -> str:
+    """The key under which the phones heard in a transcript's recording are kept."""
+    return digest(correct.HEARING_VERSION, transcript.digest, tools.model_name)
 
 
 def _heard_phones(name: str, transcript: Transcript, hearing: correct.PhoneHearing) -> Progress:
@@ -206,8 +218,7 @@ def ensure_corrections(
     if (known := store.result(lecture.id, "corrections", Corrections, input_key=key)) is not None:
         return known
     report(Progress(lecture.id, "correct", 0, transcript.duration_ms or 1))
-    hearing_key = digest(correct.HEARING_VERSION, transcript.digest, tools.model_name)
-
+    heard_as = hearing_key(tools, transcript)
     kept = 0
 
     def keep(hearing: correct.PhoneHearing) -> None:
@@ -215,7 +226,7 @@ def ensure_corrections(
         nonlocal kept
         over = hearing.passages[-1].words.end == len(transcript.words)
         if over or len(hearing.passages) > 1.1 * kept:
-            store.put_result(lecture.id, "hearing", hearing_key, hearing)
+            store.put_result(lecture.id, HEARING, heard_as, hearing)
             kept = len(hearing.passages)
         report(_heard_phones(lecture.id, transcript, hearing))
 
@@ -228,7 +239,7 @@ def ensure_corrections(
         witness=transcribe.audio_witness(tools.course.media_path(lecture.media), tools.model)
         if witness and lecture.media
         else None,
-        phones=store.result(lecture.id, "hearing", correct.PhoneHearing, input_key=hearing_key),
+        phones=store.result(lecture.id, HEARING, correct.PhoneHearing, input_key=heard_as),
         keep_phones=keep,
     )
     store.put_result(lecture.id, "corrections", key, corrections)
@@ -395,20 +406,24 @@ def once(
     Raises InputError where the file cannot be used or a recording comes without a model.
     """
     metadata: Mapping[str, str] = {}
+    phones = None
     if path.suffix.lower() in CAPTION_ENDINGS:
         transcript = transcribe.load_captions(path)
     else:
         if model is None:
             raise InputError(f"{path}: is not a transcript file ({', '.join(sorted(CAPTION_ENDINGS))})")
         metadata = probe(path).metadata
+        windows: dict[int, transcribe.StoredWindow] = {}
         transcript = transcribe.transcribe(
             path,
             model,
             recording_sha256=sha256_of(path),
             language=settings_language,
             profile=profile,
+            on_window=windows.__setitem__,
             progress=lambda done_ms, total_ms: report(Progress(path.stem, "transcribe", done_ms, total_ms)),
         )
+        phones = transcribe.hearing_of(windows)
     opening = " ".join(word.text for word in transcript.words[:OPENING_WORDS])
     proposal = propose(path.stem, metadata=metadata, opening=opening, vocabulary=vocabulary)
     lecture = Lecture(lecture_id(proposal.date, proposal.title), proposal.title, transcript.recording_sha256)
@@ -422,6 +437,7 @@ def once(
         session=correct.SessionHints(title=lecture.title, remedy_ids=lecture.remedy_ids),
         textbook=textbook,
         witness=witness,
+        phones=phones,
         keep_phones=lambda hearing: report(_heard_phones(path.stem, transcript, hearing)),
     )
     extraction = extract.extract(

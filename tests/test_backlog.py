@@ -9,7 +9,9 @@ import os
 import time
 from collections.abc import Iterable
 from pathlib import Path
+from typing import Any
 
+import ctranslate2
 import msgspec
 import numpy as np
 import pytest
@@ -21,7 +23,8 @@ from notesmith.errors import InputError
 from notesmith.lecture import CourseSettings
 from notesmith.likeness import ALIKE, likeness, loudness_of
 from notesmith.recording import RATE_HZ, clip
-from notesmith.transcribe.whisper import HeardWindow, HeardWord
+from notesmith.sounds.hearing import PhoneHearing
+from notesmith.transcribe.whisper import Encoded, HeardWindow, HeardWord
 from notesmith.transcript import TimeSpan
 
 SAMPLES = Path(__file__).resolve().parents[1] / "sample_audio"
@@ -58,6 +61,20 @@ class SlowSpeech:
 
 def slow_speech() -> SlowSpeech:
     return SlowSpeech()
+
+
+class EncodingSpeech(SlowSpeech):
+    """The same with something encoded for the ear to hear."""
+
+    def windows(self, speech: np.ndarray, *, first_frame: int, **more: Any) -> Iterable[HeardWindow]:
+        for window in super().windows(speech, first_frame=first_frame, **more):
+            encoded = ctranslate2.StorageView.from_array(np.ones((1, 1500, 512), np.float32))
+            yield msgspec.structs.replace(window, encoded=Encoded(first_frame, encoded))
+            first_frame = window.next_frame
+
+
+def encoding_speech() -> SlowSpeech:
+    return EncodingSpeech()
 
 
 @pytest.fixture
@@ -120,6 +137,23 @@ def test_the_plan_tells_what_is_new_unusable_and_twice(course, archive):
                       "e.vtt": "new", "f.vtt": "duplicate"}  # fmt: skip
     assert plan.sound_ms == pytest.approx(56_000, abs=100)
     assert plan.finished == 0
+
+
+def test_the_phones_a_worker_heard_are_kept_with_its_transcript(course, archive):
+    course = msgspec.structs.replace(course, settings=msgspec.structs.replace(course.settings, profile="accurate"))
+    with course.open_store() as store:
+        plan = backlog.make_plan(course, store, [archive])
+        backlog.run(course, store, plan, workers=2, make_model=encoding_speech)
+        heard = 0
+        for lecture in store.lectures():
+            (stored,) = store.transcripts(lecture.recording_sha256)
+            hearing = store.result(lecture.id, pipeline.HEARING, PhoneHearing)
+            assert (hearing is None) == (lecture.media is None)
+            if hearing is not None:
+                heard += 1
+                words = [i for one in hearing.passages for i in range(one.words.start, one.words.end)]
+                assert words == list(range(len(stored.transcript.words)))
+    assert heard == 2
 
 
 def test_a_run_gives_what_the_pipeline_gives_and_goes_on_past_faults(course, archive, tmp_path):

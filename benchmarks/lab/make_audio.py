@@ -3,8 +3,8 @@
     python benchmarks/lab/make_audio.py [train|dev|sealed] [--only NAME]
 
 Recordings go to the cache folder (``$NOTESMITH_LAB`` or the user's cache), because they are large and can be made
-again. Beside each script stay, for each voice of its lecturer: ``NAME.VOICE.times.tsv`` (the milliseconds of every
-line), ``NAME.VOICE.plain.json.gz`` (the Transcript as the tool decodes it) and ``NAME.VOICE.hotwords.json.gz`` (the
+again, each with the phones heard while it was transcribed. Beside each script stay, for each voice of its lecturer:
+``NAME.VOICE.times.tsv`` (the milliseconds of every line), ``NAME.VOICE.plain.json.gz`` (the Transcript as the tool decodes it) and ``NAME.VOICE.hotwords.json.gz`` (the
 same recording decoded with the lecture's twelve most frequent terms as hotwords: a generous baseline, since it is told
 which terms occur; not made for train). The dev part speaks each script with two voices; the sealed part uses voices
 heard nowhere else; a train script that names no lecturer is spoken by two of the open voices in turn. All voices but piper's say the same
@@ -31,7 +31,7 @@ from voices import HELD_OUT_VOICES, RATE_HZ, VOICES, speak
 
 from notesmith.files import sha256_of
 from notesmith.profiles import ACCURATE
-from notesmith.transcribe import WhisperSpeech, find_model, transcribe
+from notesmith.transcribe import StoredWindow, WhisperSpeech, find_model, hearing_of, transcribe
 from notesmith.transcript import Segment, TimeSpan, Transcript, Word
 
 DATA = Path(__file__).resolve().parents[1] / "data"
@@ -123,10 +123,13 @@ def main() -> None:
                 times = record(lines, lecturer, (first, second), ROOMS[number % len(ROOMS)], recording, name)
                 rows = "".join(f"{start}\t{end}\n" for start, end in times)
                 script.with_name(f"{name}.times.tsv").write_text("start_ms\tend_ms\n" + rows, encoding="utf-8")
+                windows: dict[int, StoredWindow] = {}
                 plain = transcribe(
-                    recording, model, recording_sha256=sha256_of(recording), language="en", profile=ACCURATE
-                )
+                    recording, model, recording_sha256=sha256_of(recording), language="en", profile=ACCURATE,
+                    on_window=windows.__setitem__,
+                )  # fmt: skip
                 save(plain_path, plain)
+                recording.with_suffix(".phones").write_bytes(msgspec.msgpack.encode(hearing_of(windows)))
                 if part != "train":
                     save(script.with_name(f"{name}.hotwords.json.gz"), with_hotwords(model, recording, lines, plain))
                 print(f"{name}: {times[-1][1] / 60000:.1f} min", file=sys.stderr, flush=True)

@@ -18,7 +18,6 @@ from notesmith.correct.candidates import NEGATIONS, Candidate, HeardWord, canoni
 from notesmith.correct.decide import APPLY, PROPOSE, Weighed, from_log_odds, weigh_all
 from notesmith.correct.ear import (
     EAR_COLUMNS,
-    PhoneHearing,
     PhonesHeard,
     ear_candidates,
     ear_rows,
@@ -34,6 +33,7 @@ from notesmith.correct.rulings import Rulings, covered_words, ruled_corrections,
 from notesmith.correct.textbook import read_along
 from notesmith.correct.weigh import Weights, load_weights
 from notesmith.sounds import load_costs
+from notesmith.sounds.hearing import PhoneHearing
 from notesmith.transcript import Transcript, WordRange, sounding
 from notesmith.verdicts import VerdictEntry, WordVerdict
 from notesmith.vocabulary import Vocabulary
@@ -41,7 +41,7 @@ from notesmith.vocabulary import Vocabulary
 __all__ = ["HEARING_VERSION", "VERSION", "PhoneHearing", "SessionHints", "Witness", "correct"]
 
 VERSION = "7"
-HEARING_VERSION = "2"
+HEARING_VERSION = "3"
 ASKED, LEAD = EAR_COLUMNS.index("ear asked"), EAR_COLUMNS.index("ear lead")
 PLURALS = frozenset({"idea", "medical", "family"})
 REVIEW_ITEMS_PER_HALF_HOUR = 15

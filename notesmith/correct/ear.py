@@ -8,7 +8,6 @@ that were written. That is evidence for the judge, which weighs it with the rest
 
 from __future__ import annotations
 
-import zlib
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from typing import NamedTuple, Protocol
@@ -24,11 +23,10 @@ from notesmith.correct.gather import TOO_SHORT_LABEL, runs_of_words, subject_can
 from notesmith.correct.judge import COLUMNS, Floats
 from notesmith.sounds.distance import MAX_PHONES, encode_all
 from notesmith.sounds.ear import FRAME_MS, UNHEARD, Spelt, spell, spot, windows
-from notesmith.sounds.phones import PHONES
+from notesmith.sounds.hearing import Passage, PhoneHearing, Sheet, pack
 from notesmith.transcript import TimeSpan, Transcript, WordRange
 
 LONGEST_MS = 12_000  # of what is heard at once; a quarter less work than half a minute at once (measured)
-STEPS_A_NAT, LEAST_NATS = 4, -10.0  # to which log-probabilities are kept: 0.4 MB for half an hour
 MARGIN_MS = 160  # by which a word's times may be wrong
 LEFT_OVER_NATS = 1.5  # what a phone heard and not accounted for costs where wordings are compared
 FORMS_TRIED = 4  # of a concept at one place
@@ -43,7 +41,6 @@ EAR = (
     "ear lead", "ear distance", "heard distance", "ear over rivals", "ear phones",
 )  # fmt: skip
 EAR_COLUMNS = (*COLUMNS, "text", *EAR)
-Sheet = NDArray[np.float32]
 
 
 class Listener(Protocol):
@@ -56,46 +53,22 @@ class Listener(Protocol):
         """
 
 
-class Passage(msgspec.Struct, frozen=True):
-    """The phones heard in one stretch of the transcript's words; ``packed`` holds none where nothing could be had."""
-
-    words: WordRange
-    start_ms: int = 0
-    packed: bytes = b""
-
-    def sheet(self) -> Sheet:
-        """(frames, PHONES + 1) log-probabilities, to a quarter of a nat."""
-        steps = np.frombuffer(zlib.decompress(self.packed), np.uint8).reshape(len(PHONES) + 1, -1)
-        return np.asarray(steps.T, np.float32) / np.float32(-STEPS_A_NAT)
-
-
-class PhoneHearing(msgspec.Struct, frozen=True):
-    """What was heard of a session, passage by passage. It is worth keeping, and an unfinished one can be gone on with."""
-
-    passages: tuple[Passage, ...] = ()
-
-
 def listen_for_phones(
     transcript: Transcript,
     listener: Listener,
     begun: PhoneHearing | None = None,
     keep: Callable[[PhoneHearing], None] = lambda hearing: None,
 ) -> PhoneHearing:
-    """Hear the whole session as phones. ``keep`` gets what was heard so far after each passage."""
+    """Hear the rest of the session as phones. ``keep`` gets what was heard so far after each passage."""
     hearing = begun or PhoneHearing()
-    done = {one.words for one in hearing.passages}
+    done = {i for one in hearing.passages for i in range(one.words.start, one.words.end)}
     for r in _passages(transcript):
-        if r not in done:
+        if not done.issuperset(range(r.start, r.end)):
             heard = listener.phones(transcript.time(r))
-            made = Passage(r) if heard is None else Passage(r, heard[1], _packed(heard[0]))
+            made = Passage(r) if heard is None else Passage(r, heard[1], pack(heard[0]))
             hearing = PhoneHearing((*hearing.passages, made))
             keep(hearing)
     return hearing
-
-
-def _packed(sheet: Sheet) -> bytes:
-    steps = np.rint(np.maximum(sheet, LEAST_NATS) * -STEPS_A_NAT).astype(np.uint8)
-    return zlib.compress(np.ascontiguousarray(steps.T).tobytes(), 6)  # phone by phone, which packs better
 
 
 def _passages(transcript: Transcript) -> Iterator[WordRange]:

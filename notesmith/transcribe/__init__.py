@@ -2,7 +2,15 @@
 
 from notesmith.transcribe.captions import compose_vtt, load_captions, parse_captions, write_text, write_vtt
 from notesmith.transcribe.model import ModelPlace, find_model
-from notesmith.transcribe.whisper import VERSION, SpeechModel, StoredWindow, WhisperSpeech, load_model, transcribe
+from notesmith.transcribe.whisper import (
+    VERSION,
+    SpeechModel,
+    StoredWindow,
+    WhisperSpeech,
+    hearing_of,
+    load_model,
+    transcribe,
+)
 from notesmith.transcribe.witness import AudioWitness, audio_witness
 
 __all__ = [
@@ -15,6 +23,7 @@ __all__ = [
     "audio_witness",
     "compose_vtt",
     "find_model",
+    "hearing_of",
     "load_captions",
     "load_model",
     "parse_captions",

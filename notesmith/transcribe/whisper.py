@@ -17,7 +17,7 @@ import dataclasses
 import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any, NamedTuple, Protocol
 
 import ctranslate2
 import msgspec
@@ -29,12 +29,16 @@ from faster_whisper.vad import VadOptions, collect_chunks, get_speech_timestamps
 from notesmith.errors import ModelError, RecordingError
 from notesmith.profiles import Profile
 from notesmith.recording import RATE_HZ, Sound, SoundBlock, probe, sound_blocks
-from notesmith.transcribe.model import ModelPlace, find_model
-from notesmith.transcript import Segment, TimeSpan, Transcript, Word
+from notesmith.sounds.ear import FRAME_MS, NOTHING, load_ear
+from notesmith.sounds.hearing import LEAST_NATS, Passage, PhoneHearing, pack
+from notesmith.transcribe.model import PACKAGED_NAME, ModelPlace, find_model
+from notesmith.transcript import Segment, TimeSpan, Transcript, Word, WordRange
 
 VERSION = "4"
 COMPRESSION = 3  # place of the compression ratio in what faster-whisper's decoding returns
 UNREPEATED = 4  # tokens that may not come again in the same order
+FRAME_SAMPLES, EAR_SAMPLES = RATE_HZ // 100, RATE_HZ * FRAME_MS // 1000
+TAIL_MS = 300  # of sound after a window's last word whose phones are kept with it
 BLOCK_NUMBER = 10_000  # windows of block b are numbered from b * BLOCK_NUMBER
 
 Progress = Callable[[int, int], None]
@@ -49,6 +53,13 @@ class HeardWord(msgspec.Struct, frozen=True):
     probability: float
 
 
+class Encoded(NamedTuple):
+    """What the packaged model's encoder made of a window: (1, frames of 20 ms, width), and the frame of 10 ms it begins at."""
+
+    first_frame: int
+    output: ctranslate2.StorageView
+
+
 class HeardWindow(msgspec.Struct, frozen=True):
     """What one window said and where decoding goes on: frames of 10 ms of detected speech."""
 
@@ -56,6 +67,7 @@ class HeardWindow(msgspec.Struct, frozen=True):
     segments: tuple[tuple[HeardWord, ...], ...]
     next_frame: int
     last_word_end_s: float
+    encoded: Encoded | None = None
 
 
 class SpeechModel(Protocol):
@@ -77,11 +89,13 @@ class WindowedWhisper(WhisperModel):  # type: ignore[misc]
         self._state: tuple[list[Any], int, bool, float] | None = None
         self._resume_end_s: float | None = None
         self.on_encode: Callable[[], None] | None = None
+        self._encoded: Any = None
 
     def encode(self, features: Any) -> Any:
         if self.on_encode is not None:
             self.on_encode()
-        return super().encode(features)
+        self._encoded = super().encode(features)
+        return self._encoded
 
     def generate_with_fallback(self, encoder_output: Any, prompt: Any, tokenizer: Any, options: Any) -> Any:
         """The likeliest words; words that only repeat themselves give way to the likeliest that do not."""
@@ -104,8 +118,8 @@ class WindowedWhisper(WhisperModel):  # type: ignore[misc]
             last_speech_timestamp, self._resume_end_s = self._resume_end_s, None
         return super().add_word_timestamps(*args, last_speech_timestamp=last_speech_timestamp, **kwargs)
 
-    def take_place(self) -> tuple[int, float | None] | None:
-        """Where the next window begins and when the last word ended, by the rule of generate_segments."""
+    def take_place(self) -> tuple[int, float | None, Encoded] | None:
+        """Where the next window begins, when the last word ended, by the rule of generate_segments, and what was encoded."""
         if self._state is None:
             return None
         segments, seek, single_ending, offset_s = self._state
@@ -115,7 +129,8 @@ class WindowedWhisper(WhisperModel):  # type: ignore[misc]
             end_s = segments[-1]["end"] if segments else None
         if not single_ending and end_s is not None and end_s > offset_s:
             seek = round(end_s * self.frames_per_second)
-        return seek, end_s
+        encoded, self._encoded = self._encoded, None
+        return seek, end_s, Encoded(round(offset_s * self.frames_per_second), encoded)
 
     def resume_from(self, last_word_end_s: float) -> None:
         self._state = None
@@ -153,9 +168,10 @@ class WhisperSpeech:
             nonlocal number, end_s
             if (place := model.take_place()) is None:
                 return
-            frame, window_end_s = place
+            frame, window_end_s, encoded = place
             end_s = end_s if window_end_s is None else float(window_end_s)
-            ready.append(HeardWindow(number, tuple(spoken), frame, end_s))
+            told = encoded if self.name == PACKAGED_NAME else None  # the ear was taught on that model's encoder
+            ready.append(HeardWindow(number, tuple(spoken), frame, end_s, told))
             spoken.clear()
             number += 1
 
@@ -197,11 +213,16 @@ def load_model(wanted: str = "packaged") -> WhisperSpeech:
 
 
 class StoredWindow(msgspec.Struct, frozen=True):
-    """A finished window: words with times in the recording, and the place to go on from."""
+    """A finished window: words with times in the recording, the place to go on from, and the phones where asked for.
+
+    ``phones`` are packed (sounds.hearing) and begin at ``phones_start_ms`` of the recording.
+    """
 
     segments: tuple[Segment, ...]
     next_frame: int
     last_word_end_s: float
+    phones_start_ms: int = 0
+    phones: bytes = b""
 
 
 def transcribe(
@@ -262,9 +283,46 @@ def _block_windows(
     for heard in model.windows(
         speech, language=language, beam_size=profile.beam_size, first_frame=frame, last_word_end_s=end_s
     ):
-        window = StoredWindow(_in_recording(heard, chunks, block.start_ms), heard.next_frame, heard.last_word_end_s)
+        start_ms, phones = _phones(heard, chunks, block.start_ms) if profile.witness else (0, b"")
+        segments = _in_recording(heard, chunks, block.start_ms)
+        window = StoredWindow(segments, heard.next_frame, heard.last_word_end_s, start_ms, phones)
         on_window(after + heard.number, window)
         yield window
+
+
+def _phones(heard: HeardWindow, chunks: Sequence[Mapping[str, int]], block_start_ms: int) -> tuple[int, bytes]:
+    """When in the recording a window's phones begin, and they themselves, packed, with the silences put back."""
+    if heard.encoded is None or not any(heard.segments):
+        return 0, b""
+    output = np.asarray(heard.encoded.output.to_device(ctranslate2.Device.cpu), dtype=np.float32)[0]
+    sheet = load_ear().hear(output)
+    first = heard.encoded.first_frame * FRAME_SAMPLES
+    lengths = np.array([chunk["end"] - chunk["start"] for chunk in chunks])
+    ends = np.cumsum(lengths)
+    last = min(heard.next_frame * FRAME_SAMPLES + TAIL_MS * RATE_HZ // 1000, int(ends[-1]))
+    at = first + np.arange(min(len(sheet), (last - first) // EAR_SAMPLES)) * EAR_SAMPLES
+    if not len(at):
+        return 0, b""
+    chunk = np.searchsorted(ends, at, side="right")
+    silences = np.array([chunk["start"] for chunk in chunks]) - (ends - lengths)
+    frames = (at + silences[chunk]) // EAR_SAMPLES
+    whole = np.full((int(frames[-1] - frames[0]) + 1, sheet.shape[1]), LEAST_NATS, np.float32)
+    whole[:, NOTHING] = 0.0
+    whole[frames - frames[0]] = sheet[: len(at)]
+    return int(frames[0]) * FRAME_MS + block_start_ms, pack(whole)
+
+
+def hearing_of(windows: Mapping[int, StoredWindow]) -> PhoneHearing | None:
+    """The phones of all windows of a transcript; None where a window that says something has none."""
+    passages: list[Passage] = []
+    end = 0
+    for _, window in sorted(windows.items()):
+        start, end = end, end + sum(len(segment.words) for segment in window.segments)
+        if end > start:
+            if not window.phones:
+                return None
+            passages.append(Passage(WordRange(start, end), window.phones_start_ms, window.phones))
+    return PhoneHearing(tuple(passages))
 
 
 def _in_recording(heard: HeardWindow, chunks: Sequence[Mapping[str, int]], block_start_ms: int) -> tuple[Segment, ...]:

@@ -15,7 +15,6 @@ from notesmith.correct import correct
 from notesmith.correct.decide import from_log_odds, weigh_all
 from notesmith.correct.ear import (
     EAR,
-    PhoneHearing,
     PhonesHeard,
     Sheet,
     ear_candidates,
@@ -29,6 +28,7 @@ from notesmith.correct.judge import load_judge
 from notesmith.correct.weigh import load_weights
 from notesmith.sounds import PHONES, load_costs, pronounce_text
 from notesmith.sounds.ear import FRAME_MS, NOTHING
+from notesmith.sounds.hearing import PhoneHearing
 from notesmith.transcript import TimeSpan, Transcript, WordRange
 from notesmith.vocabulary import load_vocabulary
 

@@ -10,14 +10,17 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from types import SimpleNamespace
 
+import msgspec
 import numpy as np
 import pytest
 from faster_whisper.transcribe import TranscriptionOptions
+from rapidfuzz.distance import Levenshtein
 
 from notesmith.errors import ModelError, RecordingError
 from notesmith.profiles import ACCURATE, TESTING
 from notesmith.recording import RATE_HZ, clip
-from notesmith.transcribe import StoredWindow, find_model, load_model, transcribe
+from notesmith.sounds.ear import FRAME_MS, spell
+from notesmith.transcribe import StoredWindow, audio_witness, find_model, hearing_of, load_model, transcribe
 from notesmith.transcribe.whisper import HeardWindow, HeardWord, WindowedWhisper
 from notesmith.transcript import TimeSpan
 
@@ -158,8 +161,6 @@ def test_the_real_model_says_what_faster_whisper_says(speech_model, lecture):
 
 @pytest.mark.model
 def test_the_witness_prefers_what_was_said(speech_model, lecture):
-    from notesmith.transcribe import audio_witness
-
     transcript = transcribe(
         lecture, speech_model, recording_sha256="0" * 64, language="en", profile=TESTING
     )  # fmt: skip
@@ -183,9 +184,51 @@ def test_the_witness_prefers_what_was_said(speech_model, lecture):
     assert list(witness.score(TimeSpan(10**8, 10**8 + 4000), "", ["Thuja", "Sepia"], "")) == [0.0, 0.0]
 
 
-def test_a_model_that_can_only_transcribe_gives_no_witness(tmp_path):
-    from notesmith.transcribe import audio_witness
+@pytest.mark.model
+def test_the_phones_kept_while_transcribing_are_those_in_the_sound(speech_model, lecture):
+    """The judge is the same network over a fresh encoding of each stretch, which knows nothing of windows and silences."""
+    kept: dict[int, StoredWindow] = {}
+    said = transcribe(
+        lecture, speech_model, recording_sha256="0" * 64, language="en", profile=ACCURATE, on_window=kept.__setitem__
+    )
+    hearing = hearing_of(kept)
+    assert hearing is not None
+    assert [i for one in hearing.passages for i in range(one.words.start, one.words.end)] == list(
+        range(len(said.words))
+    )
+    witness = audio_witness(lecture, speech_model)
+    assert witness is not None
+    times: list[int] = []
+    edits = size = 0
+    for segment in said.segments:
+        words = said.segment_range(segment.id)
+        passage = next(one for one in hearing.passages if one.words.overlaps(words))
+        mine = spell(passage.sheet())
+        at = passage.start_ms + mine.frames * FRAME_MS
+        inside = (at >= segment.time.start_ms) & (at <= segment.time.end_ms)
+        times += at[inside].tolist()
+        if (fresh := witness.phones(segment.time)) is None:  # longer than the witness listens at once
+            continue
+        theirs = spell(fresh[0]).phones
+        phones = "".join(np.array(list(mine.phones))[inside])
+        edits, size = edits + Levenshtein.distance(phones, theirs), size + len(theirs)
+    assert size > 200
+    assert edits < 0.2 * size
+    assert not [ms for ms in times if 23_000 < ms < 77_000]  # the minute of silence
+    del kept[max(kept)]
+    assert (fewer := hearing_of(kept)) is not None and len(fewer.passages) < len(hearing.passages)
+    kept[min(kept)] = msgspec.structs.replace(kept[min(kept)], phones=b"")
+    assert hearing_of(kept) is None  # an earlier version's window has none
 
+
+def test_no_phones_are_kept_where_the_sound_is_not_asked(lecture):
+    kept: dict[int, StoredWindow] = {}
+    run(lecture, ClockSpeech(), on_window=kept.__setitem__)
+    assert kept
+    assert not any(window.phones for window in kept.values())
+
+
+def test_a_model_that_can_only_transcribe_gives_no_witness(tmp_path):
     assert audio_witness(tmp_path / "x.wav", ClockSpeech()) is None
 
 
