@@ -232,7 +232,7 @@ def told(verdict: Verdict, note: str = "") -> str:
         case WordVerdict(ruling="reject"):
             return f"“{verdict.heard}” kept as heard"
         case WordVerdict(ruling="never"):
-            return f"“{verdict.heard}” never to be changed"
+            return f"“{verdict.heard}” kept as heard, everywhere"
         case WordVerdict():
             where = ", everywhere" if verdict.ruling == "always" else ", at one place" if verdict.start_ms else ""
             return f"“{verdict.heard}” is “{verdict.restored}”{where}"

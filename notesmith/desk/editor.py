@@ -13,7 +13,17 @@ from starlette.responses import Response
 from wordfreq import zipf_frequency
 
 from notesmith.annotations import Corrections, Extraction
-from notesmith.desk.context import Choice, Desk, NotThereError, desk_of, field, last_verdict_id, see_other
+from notesmith.desk.context import (
+    Choice,
+    Desk,
+    NotThereError,
+    desk_of,
+    field,
+    last_verdict_id,
+    latest_own,
+    see_other,
+    told_all,
+)
 from notesmith.desk.names import finished, transcript_of
 from notesmith.desk.queue import Place, form_ranges, place_at, word_rulings
 from notesmith.desk.suggest import suggest
@@ -36,6 +46,15 @@ UNKNOWN_LIMIT = 200
 PLACES_SHOWN = 12
 MAX_FORM_WORDS = 8
 MAX_LABELS = 100
+FACTS = {
+    "common": "Common names",
+    "gloss": "Meaning",
+    "latin": "Latin",
+    "spoken": "Said as",
+    "dilution_log10": "Diluted to 1 in 10 to the power of",
+    "collides": "Not to be confused",
+    "heard": "Found misheard by experiment",
+}
 # Terms that are printed as they were said; a rubric or an organ is told in the lecturer's own words.
 SPELT: tuple[Scheme, ...] = ("remedy", "family", "canon", "idea", "prescription")
 
@@ -161,13 +180,23 @@ def browse(request: Request) -> Response:
     asked = request.query_params.get("q", "").strip()[:80]
     choices: tuple[Choice, ...] = suggest(desk.vocabulary, asked, BROWSE_LIMIT) if asked else ()
     unknown: tuple[UnknownWord, ...] = ()
+    latest: list[VerdictEntry] = []
     if not asked:
         with desk.store() as store:
             vocabulary, verdicts = desk.vocabulary, store.verdicts()
+            latest = latest_own(request, verdicts, desk.who) if "did" in request.query_params else []
             key = (vocabulary.digest, [entry.id for entry in verdicts], _results(store))
             unknown = desk.kept("unknown words", key, lambda: unknown_words(store, vocabulary, verdicts))
     return desk.page(
-        "terms.html", here="terms", asked=asked, choices=choices, unknown=unknown, size=len(desk.vocabulary)
+        "terms.html",
+        here="terms",
+        asked=asked,
+        choices=choices,
+        unknown=unknown,
+        size=len(desk.vocabulary),
+        latest=latest,
+        latest_told=told_all(latest),
+        latest_back="/terms",
     )
 
 
@@ -196,6 +225,13 @@ def term(request: Request) -> Response:
         here="terms",
         concept=concept,
         names=_names(concept),
+        facts=[
+            (
+                FACTS.get(name, name.capitalize()),
+                [desk.vocabulary.label(one) if name == "by" else one for one in values],
+            )
+            for name, values in concept.facts.items()
+        ],
         state=digest(concept),
         heard=sorted(heard.items()),
         related=related,

@@ -159,7 +159,7 @@ def note_groups(
 
 
 def _point_line(desk: Desk, point: TeachingPoint, rulings: dict[str, VerdictEntry]) -> NoteLine:
-    what = desk.vocabulary.label(point.remedy_id) if point.remedy_id else "no one remedy"
+    what = desk.vocabulary.label(point.remedy_id) if point.remedy_id else "of no single remedy"
     return NoteLine(
         point.key,
         what,

@@ -21,6 +21,7 @@ from notesmith.desk.queue import QueueItem, word_queue
 from notesmith.errors import ConflictError
 from notesmith.store import Store
 from notesmith.store.jobs import OPEN_STATES, enqueue_once, jobs
+from notesmith.transcript import sounding
 from notesmith.verdicts import VerdictEntry
 from notesmith.vocabulary import Vocabulary
 
@@ -113,7 +114,9 @@ def undecided(vocabulary: Vocabulary, store: Store) -> tuple[str, ...]:
 def _open(store: Store, verdicts: Sequence[VerdictEntry], queue: Sequence[QueueItem]) -> tuple[int, int]:
     """How many names and how many potencies wait for a person."""
     open_names = sum(1 for one in names(store, verdicts) if one.open)
-    return open_names, len(open_potencies(store, verdicts)) + sum(1 for item in queue if item.is_potency)
+    asked = {(item.lecture_id, item.form) for item in queue if item.is_potency}
+    others = (one for one in open_potencies(store, verdicts) if (one.lecture_id, sounding(one.heard)) not in asked)
+    return open_names, len(asked) + sum(1 for _ in others)
 
 
 def _lectures(store: Store, done: int) -> Check:

@@ -102,8 +102,9 @@ def _rivals(item: QueueItem | None, desk: Desk, store: Store) -> list[Rival]:
     extraction = store.result(item.lecture_id, "extraction", Extraction)
     spoken_of = frozenset(one.concept_id for one in extraction.mentions) if extraction is not None else frozenset()
     for concept_id, label in likely(desk.vocabulary, item.proposed.heard, spoken_of):
-        if concept_id not in offered and len(found) < RIVALS_SHOWN:
-            concept = desk.vocabulary[concept_id]
+        concept = desk.vocabulary[concept_id]
+        fits = not item.is_potency or concept.scheme == "potency"
+        if fits and concept_id not in offered and len(found) < RIVALS_SHOWN:
             known_as = "" if concept.pref_label == label else f" as “{label}”"
             found.append(
                 Rival(concept_id, concept.pref_label, f"{kind_of_term(concept.scheme)}, sounds like it{known_as}")
@@ -147,12 +148,12 @@ def _write(desk: Desk, store: Store, request: Request, ruling: WordRuling, put: 
 
 def _next(desk: Desk, store: Store, request: Request) -> Response:
     """The next word; after the last one, whatever waits next."""
+    verdicts = store.verdicts()
     if field(request, "back", "") == "/terms":
-        return see_other("/terms")
+        return see_other(f"/terms?did={verdicts[-1].id}")
     at = number(field(request, "at", "0"), "the place")
     if field(request, "show", "") == "restored":
         return see_other(f"/words?at={at}&show=restored")
-    verdicts = store.verdicts()
     if word_queue(desk.vocabulary, store, verdicts):
         return see_other(f"/words?at={at}")
     return see_other(f"/next?did={verdicts[-1].id}")

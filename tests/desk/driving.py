@@ -89,6 +89,17 @@ def wait_for(condition: Callable[[], object], seconds: float = 60) -> None:
         time.sleep(0.05)
 
 
+def drop_file(page: Any, path: Path, selector: str) -> None:
+    """Let go of a file over an element, by the browser's own drag and drop (Chrome DevTools Protocol, Input domain)."""
+    page.locator(selector).scroll_into_view_if_needed()
+    box = page.locator(selector).bounding_box()
+    at = {"x": box["x"] + box["width"] / 2, "y": box["y"] + box["height"] / 2}
+    data = {"items": [], "files": [str(path)], "dragOperationsMask": 1}
+    session = page.context.new_cdp_session(page)
+    for kind in ("dragEnter", "dragOver", "drop"):
+        session.send("Input.dispatchDragEvent", {"type": kind, **at, "data": data})
+
+
 def settle_all(page: Any, base: str, path: str, key: str, limit: int = 40) -> int:
     """Press one key until nothing is left; returns how often."""
     page.goto(base + path)

@@ -34,6 +34,14 @@ def test_the_effect_is_told_before_it_is_made(course: Course, browser: TestClien
     assert "were not heard" in browser.get("/terms/heard?form=zebra").text
 
 
+def test_a_ruling_made_from_the_places_can_be_taken_back_at_once(course: Course, browser: TestClient) -> None:
+    data = {"form": "pain sits", "lecture": "one", "seen": "0", "back": "/terms", "ruling": "never"}
+    page = browser.post("/words", data=data)
+    assert "“pain sits” kept as heard, everywhere" in page.text
+    assert 'name="verdict" value="1"' in page.text
+    assert "Undo" not in browser.get("/terms").text
+
+
 @settings(max_examples=200, deadline=None)
 @given(
     st.lists(st.lists(st.sampled_from(["a", "b", "A,", "b-a", "it's", "—"]), min_size=1, max_size=7), max_size=5),

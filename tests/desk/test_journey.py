@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from .driving import Running, settle_all, wait_for
+from .driving import Running, drop_file, settle_all, wait_for
 
 TALK = """WEBVTT
 
@@ -109,4 +109,29 @@ def test_other_term_and_new_term_without_the_mouse(running: Running, page: Any, 
     with page.expect_navigation():
         page.keyboard.press("Enter")
     assert running.course.load_vocabulary().find("Zonkium testans")
+    assert page.errors == []
+
+
+@pytest.mark.parametrize("place", ["#drop", "h1"])
+def test_a_file_that_is_dropped_arrives_wherever_it_is_let_go(
+    running: Running, page: Any, tmp_path: Path, place: str
+) -> None:
+    talk = tmp_path / "2026-04-06 Dropped.vtt"
+    talk.write_text(TALK)
+    page.goto(running.address)
+    drop_file(page, talk, place)
+    page.wait_for_selector("text=2026-04-06 Dropped.vtt has arrived")
+    page.wait_for_selector("li[data-state=finished]")
+    assert page.url == running.base + "/"
+    assert page.errors == []
+    with running.course.open_store() as store:
+        (lecture,) = store.lectures()
+        assert lecture.date == "2026-04-06"
+
+
+def test_a_folder_that_is_dropped_is_told(running: Running, page: Any, tmp_path: Path) -> None:
+    (tmp_path / "tapes").mkdir()
+    page.goto(running.address)
+    drop_file(page, tmp_path / "tapes", "#drop")
+    page.wait_for_selector("text=tapes is a folder")
     assert page.errors == []

@@ -218,3 +218,7 @@ def test_a_name_inside_a_settled_term_is_not_asked_again_but_elsewhere_it_is(
         assert not any(one.open for one in names(store, store.verdicts()))
         store.put_result("one", "extraction", "k", with_both)
         assert any(one.open for one in names(store, store.verdicts()))
+
+
+def test_a_potency_asked_among_the_words_is_counted_once(doubtful: Course, browser: TestClient) -> None:
+    assert "1 potency is undecided" in browser.get("/publish").text

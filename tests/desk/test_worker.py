@@ -5,12 +5,16 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from starlette.testclient import TestClient
 
+from notesmith.annotations import Corrections, Extraction
 from notesmith.course import Course
 from notesmith.desk.context import Desk
+from notesmith.desk.queue import word_queue
 from notesmith.desk.worker import Worker
 from notesmith.errors import Cancelled
 from notesmith.store.jobs import Job, JobBody, add_job, change_job, job, jobs
+from notesmith.transcript import sounding
 
 from .conftest import KEYS
 
@@ -133,3 +137,32 @@ def test_a_defect_is_noted_for_whoever_mends_it(course: Course, monkeypatch: pyt
     noted = (course.folder / "defects.log").read_text()
     assert "FileNotFoundError: a file of the program" in noted
     assert "in broken" in noted
+
+
+def test_what_an_editor_ruled_once_is_printed_in_the_next_session_unasked(course: Course, browser: TestClient) -> None:
+    """Of words that no likeness of sound leads to: only the ruling can have taught it, and it outlives the program."""
+    garble, ask = "blue wagon plate", {"lecture": "one", "seen": "0", "back": "/terms"}
+    browser.post("/words/other", data={**ask, "form": garble, "concept_id": "remedy/sulphur", "everywhere": "yes"})
+    made = hand_in(
+        course,
+        "next week.vtt",
+        b"WEBVTT\n\n00:00.000 --> 00:04.000\nThe burning of Blue Wagon Plate is worse in bed.\n\n"
+        b"00:04.000 --> 00:08.000\nA patient of blue wagon plate throws off the covers.\n",
+    )
+    started_again = Worker(Desk(course, KEYS, "Asha"), quiet_s=0)
+    with course.open_store() as store:
+        while job(store, made.id).state != "finished":
+            assert started_again.step(store), job(store, made.id)
+        lecture_id = job(store, made.id).body.lecture_id
+        assert lecture_id is not None
+        found = store.result(lecture_id, "corrections", Corrections)
+        assert found is not None
+        learnt = [one for one in found.items if sounding(one.heard) == garble]
+        assert [(one.state, one.concept_id, one.restored) for one in learnt] == [
+            ("applied", "remedy/sulphur", "Sulphur")
+        ] * 2
+        vocabulary = course.load_vocabulary()
+        assert all(one.form != garble for one in word_queue(vocabulary, store, store.verdicts()))
+        notes = store.result(lecture_id, "extraction", Extraction)
+        assert notes is not None
+        assert sum(one.concept_id == "remedy/sulphur" for one in notes.mentions) == 2

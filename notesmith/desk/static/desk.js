@@ -194,9 +194,19 @@
   }
   if (drop && chooser) {
     chooser.addEventListener("change", () => { take([...chooser.files]); chooser.value = ""; });
-    for (const name of ["dragover", "dragenter"]) drop.addEventListener(name, (event) => { event.preventDefault(); drop.classList.add("over"); });
-    drop.addEventListener("dragleave", () => drop.classList.remove("over"));
-    drop.addEventListener("drop", (event) => { event.preventDefault(); drop.classList.remove("over"); take([...event.dataTransfer.files]); });
+    // The whole page takes what is dropped: a file let go beside the box must not replace the page.
+    const files = (event) => event.dataTransfer?.types.includes("Files");
+    for (const name of ["dragover", "dragenter"]) window.addEventListener(name, (event) => { if (files(event)) { event.preventDefault(); drop.classList.add("over"); } });
+    window.addEventListener("dragleave", (event) => { if (!event.relatedTarget) drop.classList.remove("over"); });
+    window.addEventListener("drop", (event) => {
+      if (!files(event)) return;
+      event.preventDefault();
+      drop.classList.remove("over");
+      const dropped = [...event.dataTransfer.items].filter((one) => one.kind === "file");
+      const folder = dropped.map((one) => one.webkitGetAsEntry?.()).find((one) => one?.isDirectory);
+      if (folder) said.textContent = `${folder.name} is a folder. Open it and drop the recordings that are in it.`;
+      else take(dropped.map((one) => one.getAsFile()));
+    });
   }
   // When the last job is done, the page below the list is out of date.
   const isBusy = () => document.querySelector("[data-busy]")?.dataset.busy === "yes";
