@@ -244,7 +244,7 @@ class Editor:
                 self.page.keyboard.press("j")
                 keys = 1
             label = None if self.truth.persons & set(said.split()) else self.choose_term(said)
-            text = self.typed(label, row.place.heard) if label else None
+            text = self.typed(label, row.meant) if label else None
             if self.truth.persons & set(said.split()):
                 plain = 1
             elif number := next((n for n, (one, _) in enumerate(row.terms, 1) if self.means(said, one)), 0):
@@ -259,7 +259,7 @@ class Editor:
             else:
                 self.page.keyboard.press("n")
                 keys, plain = keys + 1, 1
-            near = (row.place.near.end_ms - row.place.near.start_ms) / 1000
+            near = 0.0 if row.follows else (row.place.near.end_ms - row.place.near.start_ms) / 1000
             whole = (row.place.clip.end_ms - row.place.clip.start_ms) / 1000
             read = len(f"{row.before} {row.place.heard} {row.after}".split()) + 3
             self.work.decide(keys=keys, heard_s=near, read_words=read, plain_heard_s=whole, plain_keys=plain)

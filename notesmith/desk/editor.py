@@ -25,7 +25,7 @@ from notesmith.desk.context import (
     told_all,
 )
 from notesmith.desk.names import finished, transcript_of
-from notesmith.desk.queue import Place, form_ranges, place_at, word_rulings
+from notesmith.desk.queue import RARE_ZIPF, Place, form_ranges, place_at, word_rulings
 from notesmith.desk.suggest import suggest
 from notesmith.desk.words import NEW_TERM_SCHEMES
 from notesmith.errors import ConflictError, InputError
@@ -41,7 +41,6 @@ from notesmith.vocabulary.importing import MAX_TERM_CHARACTERS, write_concepts
 from notesmith.vocabulary.vocabulary import label_key
 
 BROWSE_LIMIT = 40
-RARE_ZIPF = 2.0  # fewer than one in ten million words of general English (wordfreq, Zipf scale)
 UNKNOWN_LIMIT = 200
 PLACES_SHOWN = 12
 MAX_FORM_WORDS = 8

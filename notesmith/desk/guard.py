@@ -27,7 +27,7 @@ App = Callable[[Scope, Receive, Send], Awaitable[None]]
 Refuse = Callable[[int, str], Response]
 
 FORM_LIMIT_BYTES = 256 * 1024
-FORM_FIELDS_LIMIT = 64
+FORM_FIELDS_LIMIT = 80
 CHUNK_LIMIT_BYTES = 8 * 1024 * 1024
 SAFE_METHODS = frozenset({"GET", "HEAD"})
 POLICY = (

@@ -8,6 +8,7 @@ from typing import Literal
 import msgspec
 from starlette.requests import Request
 from starlette.responses import Response
+from wordfreq import zipf_frequency
 
 from notesmith.annotations import Extraction, PersonMention
 from notesmith.desk.context import (
@@ -23,19 +24,20 @@ from notesmith.desk.context import (
     told_all,
     undo_back,
 )
-from notesmith.desk.queue import Place, form_ranges, place_at, word_rulings
+from notesmith.desk.queue import RARE_ZIPF, Place, form_ranges, place_at, word_rulings
 from notesmith.desk.suggest import likely
 from notesmith.errors import ConflictError, InputError
 from notesmith.extract.privacy import hidden, person_rulings
 from notesmith.lecture import Lecture
 from notesmith.store import Store
-from notesmith.transcript import Transcript, WordRange, sounding
+from notesmith.transcript import TimeSpan, Transcript, WordRange, sounding
 from notesmith.verdicts import PersonVerdict, Verdict, VerdictEntry, WordVerdict
 from notesmith.vocabulary import Vocabulary
 
 LONGEST_REPLACEMENT = 80
-NAMES_A_PAGE = 10  # a form holds at most 64 fields
-WORDS_BESIDE = 6
+NAMES_A_PAGE = 10  # a form holds at most 80 fields
+WORDS_BESIDE = 4  # on each side: about what is heard with the name
+LONGEST_TERM_WORDS = 8  # as rulings are obeyed
 TERMS_OFFERED = 3
 Choice = Literal["hide", "show", "replace", "term"]
 CHOICES: dict[str, Choice] = {"hide": "hide", "show": "show", "replace": "replace", "term": "term"}
@@ -60,13 +62,19 @@ class NameItem(msgspec.Struct, frozen=True):
 
 
 class NameRow(msgspec.Struct, frozen=True):
-    """An open name with a few words on both sides of one place, and terms that sound like it."""
+    """An open name with a few words on both sides of one place, and terms that sound like it.
+
+    ``meant`` are the heard words for which such a term would be put: the name, or more where the words beside it are
+    none of a language. ``follows`` where the row before shows, and plays, this place too.
+    """
 
     item: NameItem
     place: Place
     before: str
     after: str
+    meant: str
     terms: tuple[tuple[str, str], ...] = ()
+    follows: bool = False
 
 
 def finished(store: Store) -> list[tuple[Lecture, Extraction]]:
@@ -159,23 +167,79 @@ def names(store: Store, verdicts: Sequence[VerdictEntry]) -> tuple[NameItem, ...
 
 
 def rows(store: Store, vocabulary: Vocabulary, items: Sequence[NameItem]) -> tuple[NameRow, ...]:
-    """The names with the words around them; each lecture's transcript is read once."""
+    """The names with the words around them; each lecture's transcript is read once.
+
+    Of names said within a few words of each other the first shows and plays the place of all.
+    """
     wanted = {item.lecture_id for item in items}
     transcripts, spoken_of = {}, {}
     for lecture, extraction in finished(store):
         if lecture.id in wanted:
             transcripts[lecture.id] = transcript_of(store, lecture, extraction)
             spoken_of[lecture.id] = frozenset(one.concept_id for one in extraction.mentions)
-    found = []
-    for item in items:
+    found: list[NameRow] = []
+    for n, item in enumerate(items):
         transcript, words = transcripts[item.lecture_id], item.words[0]
-        before = transcript.text(WordRange(max(0, words.start - WORDS_BESIDE), words.start))
-        after = transcript.text(WordRange(words.end, min(len(transcript.words), words.end + WORDS_BESIDE)))
+        follows = n > 0 and _is_beside(items[n - 1], item)
+        last = n
+        while last + 1 < len(items) and _is_beside(items[last], items[last + 1]):
+            last += 1
+        until = words if follows else items[last].words[0]
+        beside = 0 if follows else WORDS_BESIDE
         place = place_at(transcript, words)
-        meant = likely(vocabulary, place.heard, spoken_of[item.lecture_id])[:TERMS_OFFERED]
-        terms = tuple((one, vocabulary.label(one)) for one, _ in meant)
-        found.append(NameRow(item, place, before, after, terms))
+        if until != words:
+            near = TimeSpan(place.near.start_ms, place_at(transcript, until).near.end_ms)
+            place = msgspec.structs.replace(place, near=near)
+        meant, terms = _meant(vocabulary, transcript, words, spoken_of[item.lecture_id])
+        found.append(
+            NameRow(
+                item,
+                place,
+                transcript.text(WordRange(max(0, words.start - beside), words.start)),
+                transcript.text(WordRange(words.end, min(len(transcript.words), until.end + beside))),
+                transcript.text(meant),
+                tuple((one, vocabulary.label(one)) for one, _ in terms[:TERMS_OFFERED]),
+                follows,
+            )
+        )
     return tuple(found)
+
+
+def _is_beside(one: NameItem, other: NameItem) -> bool:
+    """Whether another name comes a few words after one."""
+    return one.lecture_id == other.lecture_id and 0 <= other.words[0].start - one.words[0].end <= WORDS_BESIDE
+
+
+def _meant(
+    vocabulary: Vocabulary, transcript: Transcript, words: WordRange, spoken_of: frozenset[str]
+) -> tuple[WordRange, tuple[tuple[str, str], ...]]:
+    """The terms a name may be misheard for, and the words that stand for them.
+
+    A term of two words can be heard as a name beside a word that is none: then a term that sounds like both is meant.
+    """
+    wide = _odd_around(vocabulary, transcript, words)
+    if wide != words and (terms := likely(vocabulary, transcript.text(wide), spoken_of)):
+        return wide, terms
+    return words, likely(vocabulary, transcript.text(words), spoken_of)
+
+
+def _odd_around(vocabulary: Vocabulary, transcript: Transcript, words: WordRange) -> WordRange:
+    """The name with the words on both sides that are neither English nor in the vocabulary, up to the next stop."""
+
+    def is_odd(at: int) -> bool:
+        form = sounding(transcript.words[at].text)
+        return form.isalpha() and zipf_frequency(form, "en") < RARE_ZIPF and not vocabulary.find(form)
+
+    def stops(at: int) -> bool:
+        return transcript.words[at].text[-1:] in ",.;:?!"
+
+    segment = transcript.segment_range(transcript.segment_of(words.start))
+    start, end = words.start, words.end
+    while start > segment.start and not stops(start - 1) and is_odd(start - 1):
+        start -= 1
+    while end < segment.end and not stops(end - 1) and is_odd(end):
+        end += 1
+    return WordRange(start, end) if end - start <= LONGEST_TERM_WORDS else words
 
 
 def page(request: Request) -> Response:
@@ -249,11 +313,14 @@ def _verdicts(desk: Desk, form: Mapping[str, str], n: int) -> tuple[Verdict, ...
             if concept is None:
                 raise InputError(f"choose from the list which term “{said}” is")
             lecture_id = form.get(f"lecture_{n}") or None
+            heard = sounding(form.get(f"heard_{n}", said))
+            if f" {sounding(said)} " not in f" {heard} " or len(heard.split()) > LONGEST_TERM_WORDS:
+                raise InputError(
+                    f"the words of a misheard term must hold “{said}”, and be at most {LONGEST_TERM_WORDS}"
+                )
             return (
                 PersonVerdict("show", said),
-                WordVerdict(
-                    "accept" if lecture_id else "always", sounding(said), concept.id, concept.pref_label, lecture_id
-                ),
+                WordVerdict("accept" if lecture_id else "always", heard, concept.id, concept.pref_label, lecture_id),
             )
         case _:
             return (PersonVerdict(choice, said),)

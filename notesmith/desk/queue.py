@@ -20,6 +20,7 @@ LONGEST_CLIP_MS = 60_000
 # What is heard of a doubtful word at first: the phrase that leads to it, and its end.
 LEAD_MS, TAIL_MS = 1500, 600
 SAME_PLACE_MS = 1500  # as rulings on one place are obeyed
+RARE_ZIPF = 2.0  # fewer than one in ten million words of general English (wordfreq, Zipf scale)
 
 
 class Place(msgspec.Struct, frozen=True):

@@ -211,7 +211,7 @@ _GENERAL_BEFORE_PLACE = frozenset(
 _NOT_CALLED = frozenset(
     "first second third finally remember also however actually basically anyway again here there then today tomorrow yesterday sometimes usually doctor doctors "
     "friends students everyone everybody guys folks class ladies gentlemen people children god lord heaven note mark see look well yes no okay alright sure fine "
-    "good great nice exactly correct true next last instead perhaps maybe otherwise still only even both all none clearly obviously naturally similarly secondly "
+    "good great nice exactly correct right true next last instead perhaps maybe otherwise still only even both all none clearly obviously naturally similarly secondly "
     "firstly thirdly mainly chiefly generally often always never now so but and or because if when while since after before until though although unlike like "
     "compare think take give ask read write study keep hold stop wait sorry please thanks welcome hello professor teacher sister brother mother father colleagues "
     "i we you she he they it this that these those what why how who where which one two three four five six seven eight nine ten".split()

@@ -6,13 +6,16 @@ import msgspec
 import pytest
 from starlette.testclient import TestClient
 
-from notesmith.annotations import Extraction, PersonMention, Prescription
+from notesmith.annotations import Corrections, Extraction, Mention, PersonMention, Prescription
 from notesmith.course import Course
-from notesmith.desk.names import names
+from notesmith.desk.names import names, rows
 from notesmith.desk.potencies import open_potencies
+from notesmith.lecture import Lecture
 from notesmith.store.jobs import jobs
 from notesmith.transcript import WordRange
 from notesmith.verdicts import PersonVerdict, WordVerdict
+
+from .conftest import transcript
 
 
 @pytest.fixture
@@ -222,3 +225,60 @@ def test_a_name_inside_a_settled_term_is_not_asked_again_but_elsewhere_it_is(
 
 def test_a_potency_asked_among_the_words_is_counted_once(doubtful: Course, browser: TestClient) -> None:
     assert "1 potency is undecided" in browser.get("/publish").text
+
+
+@pytest.fixture
+def misheard(course: Course) -> Course:
+    """A third lecture, in which terms came out as names: two in one sentence, and one with a word beside it."""
+    heard = transcript(
+        (
+            "How long did it last? Hew is Jolue, let me underline it.",
+            "For comparison, Sambulsar Latu is used more for the prostate.",
+            "The prostate of old men is better with Sabal serrulata.",
+        ),
+        "c" * 64,
+    )
+    persons = tuple(
+        PersonMention(f"p{at}", "patient", said, WordRange(at, at + 1), heard.words[at].time, "[name]", doubtful=True)
+        for at, said in ((n, word.text.strip(",")) for n, word in enumerate(heard.words))
+        if said in ("Hew", "Jolue", "Latu")
+    )
+    with course.open_store() as store:
+        store.add_lecture(Lecture("three", "Lecture three", "c" * 64))
+        store.put_transcript("imported", heard)
+        store.put_result("three", "corrections", "k", Corrections(heard.digest))
+        spoken = Mention("remedy/sabal-serrulata", WordRange(0, 1), heard.words[0].time, "Sabal serrulata")
+        store.put_result("three", "extraction", "k", Extraction(heard.digest, mentions=(spoken,), persons=persons))
+    return course
+
+
+def test_names_in_one_sentence_are_shown_and_heard_once(misheard: Course) -> None:
+    with misheard.open_store() as store:
+        waiting = [one for one in names(store, store.verdicts()) if one.lecture_id == "three"]
+        hew, jolue, latu = rows(store, misheard.load_vocabulary(), waiting)
+    assert [one.item.said for one in (hew, jolue, latu)] == ["Hew", "Jolue", "Latu"]
+    assert (hew.before, hew.after) == ("long did it last?", "is Jolue, let me underline it.")
+    assert (jolue.before, jolue.after, jolue.follows) == ("", "", True)
+    assert hew.place.near.end_ms >= jolue.place.span.end_ms
+    assert not hew.follows
+    assert not latu.follows
+
+
+def test_a_term_heard_as_a_name_and_the_odd_word_beside_it_is_settled_at_once(
+    misheard: Course, browser: TestClient
+) -> None:
+    """Sabal serrulata came out as two words of no language, one of them taken for a name."""
+    with misheard.open_store() as store:
+        waiting = [one for one in names(store, store.verdicts()) if one.said in ("Latu", "Hew")]
+        by_name = {one.item.said: one for one in rows(store, misheard.load_vocabulary(), waiting)}
+    assert (by_name["Latu"].meant, by_name["Latu"].terms[0][0]) == ("Sambulsar Latu", "remedy/sabal-serrulata")
+    assert by_name["Hew"].meant == "Hew"  # the words beside it are English
+    assert "“Sambulsar Latu” sounds like" in browser.get("/names").text
+    row = {"said_0": "Latu", "ruling_0": "term", "concept_0": "remedy/sabal-serrulata", "lecture_0": "three"}
+    assert browser.post("/names", data={**row, "seen": "0", "heard_0": "Sambulsar"}).status_code == 400
+    assert browser.post("/names", data={**row, "seen": "0", "heard_0": "Latu " + "x " * 8}).status_code == 400
+    assert browser.post("/names", data={**row, "seen": "0", "heard_0": "Sambulsar Latu"}).status_code == 200
+    with misheard.open_store() as store:
+        verdict = store.verdicts()[-1].verdict
+    assert isinstance(verdict, WordVerdict)
+    assert (verdict.heard, verdict.restored) == ("sambulsar latu", "Sabal serrulata")

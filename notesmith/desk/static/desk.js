@@ -38,7 +38,7 @@
       stand(row + (key === "j" ? 1 : -1));
       rows[row].focus({ preventScroll: true });
       rows[row].scrollIntoView({ block: "nearest" });
-      if (on("plays")) rows[row].querySelector("[data-play]")?.click();
+      if (on("plays")) rows[row].querySelector("[data-play]:not([data-heard])")?.click();  // else the row before played it
       return;
     }
     const target = rows[row]?.querySelector(`[data-row-key="${key}"]`) ?? document.querySelector(`[data-key="${key}"]`);
