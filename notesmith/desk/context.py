@@ -218,7 +218,7 @@ def rule(store: Store, verdict: Verdict, *, who: str, seen: int) -> VerdictEntry
         for entry in store.verdicts(with_undone=True):
             if entry.id > seen and not entry.undone and target_of(entry.verdict) == target:
                 raise ConflictError(
-                    f"{entry.who} decided on this at {local_time(entry.when)} while your page was open ({told(entry.verdict)}). "
+                    f"{entry.who} decided on this on {local_time(entry.when)} while your page was open ({told(entry.verdict)}). "
                     "Your decision was not written; look at it again."
                 )
         entry = store.add_verdict(verdict, who=who)
@@ -289,6 +289,11 @@ def undo_back(entries: Sequence[VerdictEntry]) -> str:
 def is_applying(store: Store) -> bool:
     """Whether decisions wait to be applied, so that what a page shows may still change."""
     return any(one.body.kind == "refresh" for one in jobs(store, "waiting", "working"))
+
+
+def is_empty(store: Store) -> bool:
+    """Whether no lecture has been worked through, so that nothing can be settled yet."""
+    return not any(store.result_key(one.id, "extraction") for one in store.lectures())
 
 
 class NotThereError(InputError):

@@ -212,12 +212,14 @@ def term(request: Request) -> Response:
     desk = desk_of(request)
     concept = _concept(desk.vocabulary, request.query_params.get("id", ""))
     heard: Counter[tuple[str, str, str]] = Counter()
+    restored: Counter[str] = Counter()
     with desk.store() as store:
         for lecture in store.lectures():
             corrections = store.result(lecture.id, "corrections", Corrections)
             for item in corrections.items if corrections is not None else ():
                 if item.concept_id == concept.id:
                     heard[(lecture.title, item.heard, item.state)] += 1
+                    restored[lecture.id] += item.state == "applied"
     related = [(one, desk.vocabulary.label(one)) for one in (*concept.broader, *concept.related)]
     return desk.page(
         "term.html",
@@ -233,6 +235,8 @@ def term(request: Request) -> Response:
         ],
         state=digest(concept),
         heard=sorted(heard.items()),
+        times=restored.total(),
+        sessions=sum(1 for count in restored.values() if count),
         related=related,
         vocabulary_folder=desk.course.settings.vocabulary,
     )

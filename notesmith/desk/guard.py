@@ -38,7 +38,7 @@ POLICY = (
 SITE_PATHS = ("/preview/", "/site/")
 SITE_POLICY = (
     "default-src 'none'; script-src 'self' 'wasm-unsafe-eval'; style-src 'self'; img-src 'self' data:; "
-    "font-src 'self'; media-src 'self'; connect-src 'self'; worker-src 'self'; form-action 'none'; base-uri 'none'; "
+    "font-src 'self'; media-src 'self'; connect-src 'self'; worker-src 'self'; form-action 'self'; base-uri 'none'; "
     "frame-ancestors 'none'"
 )
 HEADERS = {

@@ -16,6 +16,7 @@ from notesmith.desk.context import (
     desk_of,
     field,
     is_applying,
+    is_empty,
     last_verdict_id,
     latest_own,
     number,
@@ -92,6 +93,11 @@ def transcript_of(store: Store, lecture: Lecture, extraction: Extraction) -> Tra
         if stored.transcript.digest == extraction.transcript_digest:
             return stored.transcript
     raise ConflictError(f"{lecture.title} was heard again and is being worked through; come back when it is done")
+
+
+def subjects(lecture: Lecture, extraction: Extraction) -> frozenset[str]:
+    """The concepts a lecture is about and those it speaks of, also where a name of them was not understood."""
+    return frozenset((*lecture.remedy_ids, *(one.concept_id for one in extraction.mentions)))
 
 
 def is_open(person: PersonMention, lecture_id: str, verdicts: Sequence[VerdictEntry]) -> bool:
@@ -176,7 +182,7 @@ def rows(store: Store, vocabulary: Vocabulary, items: Sequence[NameItem]) -> tup
     for lecture, extraction in finished(store):
         if lecture.id in wanted:
             transcripts[lecture.id] = transcript_of(store, lecture, extraction)
-            spoken_of[lecture.id] = frozenset(one.concept_id for one in extraction.mentions)
+            spoken_of[lecture.id] = subjects(lecture, extraction)
     found: list[NameRow] = []
     for n, item in enumerate(items):
         transcript, words = transcripts[item.lecture_id], item.words[0]
@@ -251,7 +257,7 @@ def page(request: Request) -> Response:
         waiting = [item for item in every if item.open]
         shown = rows(store, desk.vocabulary, waiting[:NAMES_A_PAGE])
         seen = last_verdict_id(store)
-        pending = is_applying(store)
+        pending, empty = is_applying(store), is_empty(store)
     latest = latest_own(request, current, desk.who)
     return desk.page(
         "names.html",
@@ -264,6 +270,7 @@ def page(request: Request) -> Response:
         latest_told=told_all(latest),
         latest_back=undo_back(latest),
         applying=pending,
+        empty=empty,
         asked=False,
     )
 

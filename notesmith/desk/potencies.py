@@ -13,6 +13,7 @@ from notesmith.desk.context import (
     desk_of,
     field,
     is_applying,
+    is_empty,
     last_verdict_id,
     latest_own,
     lecture_of,
@@ -113,7 +114,7 @@ def page(request: Request) -> Response:
         current = store.verdicts()
         waiting = open_potencies(store, current)
         seen = last_verdict_id(store)
-        pending = is_applying(store)
+        pending, empty = is_applying(store), is_empty(store)
     at = min(at, max(0, len(waiting) - 1))
     item = waiting[at] if waiting else None
     latest = latest_own(request, current, desk.who)
@@ -128,6 +129,7 @@ def page(request: Request) -> Response:
         latest_told=told_all(latest),
         latest_back="/potencies" if undo_back(latest) == "/next" else undo_back(latest),
         applying=pending,
+        empty=empty,
         asked=False,
         remedy=desk.vocabulary.label(item.remedy_id) if item is not None and item.remedy_id else "",
     )

@@ -44,6 +44,8 @@ def checklist(desk: Desk, store: Store, verdicts: Sequence[VerdictEntry]) -> tup
     """What blocks publication first, then what a lecturer may want to know."""
     done = finished(store)
     checks = [_lectures(store, len(done))]
+    if not done:
+        return tuple(checks)
     queue = word_queue(desk.vocabulary, store, verdicts)
     open_names, potencies = _open(store, verdicts, queue)
     checks += _counted(open_names, "name", "undecided", "No name is undecided.", "/names")
@@ -59,6 +61,7 @@ def checklist(desk: Desk, store: Store, verdicts: Sequence[VerdictEntry]) -> tup
         checks.append(Check("informs", f"{_many(words, 'word')} not settled; printed as heard.", "/words"))
     else:
         checks.append(Check("good", "Every doubtful word is settled."))
+    checks.append(Check("informs", "The notes can be looked through and changed before they are published.", "/notes"))
     curated = {lecture.id: curate(extraction, lecture.id, verdicts) for lecture, extraction in done}
     titles = {lecture.id: titled(lecture) for lecture, _ in done}
 

@@ -14,6 +14,7 @@ from notesmith.desk.context import (
     desk_of,
     field,
     is_applying,
+    is_empty,
     kind_of_term,
     last_verdict_id,
     latest_own,
@@ -25,6 +26,7 @@ from notesmith.desk.context import (
     told_all,
     undo_back,
 )
+from notesmith.desk.names import subjects
 from notesmith.desk.queue import QueueItem, is_proposed, places, word_queue
 from notesmith.desk.suggest import likely, suggest
 from notesmith.errors import InputError
@@ -51,7 +53,7 @@ def words(request: Request) -> Response:
         entries = store.verdicts(with_undone=True)
         queue = word_queue(desk.vocabulary, store, [e for e in entries if not e.undone], restored=restored)
         seen = last_verdict_id(store)
-        pending = is_applying(store)
+        pending, empty = is_applying(store), is_empty(store)
         item = queue[min(at, len(queue) - 1)] if queue else None
         shown, times = places(store, item) if item is not None else ((), 0)
         rivals = _rivals(item, desk, store)
@@ -75,6 +77,7 @@ def words(request: Request) -> Response:
         term=desk.vocabulary.label(item.proposed.concept_id) if item else "",
         schemes=NEW_TERM_SCHEMES,
         applying=pending,
+        empty=empty,
         asked=False,
     )
 
@@ -100,7 +103,7 @@ def _rivals(item: QueueItem | None, desk: Desk, store: Store) -> list[Rival]:
         found.append(Rival(rival.concept_id, rival.restored, detail))
     offered = {item.proposed.concept_id, *(one.concept_id for one in found)}
     extraction = store.result(item.lecture_id, "extraction", Extraction)
-    spoken_of = frozenset(one.concept_id for one in extraction.mentions) if extraction is not None else frozenset()
+    spoken_of = subjects(store.lecture(item.lecture_id)[0], extraction) if extraction is not None else frozenset()
     for concept_id, label in likely(desk.vocabulary, item.proposed.heard, spoken_of):
         concept = desk.vocabulary[concept_id]
         fits = not item.is_potency or concept.scheme == "potency"

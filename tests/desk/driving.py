@@ -38,6 +38,33 @@ def free_port() -> int:
         return int(one.getsockname()[1])
 
 
+def answers(port: int) -> bool:
+    with socket.socket() as probe:
+        return probe.connect_ex(("127.0.0.1", port)) == 0
+
+
+class Viewing:
+    """``notesmith view`` as a program of its own, over the published site."""
+
+    def __init__(self, course: Course) -> None:
+        self.course, self.port = course, free_port()
+        self.start()
+
+    def start(self) -> None:
+        command = [sys.executable, "-m", "notesmith", "view", "-c", str(self.course.folder), "--no-browser"]
+        self.process = subprocess.Popen([*command, "--port", str(self.port)], stdout=subprocess.DEVNULL)
+        wait_for(lambda: answers(self.port))
+
+    def kill(self) -> None:
+        """SIGKILL."""
+        self.process.kill()
+        self.process.wait()
+
+    def again(self) -> None:
+        self.kill()
+        self.start()
+
+
 class Running:
     """The desk as a program of its own, so that it can be killed and started again at the same port."""
 
@@ -58,11 +85,7 @@ class Running:
                 self.address = found[0]
                 self.base = self.address.partition("/open")[0]
                 break
-        for _ in range(200):  # the address is printed a moment before it answers
-            with socket.socket() as probe:
-                if probe.connect_ex(("127.0.0.1", self.port)) == 0:
-                    return
-            time.sleep(0.05)
+        wait_for(lambda: answers(self.port), 10)  # the address is printed a moment before it answers
 
     def kill(self) -> None:
         """As a power cut would: nothing is told beforehand (SIGKILL)."""

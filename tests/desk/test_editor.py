@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from starlette.testclient import TestClient
 
-from notesmith.annotations import Extraction, Mention
+from notesmith.annotations import Corrections, Extraction, Mention
 from notesmith.course import Course
 from notesmith.desk.editor import occurrences, spelt_differently, spoken_texts, times_heard, unknown_words
 from notesmith.desk.queue import form_ranges
@@ -119,6 +119,18 @@ def test_a_term_can_be_set_right_after_it_was_adopted(course: Course, browser: T
     assert course.load_vocabulary().find("Zonkium testnas") == ()
     assert browser.post("/terms/edit", data=form).status_code == 409  # the page showed what was there before
     assert course.load_vocabulary()[concept_id] == after
+
+
+def test_how_many_places_a_change_of_a_term_touches_is_told(course: Course, browser: TestClient) -> None:
+    assert "This term was restored at" not in browser.get("/terms/one?id=remedy/kali-bichromicum").text
+    with course.open_store() as store:
+        for name in ("one", "two"):
+            found = store.result(name, "corrections", Corrections)
+            assert found is not None
+            items = tuple(msgspec.structs.replace(one, state="applied") for one in found.items)
+            store.put_result(name, "corrections", "k", msgspec.structs.replace(found, items=items))
+    text = browser.get("/terms/one?id=remedy/kali-bichromicum").text
+    assert "This term was restored at 3 places in 2 sessions" in text
 
 
 def test_keeping_a_packaged_term_as_it_is_changes_nothing(course: Course, browser: TestClient) -> None:

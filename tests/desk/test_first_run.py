@@ -36,6 +36,9 @@ def test_every_page_of_an_empty_course_says_what_to_do(newcomer: TestClient) -> 
     for path in ("/words", "/names", "/potencies", "/notes", "/terms", "/publish", "/history", "/record", "/settings",
                  "/coverage"):  # fmt: skip
         assert newcomer.get(path).status_code == 200
+    for path in ("/words", "/names", "/potencies", "/publish"):
+        assert "No lecture has been worked through yet." in newcomer.get(path).text
+        assert "Every doubtful word is settled" not in newcomer.get(path).text
     assert newcomer.get("/next").url.path == "/"
 
 

@@ -76,6 +76,12 @@ def test_from_file_to_site_with_the_keyboard_and_a_kill(running: Running, page: 
     assert (site / "index.html").is_file()
     assert files_in(preview) == files_in(site)  # what was looked at is what is published, to the byte
     assert pressed < 60
+    for shown in ("preview", "site"):  # what the desk itself shows of it is searched like the published pages
+        page.goto(f"{running.base}/{shown}/index.html")
+        page.get_by_label("Find a moment").fill("thick ropy discharges")
+        page.keyboard.press("Enter")
+        page.wait_for_selector("#hits li")
+        assert f"/{shown}/search.html" in page.url
     assert page.errors == []
     with running.course.open_store() as store:
         assert {entry.who for entry in store.verdicts()} == {"Asha"}

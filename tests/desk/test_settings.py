@@ -112,7 +112,7 @@ def test_another_way_of_listening_waits_for_what_is_under_way(course: Course, br
 
 
 def test_coverage_tells_what_was_taught_and_what_was_not_read(course: Course, browser: TestClient) -> None:
-    assert "has no text of its own" in browser.get("/coverage").text
+    assert "Are your lectures read from a text of your own?" in browser.get("/coverage").text
     post(browser, "/settings/text", name="Outline", text="Thick ropy discharges.\nPain in small spots.")
     with course.open_store() as store:
         heard = store.transcripts("a" * 64)[0].transcript

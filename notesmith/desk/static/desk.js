@@ -101,6 +101,7 @@
     own.querySelector("[value=term]").checked = true;
     own.querySelector("[data-concept]").value = button.value;
     own.querySelector("[data-chosen]").textContent = `(${button.dataset.label})`;
+    own.querySelector("[data-opened=term] input").value = button.dataset.label;
     own.focus();
   });
 
@@ -185,6 +186,7 @@
   }
   let sending = Promise.resolve();
   function take(files) {
+    drop.scrollIntoView({ block: "start" });  // what happens to them is told below it
     for (const file of files) {
       sending = sending.then(() => send(file)).then(
         () => { said.textContent = `${file.name} has arrived.`; refresh(); },
@@ -213,7 +215,7 @@
   let busy = isBusy();
   document.body.addEventListener("htmx:afterSettle", () => {
     const now = isBusy();
-    if (busy && !now) location.reload();
+    if (busy && !now) { scrollTo(0, 0); location.reload(); }  // what to do next stands at the top
     busy = now;
   });
 })();
