@@ -237,13 +237,13 @@ def _reasons(one: Heard, label: str) -> tuple[Evidence, ...]:
         )
     if len(decision.evidence) == len(EAR_COLUMNS) and decision.evidence[ASKED]:
         lead = decision.evidence[LEAD]
-        nearer = "it than to what was written" if lead > 0 else "what was written than to it"
-        alike = "the phones in the sound are as near to what was written"
-        reason = f"the phones in the sound are nearer to {nearer}, by {abs(lead):.0f}" if abs(lead) >= 1 else alike
+        nearer = "it than like what was written" if lead > 0 else "what was written than like it"
+        alike = "the recording fits it and what was written alike"
+        reason = f"the recording sounds more like {nearer}" if abs(lead) >= 1 else alike
         reasons.append(Evidence("audio", reason, round(lead, 2)))
     if one.margin is not None:
-        word = "prefers it" if one.margin > 0 else "is behind what was heard"
-        reasons.append(Evidence("audio", f"the sound {word} by {abs(one.margin):.0f}", round(one.margin, 2)))
+        word = "fits it better" if one.margin > 0 else "fits what was written better"
+        reasons.append(Evidence("audio", f"listened to again, the recording {word}", round(one.margin, 2)))
     return tuple(reasons)
 
 

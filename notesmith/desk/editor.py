@@ -355,6 +355,7 @@ def heard_form(request: Request) -> Response:
         places=places,
         times=sum(times.values()),
         sessions=len(times),
+        terms=desk.vocabulary.find(form),
         seen=seen,
         schemes=NEW_TERM_SCHEMES,
     )

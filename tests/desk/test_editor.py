@@ -32,6 +32,7 @@ def test_the_effect_is_told_before_it_is_made(course: Course, browser: TestClien
     assert "changes 3 places in 2 sessions" in text
     assert browser.get("/terms/heard?form=").status_code == 400
     assert "were not heard" in browser.get("/terms/heard?form=zebra").text
+    assert "see how Kali bichromicum was heard" in browser.get("/terms/heard?form=Kali bichromicum").text
 
 
 def test_a_ruling_made_from_the_places_can_be_taken_back_at_once(course: Course, browser: TestClient) -> None:
