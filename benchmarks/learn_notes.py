@@ -1,22 +1,24 @@
 """Learn what sentences are for, whether they teach and what kind of point they make, from the development sessions.
 
-``python benchmarks/learn_notes.py`` writes ``notesmith/extract/data/sentences.json``. With ``--cross N`` nothing is
-written: the sessions are cut into N folds, each is measured with what was learnt from the others, and the figures
-printed are those of sessions not learnt from (though the rules, whose word is a feature, were written on all of them).
+``python benchmarks/learn_notes.py`` writes ``sentences.json``, ``told.json`` and ``names.json`` in ``notesmith/extract/data``.
+With ``--cross N`` nothing is written: the sessions are cut into N folds, each is measured with what was learnt from the
+others, and the figures printed are those of sessions not learnt from (though the rules, whose word is a feature, were written
+on all of them). ``--cross 0`` leaves out one set at a time, which is nearer to a new lecturer.
 Learnt from are the sets named in ``WEIGHT``.
 
-``--told`` learns only ``data/told.json``: which words of a case state which field, whether a case is taken up again, what
-is promised or referred to; with ``--cross N`` it prints how well, on the labelled stretches, beside the rules.
+``--only told`` learns only ``data/told.json``: which words of a case state which field, whether a case is taken up again,
+what is promised or referred to; with ``--cross N`` it prints how well, on the labelled stretches, beside the rules.
 """
 
 from __future__ import annotations
 
 import argparse
 import math
+import random
 import sys
 import tempfile
 from collections import Counter, defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -31,24 +33,26 @@ sys.path.insert(0, str(Path(__file__).parent))
 import measure_notes as measure
 
 import notesmith.extract as whole
-from notesmith.annotations import Finding
-from notesmith.extract import by_rule, carry_overs, case_fields, case_words, extract, learned, load_nlp
+from notesmith.annotations import Corrections, Finding
+from notesmith.extract import by_rule, carry_overs, case_fields, case_words, extract, learned, load_nlp, name_words
 from notesmith.extract.carry_overs import CARRIES_FROM, DIRECTIONS, carry_features, topics_by_sentence
 from notesmith.extract.case_fields import LEARNT, case_key, case_units, told_case
 from notesmith.extract.cases import CaseSpan, opening_features
+from notesmith.extract.cautions import urgent_flags
 from notesmith.extract.contrast import relates
 from notesmith.extract.kinds import kind_of
 from notesmith.extract.mentions import find_hits
 from notesmith.extract.points import ADVICE, is_point
 from notesmith.extract.prescriptions import find_potencies, find_prescriptions
+from notesmith.extract.privacy import _Names
 from notesmith.extract.sentences import look_at
 from notesmith.extract.session import Session
+from notesmith.reading import Reading, read
 from notesmith.vocabulary import Vocabulary, load_vocabulary
 
 TARGET = Path(__file__).parent.parent / "notesmith" / "extract" / "data" / "sentences.json"
-TOLD_TARGET = TARGET.with_name("told.json")
 #: The rules were written on the older sets, where their word is therefore worth less than it looks.
-WEIGHT = {"dev": 0.4, "dev2": 0.5, "dev3": 1.0, "dev4": 1.0, "dev5": 1.5, "dev6": 1.5}
+WEIGHT = {"dev": 0.4, "dev2": 0.5, "dev3": 1.0, "dev4": 1.0, "dev5": 1.5, "dev6": 1.5, "dev7": 1.5}
 STRENGTH = {
     "states": 1.6,
     "point": 1.6,
@@ -60,8 +64,10 @@ STRENGTH = {
 LEAST = {"states": 3, "point": 3, "kind": 2, "again": 2, "carry": 3, "care": 2}  # sentences a feature must be seen in
 POINT_FROM = 0.5
 LEAST_WEIGHT = 0.05
+#: Of the structure: the chain's part of every weight, and how much steps and commonness weigh beside single sentences.
+CHAIN, STEP, PRIOR = 0.5, 0.4, 0.2
 #: The rules for fields were written on the other sets, where their word says more than it will of a new session.
-RULES_UNTUNED = frozenset(("dev5", "dev6"))
+RULES_UNTUNED = frozenset(("dev5", "dev6", "dev7"))
 RELUCTANCE = 0.5
 
 
@@ -95,9 +101,14 @@ class Example:
     )  # of told stretches; whether taken up again
     carries: list[tuple[dict[str, float], str]] = field(default_factory=list)  # of sentences, and the direction or none
     care: list[dict[str, float]] = field(default_factory=list)
+    flags: list[tuple[dict[str, float], bool]] = field(
+        default_factory=list
+    )  # of the rules' flags of urgency, and if true
+    names: list[tuple[list[list[str]], list[str]]] = field(default_factory=list)  # as it is, and without capitals
 
 
-def examples(vocabulary: Vocabulary, nlp: Any) -> list[Example]:
+def examples(vocabulary: Vocabulary, nlp: Any, named: bool = True) -> list[Example]:
+    """All labelled sessions; ``named`` says whether they are also read as a recogniser without capitals writes them."""
     found = []
     for set_name in WEIGHT:
         for path in sorted((measure.GOLD / set_name).glob("*.txt")):
@@ -116,6 +127,11 @@ def examples(vocabulary: Vocabulary, nlp: Any) -> list[Example]:
             found[-1].openings = _openings(found[-1])
             found[-1].carries = _carries(found[-1], hits)
             found[-1].care = [learned.care_features(session, look) for look in looks]
+            found[-1].flags = _flags(found[-1])
+            if not named:
+                continue
+            bare = Session(_bare(gold), vocabulary, nlp)
+            found[-1].names = [_names(gold, session, hits), _names(gold, bare, find_hits(bare))]
     return found
 
 
@@ -145,6 +161,41 @@ def _cases(one: Example, hits: Sequence[Any]) -> list[ToldCase]:
                         labels[place_of[unit]] = f"{'B' if unit == start else 'I'}-{name}"
         found.append(ToldCase(places, rows, labels, gold, ruled))
     return found
+
+
+def _flags(one: Example) -> list[tuple[dict[str, float], bool]]:
+    """The features of each flag of urgency the rules raise, and whether a label stands there."""
+    labels = [label.words for label in one.gold.of("u")]
+    found = []
+    for index, look in enumerate(one.looks):
+        for urgent, start, end in urgent_flags(one.session, look):
+            words = one.session.words(start, end)
+            true = any(words.overlaps(label) for label in labels)
+            found.append((learned.flag_features(one.session, one.looks, index, start, end, urgent.name), true))
+    return found
+
+
+def _bare(gold: measure.GoldSession) -> Reading:
+    """A session as a recogniser without capitals and stops writes it, its lines broken anywhere."""
+    chance = random.Random(gold.name)
+    lines: list[int] = []
+    words = [word.text for word in gold.reading.transcript.words]
+    while len(lines) < len(words):
+        lines += [lines[-1] + 1 if lines else 0] * chance.randint(5, 14)
+    plain = [word.lower().strip('.,;:?!"“”') or word for word in words]
+    return read(measure._timed(gold.name, plain, lines[: len(words)]), Corrections(""))
+
+
+def _names(gold: measure.GoldSession, session: Session, hits: Sequence[Any]) -> tuple[list[list[str]], list[str]]:
+    """The features of every word of a session, and the role of each name in it."""
+    seen = _Names(session, hits, (), (), (), set())
+    labels = [case_words.OUTSIDE] * len(session.units)
+    for label in gold.of("n"):
+        role = "other identifier" if label.argument == "other" else label.argument
+        start, end = session.units_of(label.words)
+        for unit in range(start, end):
+            labels[unit] = f"{'B' if unit == start else 'I'}-{role}"
+    return name_words.name_rows(session, seen.term_units, seen.term_words), labels
 
 
 def _openings(one: Example) -> list[tuple[dict[str, float], bool]]:
@@ -272,15 +323,16 @@ def fit(
     return learned.Linear(tuple(classes), tuple(round(float(w), 3) for w in matrix[-1]), kept)
 
 
-def learn(taken: Sequence[Example], paths: dict[str, list[str]]) -> learned.Model:
-    """``paths`` are the structures found by models that had not seen the session; the later models learn on them."""
+def learn_states(taken: Sequence[Example]) -> tuple[learned.Linear, Any, Any]:
+    """What each sentence is for: half of every weight from a regression over single sentences, which is surer of what a
+    sentence says, half from a chain learnt over whole sessions, which is surer of where one thing ends."""
     rows, answers, weights = [], [], []
     for one in taken:
         for row, state in zip(one.rows, one.states, strict=True):
             rows.append(row)
             answers.append(learned.STATES.index(state))
             weights.append(WEIGHT[one.set_name])
-    states = fit(rows, answers, learned.STATES, weights, STRENGTH["states"], LEAST["states"])
+    alone = fit(rows, answers, learned.STATES, weights, STRENGTH["states"], LEAST["states"])
     count = len(learned.STATES)
     steps = np.full((count, count), 0.15)
     first = np.full(count, 0.5)
@@ -297,20 +349,57 @@ def learn(taken: Sequence[Example], paths: dict[str, list[str]]) -> learned.Mode
     for a in range(count):
         if a not in inside:
             steps[a, goes_on] = 0.001  # a case has a beginning
-    if not paths:
-        steps_, first_, prior_ = _logs(steps), _logs(first[None])[0], _logs(prior[None])[0]
-        empty, never = (learned.Linear(("no", "yes"), (0.0, bias), {}) for bias in (0.0, -99.0))
-        return learned.Model(
-            states,
-            steps_,
-            first_,
-            prior_,
-            empty,
-            learned.Linear(learned.POINT_KINDS, (0.0,) * len(learned.POINT_KINDS), {}),
-            POINT_FROM,
-            never,
-            never,
+    chained, chain_steps = _chain_of_states(taken)
+    bias = (1 - CHAIN) * (np.array(alone.bias) - PRIOR * _log(prior))
+    mixed = {
+        name: tuple(
+            round(float(w), 3)
+            for w in (1 - CHAIN) * np.array(alone.weights.get(name, (0.0,) * count)) + CHAIN * chained.get(name, np.zeros(count))
         )
+        for name in sorted(alone.weights.keys() | chained.keys())
+    }  # fmt: skip
+    mixed = {name: row for name, row in mixed.items() if max(map(abs, row)) >= 0.02}
+    return (
+        learned.Linear(learned.STATES, tuple(round(float(b), 3) for b in bias), mixed),
+        tuple(tuple(round(float(w), 3) for w in row) for row in (1 - CHAIN) * STEP * _log(steps) + CHAIN * chain_steps),
+        tuple(round(float(w), 3) for w in (1 - CHAIN) * STEP * _log(first)),
+    )
+
+
+def _chain_of_states(taken: Sequence[Example]) -> tuple[dict[str, np.ndarray], np.ndarray]:
+    """Weights of features and of steps of a conditional random field; a set weighs by how often its sessions are shown."""
+    trainer = pycrfsuite.Trainer(algorithm="lbfgs", verbose=False)
+    trainer.set_params({"c1": 0.0, "c2": 1.0, "max_iterations": 60, "feature.possible_transitions": True})
+    seen = Counter(name for one in taken for row in one.rows for name in row)
+    for one in taken:
+        rows = [{n: float(v) for n, v in row.items() if seen[n] >= LEAST["states"]} for row in one.rows]
+        for _ in range(max(1, round(2 * WEIGHT[one.set_name]))):
+            trainer.append(rows, one.states)
+    learnt = _trained(trainer)
+    count = len(learned.STATES)
+    weights: dict[str, np.ndarray] = defaultdict(lambda: np.zeros(count))
+    for (name, state), weight in sorted(learnt.state_features.items()):
+        weights[name][learned.STATES.index(state)] = weight
+    steps = np.array([[learnt.transitions.get((a, b), -1.5) for b in learned.STATES] for a in learned.STATES])
+    return weights, steps
+
+
+def _trained(trainer: Any) -> Any:
+    """The weights a trainer arrives at, as pycrfsuite tells them."""
+    with tempfile.NamedTemporaryFile() as file:
+        trainer.train(file.name)
+        tagger = pycrfsuite.Tagger()
+        tagger.open(file.name)
+        return tagger.info()
+
+
+def learn(taken: Sequence[Example], paths: dict[str, list[str]]) -> learned.Model:
+    """``paths`` are the structures found by models that had not seen the session; the later models learn on them."""
+    states, steps, first = learn_states(taken)
+    if not paths:
+        empty, never = (learned.Linear(("no", "yes"), (0.0, bias), {}) for bias in (0.0, -99.0))
+        kinds = learned.Linear(learned.POINT_KINDS, (0.0,) * len(learned.POINT_KINDS), {})
+        return learned.Model(states, steps, first, empty, kinds, POINT_FROM, never, never, never)
     rows, answers, weights = [], [], []
     for one in taken:
         path = [learned.part_of(state) for state in paths[one.name]]
@@ -347,32 +436,28 @@ def learn(taken: Sequence[Example], paths: dict[str, list[str]]) -> learned.Mode
         fit(rows, [flag for one in taken for flag in _flagged(one, code)], ("no", "yes"), [1.0] * len(rows), STRENGTH["care"], LEAST["care"])
         for code in "ud"
     )  # fmt: skip
-    return learned.Model(
-        states, _logs(steps), _logs(first[None])[0], _logs(prior[None])[0], point, kind, POINT_FROM, urgent, discourages
-    )  # fmt: skip
+    flagged = [flag for one in taken for flag in one.flags]
+    flag = fit([row for row, _ in flagged], [int(true) for _, true in flagged], ("no", "yes"), [1.0] * len(flagged), STRENGTH["care"], LEAST["care"])  # fmt: skip
+    return learned.Model(states, steps, first, point, kind, POINT_FROM, urgent, discourages, flag)
 
 
-def fit_chain(taken: Sequence[ToldCase]) -> case_words.Chain:
-    """The chain that labels the words of these cases best, its weights pulled evenly towards nought."""
+def fit_chain(taken: Sequence[tuple[list[list[str]], list[str]]], reluctance: float) -> case_words.Chain:
+    """The chain that labels these rows of words best, its weights pulled evenly towards nought."""
     trainer = pycrfsuite.Trainer(algorithm="lbfgs", verbose=False)
     trainer.set_params(
         {"c1": 0.0, "c2": 0.5, "max_iterations": 60, "feature.minfreq": 3, "feature.possible_transitions": True}
     )
-    for case in taken:
-        trainer.append(case.rows, case.labels)
-    with tempfile.NamedTemporaryFile() as file:
-        trainer.train(file.name)
-        tagger = pycrfsuite.Tagger()
-        tagger.open(file.name)
-        learnt = tagger.info()
-    labels = tuple(sorted(tagger.labels()))
-    place = {label: k for k, label in enumerate(labels)}
+    for rows, labels in taken:
+        trainer.append(rows, labels)
+    learnt = _trained(trainer)
+    names = tuple(sorted(learnt.labels))
+    place = {label: k for k, label in enumerate(names)}
     weights: dict[str, list[tuple[int, float]]] = defaultdict(list)
     for (name, label), weight in sorted(learnt.state_features.items()):
         if abs(weight) >= LEAST_WEIGHT:
             weights[name].append((place[label], round(weight, 2)))
-    steps = tuple(tuple(round(learnt.transitions.get((a, b), 0.0), 2) for b in labels) for a in labels)
-    return case_words.Chain(labels, steps, {name: tuple(pairs) for name, pairs in weights.items()}, RELUCTANCE)
+    steps = tuple(tuple(round(learnt.transitions.get((a, b), 0.0), 2) for b in names) for a in names)
+    return case_words.Chain(names, steps, {name: tuple(pairs) for name, pairs in weights.items()}, reluctance)
 
 
 def learn_told(taken: Sequence[Example]) -> case_words.ToldModel:
@@ -386,12 +471,18 @@ def learn_told(taken: Sequence[Example]) -> case_words.ToldModel:
                 answers.append(int(answer) if name == "again" else classes.index(answer))
                 weights.append(WEIGHT[one.set_name])
         models.append(fit(rows, answers, classes, weights, STRENGTH[name], LEAST[name]))
-    return case_words.ToldModel(fit_chain([case for one in taken for case in one.cases]), *models)
+    return case_words.ToldModel(
+        fit_chain([(case.rows, case.labels) for one in taken for case in one.cases], RELUCTANCE), *models
+    )
 
 
-def _logs(counts: np.ndarray) -> Any:
-    shares = counts / counts.sum(axis=1, keepdims=True)
-    return tuple(tuple(round(math.log(value), 3) for value in row) for row in shares)
+def learn_names(taken: Sequence[Example]) -> case_words.Chain:
+    return fit_chain([rows for one in taken for rows in one.names], 0.0)
+
+
+def _log(counts: np.ndarray) -> np.ndarray:
+    """The logarithm of each count's share of its row."""
+    return np.log(counts / counts.sum(axis=-1, keepdims=True))
 
 
 def unseen_paths(all_of_them: Sequence[Example], folds: int) -> dict[str, list[str]]:
@@ -404,20 +495,38 @@ def unseen_paths(all_of_them: Sequence[Example], folds: int) -> dict[str, list[s
     return paths
 
 
+def left_out(
+    all_of_them: Sequence[Example], folds: int, sets: Sequence[str]
+) -> Iterator[tuple[list[Example], list[Example]]]:
+    """What is learnt from and what is measured, fold after fold; with no folds each named set is left out as a whole, since
+    sessions of one hand are alike."""
+    if folds:
+        for fold in range(folds):
+            tested = [one for k, one in enumerate(all_of_them) if k % folds == fold and one.set_name in sets]
+            yield [one for k, one in enumerate(all_of_them) if k % folds != fold], tested
+        return
+    for name in sets:
+        yield (
+            [one for one in all_of_them if one.set_name != name],
+            [one for one in all_of_them if one.set_name == name],
+        )
+
+
 def cross(
     all_of_them: Sequence[Example], folds: int, vocabulary: Vocabulary, nlp: Any, details: bool, sets: Sequence[str]
 ) -> None:
-    paths = unseen_paths(all_of_them, folds)
     tallies = {name: measure.Tally() for name in sets}
     counts: Counter[str] = Counter()
     say = print if details else (lambda _: None)
-    for fold in range(folds):
-        model = learn([one for k, one in enumerate(all_of_them) if k % folds != fold], paths)
+    for taken, tested in left_out(all_of_them, folds, sets):
+        model = learn(taken, unseen_paths(taken, 5))
         learned.model = lambda model=model: model  # type: ignore[assignment, misc]
-        told = learn_told([one for k, one in enumerate(all_of_them) if k % folds != fold])
+        told = learn_told(taken)
         for user in (case_fields, carry_overs, whole):
             user.told_model = lambda told=told: told  # type: ignore[attr-defined]
-        for one in [one for k, one in enumerate(all_of_them) if k % folds == fold and one.set_name in sets]:
+        seen = learn_names(taken)
+        name_words.name_model = lambda seen=seen: seen  # type: ignore[assignment, misc]
+        for one in tested:
             say(f"== {one.set_name} {one.name}")
             measure.score_session(
                 one.gold, extract(one.gold.reading, vocabulary, nlp=nlp), vocabulary, tallies[one.set_name], say
@@ -437,10 +546,10 @@ def cross(
 def cross_told(all_of_them: Sequence[Example], folds: int, sets: Sequence[str], say: Callable[[str], None]) -> None:
     """Fields of cases not learnt from, on the labelled stretches, beside the rules on the same."""
     tallies: dict[tuple[str, str], measure.Tally] = defaultdict(measure.Tally)
-    for fold in range(folds):
-        told = learn_told([one for k, one in enumerate(all_of_them) if k % folds != fold])
+    for taken, tested in left_out(all_of_them, folds, sets):
+        told = learn_told(taken)
         learnt = told.words
-        for one in [one for k, one in enumerate(all_of_them) if k % folds == fold and one.set_name in sets]:
+        for one in tested:
             for row, true in one.openings:
                 shares = told.again.log_shares(row)
                 tallies["again", "chain"].add(
@@ -493,25 +602,31 @@ def cross_told(all_of_them: Sequence[Example], folds: int, sets: Sequence[str], 
 
 def main(arguments: Sequence[str], nlp: Any = None) -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--cross", type=int, default=0, metavar="FOLDS")
+    parser.add_argument("--cross", type=int, metavar="FOLDS", help="measure, each fold left out; 0: each set left out")
     parser.add_argument("--sets", default=",".join(WEIGHT), help="the sets whose figures --cross prints")
     parser.add_argument("--details", action="store_true")
-    parser.add_argument("--told", action="store_true", help="only fields of cases, cases taken up again, carry-overs")
+    parser.add_argument("--only", choices=("told", "names", "sentences"), help="learn one of the three; measure told")
     given = parser.parse_args(list(arguments))
     nlp = nlp or load_nlp()
     vocabulary = load_vocabulary()
-    found = examples(vocabulary, nlp)
-    if given.told and given.cross:
-        cross_told(found, given.cross, given.sets.split(","), print if given.details else lambda _: None)
+    found = examples(vocabulary, nlp, named=given.only in (None, "names"))
+    if given.cross is not None:
+        sets = given.sets.split(",")
+        if given.only == "told":
+            cross_told(found, given.cross, sets, print if given.details else lambda _: None)
+        else:
+            cross(found, given.cross, vocabulary, nlp, given.details, sets)
         return
-    if given.cross:
-        cross(found, given.cross, vocabulary, nlp, given.details, given.sets.split(","))
-        return
-    TOLD_TARGET.write_bytes(msgspec.json.encode(learn_told(found)))
-    if not given.told:
-        TARGET.write_bytes(msgspec.json.encode(learn(found, unseen_paths(found, 5))))
-    for target in (TOLD_TARGET,) if given.told else (TOLD_TARGET, TARGET):
-        print(f"{target}: {target.stat().st_size} bytes from {len(found)} sessions")
+    learners: dict[str, Callable[[], Any]] = {
+        "told": lambda: learn_told(found),
+        "names": lambda: learn_names(found),
+        "sentences": lambda: learn(found, unseen_paths(found, 5)),
+    }
+    for name, learner in learners.items():
+        if given.only in (None, name):
+            target = TARGET.with_name(f"{name}.json")
+            target.write_bytes(msgspec.json.encode(learner()))
+            print(f"{target}: {target.stat().st_size} bytes from {len(found)} sessions")
 
 
 if __name__ == "__main__":

@@ -110,6 +110,10 @@ def extract(
     path = learned.best_path(rows, learned.model(), ruled.read)
     cases = learned.cases_in(looks, path, told_model().again)
     in_case = _inside(cases)
+    path = [
+        "commentary" if state.startswith("case ") and index not in in_case else state
+        for index, state in enumerate(path)
+    ]
     comparisons, compared = find_comparisons(session, looks, clauses, focus, in_case)
     stretches = stretches_of(path)
     questions, asked = find_questions(session, looks, stretches, hits)

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import cast, get_args
 
 import msgspec
 
 from notesmith.annotations import CaseVignette, Finding, FindingLabel, Prescription
+from notesmith.extract.case_person import person_of, says_sex, states_age
 from notesmith.extract.case_words import Told, told_model, word_rows
 from notesmith.extract.cases import PERSON, CaseSpan
 from notesmith.extract.keys import key_of
 from notesmith.extract.lexicon import BODY_CHAPTERS, MIND_WORDS, MODALITY_WORDS, SENSATIONS
 from notesmith.extract.mentions import Hit
-from notesmith.extract.potency_words import NUMBER, number_of
+from notesmith.extract.potency_words import NUMBER
 from notesmith.extract.prescriptions import Given
 from notesmith.extract.sentences import Look
 from notesmith.extract.session import Session, bare
@@ -23,42 +24,6 @@ from notesmith.transcript import WordRange
 _Put = Callable[..., None]
 LABELS: tuple[FindingLabel, ...] = get_args(FindingLabel)
 
-_AGE = re.compile(
-    rf"\b(?:(?:aged?|age of|age is|age was|age about) (?:about |around |nearly |some )?(?P<a>{NUMBER}(?: "
-    r"and a half)?(?:[ -]?(?:years?|yrs?|months?|weeks?|days?))?)|"
-    rf"(?P<b>{NUMBER}(?: and (?:a )?half)?[ -]?(?:years?|yrs?|months?|weeks?|days?)[ -]?(?:olds?|of age))|"
-    rf"(?:{PERSON}|she|he|who)(?:,| who)? (?:is |was )?(?:of |about |around |hardly |just |nearly |"
-    rf"some )+(?P<c>{NUMBER}(?: and a half)?(?:[ -]?(?:years?|yrs?|months?|weeks?|days?))?)(?=[ ,.;]|$)|"
-    rf"(?:she|he) (?:is|was) (?P<e>{NUMBER})(?=[ ,.;]|$)(?! (?:times|kilos|kg|feet))|"
-    rf"(?P<d>{NUMBER}(?: and (?:a )?half)?[ -]?(?:years?|yrs?|months?))(?=,? (?:male|female|man|woman|boy|girl|lady|child|"
-    r"gentleman|housewife|old)\b)|"
-    rf"{PERSON}\b[^.?!]{{0,50}}, (?:about |around |hardly |just )?(?P<h>{NUMBER}(?: or so| odd| plus)?)(?=[,.]|$)|"
-    rf"(?:male|female|man|woman|boy|girl|lady|child|gentleman|housewife),? (?P<g>{NUMBER}(?:[ "
-    r"-]?(?:years?|yrs?|months?))?)(?=[ ,.;]|$)|"
-    rf"\b(?:an?|one|this|the) (?:[\w-]+ ){{1,3}}?(?<!dose )(?<!doses )(?<!potency )(?<!number )(?<!pack )(?<!course )of (?P<l>{NUMBER})(?= (?:came|with|was|had|who|from)\b)|"
-    rf"(?P<j>{NUMBER}),? (?=(?:male|female)\b)|(?<=[.!?] )(?P<i>{NUMBER})(?=, (?!\d))|"
-    rf"(?:she|he)(?:'s| would be| must be| must have been| was| is) (?:about |around |nearly |just |only )*(?P<k>{NUMBER})(?=[ ,.;]|$)(?! "
-    r"(?:times|kilos|kg|feet|days|weeks|months|hours|o'clock|per))|"
-    r"in (?:her|his) (?P<f>(?:early |mid |mid-|late )?(?:teens|twenties|thirties|forties|fifties|sixties|"
-    r"seventies|eighties)))"
-)
-_FEMALE = re.compile(
-    r"\b(?:lady|woman|girl|female|housewife|mother of|young mother|widow|bride|schoolgirl|grandmother|maid|nun|old lady|aunty|"
-    r"auntie|lass|actress|waitress|mrs|miss|ms)\b"
-)
-_MALE = re.compile(
-    r"\b(?:gentleman|man|boy|male|businessman|policeman|watchman|schoolboy|grandfather|fellow|chap|old man|guy|lad|gent|mr)\b"
-)
-_PRONOUN = re.compile(r"\b(?:she|he|her|his|him)\b")
-_SETTING = re.compile(
-    r"\b(?:(?:in|to|at|from|into) (?:my|our|the|a|an|one|his|her) (?:(?!years?|days|months)[\w-]+ ){0,3}?(?:clinic|"
-    r"o\.?p\.?d\.?|outpatient(?: department)?|hospital|camp|medical camp|dispensary|practice|consulting "
-    r"room|ward|nursing home|icu|emergency|village camp|charitable \w+|out-?patient \w+|health centre|"
-    r"college opd)|"
-    r"home visit|house call|(?:over|on) (?:the )?(?:phone|telephone|video(?: call)?)|online(?: "
-    r"consultation)?|(?:charitable|free|rural|medical|village) (?:camp|clinic|dispensary)|video "
-    r"consultation|telephonic(?:ally)?)\b"
-)
 _COMPLAINT = re.compile(
     r"\b(?:(?:chief |main |presenting )?complaint(?:s)?(?: was| were| is| are|:| of) |complain(?:ed|ing|"
     r"s) of |(?:came|come|comes|brought|referred|presented|presenting|presents|consulted|consulting|"
@@ -248,7 +213,8 @@ def told_case(
         if start < end:
             found.append(_finding(session, label, start, end, concept))
 
-    _person(session, ranges, add)
+    for about, where in person_of(session, ranges).items():
+        add(about, *where)
     own = [g for g in given if any(s <= g.start < e for s, e in ranges) and not g.by_others]
     pieces: dict[int, str] = {}
     label: FindingLabel
@@ -295,6 +261,31 @@ def _finding(session: Session, label: FindingLabel, start: int, end: int, concep
     )
 
 
+def _within(places: Sequence[int], fields: Sequence[tuple[str, int, int]]) -> Iterator[tuple[str, int, int]]:
+    """Fields cut where the telling was left, since ``places`` jump to where it was taken up again."""
+    for name, first, last in fields:
+        for place in range(first + 1, last + 1):
+            if place == last or places[place] != places[place - 1] + 1:
+                yield name, first, place
+                first = place
+
+
+_DENIES = frozenset("not never no nor neither without hardly nobody nothing cannot".split())
+_AUXILIARIES = frozenset(
+    "do does did has have had is was are were be been will would can could should shall may might must".split()
+)
+
+
+def with_its_not(session: Session, start: int) -> int:
+    """Where a field begins if a word right before it denies it: ``stop the spray`` after ``he did not`` says the opposite."""
+    low = session.units[start - 1].low if start else ""
+    if (low in _DENIES or low.endswith("n't")) and session.units[start - 1].text[-1:] not in ",.;:?!":
+        start -= 1
+        if start and session.units[start - 1].low in _AUXILIARIES and session.units[start - 1].text[-1:].isalpha():
+            start -= 1
+    return start
+
+
 #: The fields that ``case_words`` decides on; to the others, words of their own that the rules find, it may add.
 LEARNT: frozenset[FindingLabel] = frozenset(
     (
@@ -312,8 +303,11 @@ def _build(
     found = [f for f in found if f.label not in LEARNT]
     once = {f.label for f in found} & {"age", "sex", "setting"}
     places, rows = word_rows(session, looks, told)
-    for name, first, last in told_model().words.fields(rows):
-        item = _finding(session, cast(FindingLabel, name), places[first], places[last - 1] + 1)
+    for name, first, last in _within(places, told_model().words.fields(rows)):
+        units = with_its_not(session, places[first]), places[last - 1] + 1
+        item = _finding(session, cast(FindingLabel, name), *units)
+        if (name == "age" and not states_age(session, *units)) or (name == "sex" and not says_sex(session, *units)):
+            continue
         if name in LEARNT or not (name in once or any(f.label == name and f.words.overlaps(item.words) for f in found)):
             found.append(item)
     if not any(f.label == "presenting complaint" for f in found):
@@ -421,53 +415,6 @@ def _unique(found: list[Finding]) -> list[Finding]:
             seen.add(item.label)
         result.append(item)
     return result
-
-
-def _person(session: Session, ranges: list[tuple[int, int]], put: _Put) -> None:
-    start, end = ranges[0]
-    head_end = end
-    for _, _, match in session.search(_AGE, start, head_end):
-        group = next((name for name in "abcdefghijkl" if match[name]), None)
-        if group is None:
-            continue
-        units = session.span_of(start, match, group)
-        # "two years old complaint", "six months of age" of a child are ages; "for two years" never matches here
-        put("age", *units)
-        break
-    else:
-        opening = session.sentences_in(start, end)[:5]
-        for sentence in opening:
-            alone = _bare_age(session, max(start, sentence.start), min(end, sentence.end))
-            if alone is not None:
-                put("age", *alone)
-                break
-    nouns = [
-        (first, last)
-        for pattern in (_FEMALE, _MALE)
-        for first, last, _ in session.search(pattern, start, min(end, start + 45))
-    ]
-    pronoun = next(((first, last) for first, last, _ in session.search(_PRONOUN, start, end)), None)
-    if nouns:
-        put("sex", *min(nouns))
-    elif pronoun:
-        put("sex", *pronoun)
-    for first, last, _ in session.search(_SETTING, start, min(end, start + 120)):
-        put("setting", first, last)
-        break
-
-
-_AGE_ALONE = re.compile(
-    rf"(?:^|[,.:;] |\b(?:only|about|was|is|some|it|say|hardly|nearly) )(?P<age>{NUMBER}(?: and a half)?(?:[ -]?(?:years?|yrs?|months?|weeks?))?)(?=[,.;:]|$)(?!,? (?:later|ago|back|after))"
-)
-
-
-def _bare_age(session: Session, start: int, end: int) -> tuple[int, int] | None:
-    """``Forty one years.``, ``a postman, thirty six,``: a number that stands by itself where a person is introduced."""
-    for _, _, match in session.search(_AGE_ALONE, start, end):
-        value = number_of(re.sub(r"[ -]?(?:and a half|years?|yrs?|months?|weeks?)", "", match["age"]).strip())
-        if value is not None and 2 <= value <= 110 and (value > 10 or re.search(r"year|month|week|yr", match["age"])):
-            return session.span_of(start, match, "age")
-    return None
 
 
 _SOMEBODY = re.compile(

@@ -193,16 +193,16 @@ _RETURN = re.compile(
     r"child|man|woman|baby|\w+er|\w+or|\w+ist|clerk|nurse|housewife)))\b"
 )
 _NOUN = r"(?:[\w-]+ ){0,3}?[a-z]{3,}"
-_ANYONE = (
+ANYONE = (
     rf"(?:{PERSON}|(?!(?:other|former|latter|matter|number|order|paper|chapter|letter|fever|water|liver|winter|summer|weather|centre|center|answer|factor|error|tumou?r|author|odou?r)\b)"
     r"[a-z]+(?:er|or|ist|ian|man|woman|wife)\b)"
 )
 _RETURN_MORE = re.compile(
-    rf"\b(?:(?:an |the |one )?update on|(?:the )?(?:rest|end|remainder|second half|sequel|conclusion) of (?:the|that|this|our|my) (?:story|case|{_ANYONE})|(?:to )?(?:finish|complete|close|end|round off) "
-    rf"(?:the|that|this|our) (?:story|case)|as (?:for|to) (?:the|that|our|my) {_ANYONE}|(?:you|some of you|somebody) (?:asked|were asking|wanted to know|will want to know) (?:me )?(?:about|what happened to|what became "
+    rf"\b(?:(?:an |the |one )?update on|(?:the )?(?:rest|end|remainder|second half|sequel|conclusion) of (?:the|that|this|our|my) (?:story|case|{ANYONE})|(?:to )?(?:finish|complete|close|end|round off) "
+    rf"(?:the|that|this|our) (?:story|case)|as (?:for|to) (?:the|that|our|my) {ANYONE}|(?:you|some of you|somebody) (?:asked|were asking|wanted to know|will want to know) (?:me )?(?:about|what happened to|what became "
     rf"of) (?:the|that|our|my) {_NOUN}|(?:i|we) (?:must|should|have to|still have to|forgot to|did not|didn't|never) (?:tell|told|finish|say|finished) (?:you )?(?:the end|what happened|how|about|of) (?:of )?(?:the|that|our|my|it) {_NOUN}|"
-    rf"(?:the|that|our|same|this same|the same) {_ANYONE} (?:from|of) (?:before|earlier|the beginning|last (?:week|time|month|class)|the (?:first|morning|start))|(?:the|that|our) {_ANYONE} (?:i|we) (?:was|were|had|have)? ?"
-    rf"(?:told|tell|telling|spoke|speaking|mentioned|talked|talking|began|started|left)|(?:before i forget|by the way|incidentally|meanwhile|coming back|and now|now then),? (?:about |to )?(?:the|that|our|my) {_ANYONE}\b)"
+    rf"(?:the|that|our|same|this same|the same) {ANYONE} (?:from|of) (?:before|earlier|the beginning|last (?:week|time|month|class)|the (?:first|morning|start))|(?:the|that|our) {ANYONE} (?:i|we) (?:was|were|had|have)? ?"
+    rf"(?:told|tell|telling|spoke|speaking|mentioned|talked|talking|began|started|left)|(?:before i forget|by the way|incidentally|meanwhile|coming back|and now|now then),? (?:about |to )?(?:the|that|our|my) {ANYONE}\b)"
 )
 _SHE = re.compile(
     r"\b(?:she|her|lady|woman|girl|female|mother|wife|daughter|housewife|widow|bride|maid|schoolgirl|nun|"
@@ -382,6 +382,71 @@ def _attach(
         return False
     cases.append(CaseSpan(first, last))
     return True
+
+
+_SPEAKS = re.compile(
+    r"\b(?:i|we|my|our|you|let|one|another|case|story|first|second|third|next|number|patient|person|tell)\b"
+)
+_PERSONAL = re.compile(
+    r"\b(?:s?he|his|her|him|i|we|my|our|you|let|one|another|case|story|first|second|third|next|number|patient|person|tell)\b"
+)
+_SUMS_UP = re.compile(
+    r"^(?:(?:so|now|and|then|okay|well|but|thus|therefore),? )*(?:this|that|here|these|it)(?: is|'s| was| are) (?:how |what |why |all |then )?"
+    r"(?:the |a |an |our |my |your )?(?:\w+ )?(?:picture|portrait|image|keynote|essence|beauty|lesson|moral|nature|type|(?:typical|classical|true|real) \w+)\b"
+)
+
+
+_WHEN = re.compile(
+    r"\b(?:days?|weeks?|months?|years?|hours?|morning|night|visit|once|twice|thrice|(?:two|three|four|\d+) times|daily|hourly|every|dose|drops|thirty|hundred|tried)\b|'d\b"
+)
+
+
+def told_from(looks: Sequence[Look], first: int, last: int) -> int:
+    """Where a stretch that should be a case begins in truth: what is taught before somebody is introduced is none of it."""
+    for index in range(first, min(last, first + 4)):
+        look = looks[index]
+        value = introduces(look.sentence.low)
+        if value >= ENTER:
+            return index
+        # of a remedy one goes on with "she"
+        personal = _SPEAKS if index > first and look.present else _PERSONAL
+        if (
+            look.past
+            or look.narration
+            or value > 0
+            or personal.search(look.sentence.low)
+            or not (look.content or look.remedies)
+        ):
+            return first
+    return first
+
+
+def told_until(looks: Sequence[Look], first: int, last: int) -> int:
+    """Where a stretch that should be a case ends in truth (half-open): before what sums it up or speaks of a remedy in
+    general, with nobody told of afterwards."""
+    stop = last
+    for index in range(last - 1, first, -1):
+        if sums_up(looks[index]):
+            stop = index
+        elif tells(looks[index]) >= STRONG or _WHEN.search(looks[index].sentence.low):
+            break
+    return stop
+
+
+_REMEDY_IS = re.compile(
+    r"^(?:(?:so|now|and|but|then),? )*(?!(?:s?he|i|we|they|it|there|the|that|this|his|her|my|our|a|an|one)\b)[a-z]+(?: [a-z]+)?,? "
+    r"(?:is|has|wants|likes|fears|are|have|comes|loves|hates|weeps|sits|follows)\b"
+)
+
+
+def sums_up(look: Look) -> bool:
+    """``So this is the picture of Pulsatilla.``, ``Sepia is indifferent to the family.``"""
+    low = look.sentence.low
+    of_remedy = bool(look.remedies) and look.present and not look.past and not look.narration
+    return not _WHEN.search(low) and (
+        bool(_SUMS_UP.search(low))
+        or (of_remedy and not _GIVEN.search(low) and (bool(_REMEDY_IS.match(low)) or not _PERSONAL.search(low)))
+    )
 
 
 _COMMON = frozenset(

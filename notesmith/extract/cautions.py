@@ -99,27 +99,9 @@ def find_cautions(
                 "doctor who prescribed them. "
                 "Serious, chronic or possibly serious conditions should not be treated with homeopathy instead.",
                 _NHMRC, begin, end)  # fmt: skip
-        for urgent in URGENT:
-            # one flag a condition and sentence, over all the words that speak of it
-            places = [
-                place for place in session.search(urgent.pattern, sentence.start, sentence.end)
-                if not (place[2][0].startswith("psychos") and MIASMS.search(low))  # a misheard sycosis
-            ]  # fmt: skip
-            if places:
-                add("urgent condition", f"Mentions {urgent.name}.", urgent.advice, urgent.source, places[0][0],
-                    max(end for _, end, _ in places))  # fmt: skip
-        for name, first, last in _told(
-            low, {c.reason for c in found if c.words.start >= session.words(sentence.start, sentence.end).start}
-        ):
-            begin = sentence.start + low.count(" ", 0, first)
-            add(
-                "urgent condition",
-                f"Mentions {name}.",
-                _ADVICE[name].advice,
-                _ADVICE[name].source,
-                begin,
-                begin + low.count(" ", first, last) + 1,
-            )
+        for urgent, begin, end in urgent_flags(session, look):
+            if learned.flag_stands(learned.flag_features(session, looks, sentence.index, begin, end, urgent.name), low):
+                add("urgent condition", f"Mentions {urgent.name}.", urgent.advice, urgent.source, begin, end)
         urgent_so_far = any(caution.kind == "urgent condition" for caution in found[known:])
         if not urgent_so_far and math.exp(learnt.urgent.log_shares(features)[1]) >= learned.URGENT_FROM:
             add(
@@ -136,6 +118,27 @@ def find_cautions(
     return tuple(sorted(found, key=lambda c: (c.words.start, c.kind, c.reason)))
 
 
+def urgent_flags(session: Session, look: Look) -> list[tuple[Urgent, int, int]]:
+    """The conditions the rules see in a sentence, each with half-open units: one flag a condition and sentence, over all
+    the words that speak of it; besides the plain words, signs told in others, and what is sent to care."""
+    sentence, low = look.sentence, look.sentence.low
+    found: list[tuple[Urgent, int, int]] = []
+    for urgent in URGENT:
+        places = [
+            place for place in session.search(urgent.pattern, sentence.start, sentence.end)
+            if not (place[2][0].startswith("psychos") and MIASMS.search(low))  # a misheard sycosis
+        ]  # fmt: skip
+        if places:
+            found.append((urgent, places[0][0], max(end for _, end, _ in places)))
+    named = {urgent.name for urgent, _, _ in found}
+    told = [sign for sign in signs_in(low) if sign[0] not in named]
+    sent = sends_to_care(low)
+    for name, first, last in [*told, (SENT, *sent)] if sent is not None else told:
+        begin = sentence.start + low.count(" ", 0, first)
+        found.append((_ADVICE[name], begin, begin + low.count(" ", first, last) + 1))
+    return found
+
+
 _ADVICE = {urgent.name: urgent for urgent in URGENT}
 MAY_BE_URGENT = Urgent(
     "what may need a doctor at once",
@@ -144,13 +147,6 @@ MAY_BE_URGENT = Urgent(
 )
 SENT = "what the speaker sends to medical care"
 _ADVICE[SENT] = Urgent(SENT, re.compile("(?!)"), "The speaker says that this needs medical care; do not delay it.")
-
-
-def _told(low: str, reasons: set[str]) -> list[tuple[str, int, int]]:
-    """Signs told in other words than the plain ones, and what is sent to care, where nothing else says so yet."""
-    signs = [sign for sign in signs_in(low) if f"Mentions {sign[0]}." not in reasons]
-    sent = sends_to_care(low)
-    return [*signs, (SENT, *sent)] if sent is not None else signs
 
 
 def _low(potency: str) -> bool:

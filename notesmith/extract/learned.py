@@ -18,10 +18,21 @@ from typing import get_args
 import msgspec
 
 from notesmith.annotations import PartKind, PointKind
-from notesmith.extract.cases import CaseSpan, introduces, likeness, opening_features, returns_to, tells
+from notesmith.extract.cases import (
+    CaseSpan,
+    introduces,
+    likeness,
+    opening_features,
+    returns_to,
+    sums_up,
+    tells,
+    told_from,
+    told_until,
+)
 from notesmith.extract.discouraging import discouraging_place
 from notesmith.extract.lexicon import BODY_CHAPTERS, CLINICAL_WORDS, MIND_WORDS, MODALITY_WORDS, SENSATIONS, stem
 from notesmith.extract.names import name_lists
+from notesmith.extract.newcomers import newcomer_features
 from notesmith.extract.potency_words import NUMBER
 from notesmith.extract.sentences import Look
 from notesmith.extract.session import Session
@@ -58,17 +69,17 @@ class Linear(msgspec.Struct, frozen=True):
 
 
 class Model(msgspec.Struct, frozen=True):
-    """``steps[a][b]`` is the logarithm of the share of state ``b`` after ``a``; ``prior`` that of each state."""
+    """``steps[a][b]`` is the weight of state ``b`` after ``a``, ``first`` that of a session's first state."""
 
     states: Linear
     steps: tuple[tuple[float, ...], ...]
     first: tuple[float, ...]
-    prior: tuple[float, ...]
     point: Linear
     kind: Linear
     point_from: float
     urgent: Linear
     discourages: Linear
+    flag: Linear
 
 
 @lru_cache(maxsize=1)
@@ -182,10 +193,11 @@ def own_features(session: Session, look: Look) -> dict[str, float]:
 def state_features(session: Session, looks: Sequence[Look], rule_parts: Sequence[str]) -> list[dict[str, float]]:
     """Features of each sentence with those of its neighbours, its place in the session and the rules' own reading."""
     own = [own_features(session, look) for look in looks]
+    new = newcomer_features(looks)
     total = max(1, len(session))
     rows = []
     for index, look in enumerate(looks):
-        row = dict(own[index])
+        row = own[index] | new[index]
         for step in (-3, -2, -1, 1, 2, 3):
             if 0 <= index + step < len(looks):
                 for name in _COMPACT:
@@ -214,7 +226,7 @@ def point_features(state: Features, part: str, before: str, after: str, ruled: b
     row = {
         name: value
         for name, value in state.items()
-        if not name.startswith(("rule ", "place ", "near ")) and name[:2] not in ("-3", "-2", "2:", "3:")
+        if not name.startswith(("rule ", "place ", "near ", "n:")) and name[:2] not in ("-3", "-2", "2:", "3:")
     }
     row[f"part {part}"] = row[f"before {before}"] = row[f"after {after}"] = 1.0
     if ruled:
@@ -268,6 +280,8 @@ def kind_features(session: Session, start: int, end: int, part: str, ruled: str,
 
 #: The share from which a sentence the rules passed over is shown all the same: a flag asks for no more than a look.
 URGENT_FROM, DISCOURAGES_FROM = 0.1, 0.05
+#: The share below which words the rules take for an urgent condition are only words ("the asthma of three o'clock").
+FLAG_FROM = 0.03
 
 
 def care_features(session: Session, look: Look) -> dict[str, float]:
@@ -287,9 +301,48 @@ def care_features(session: Session, look: Look) -> dict[str, float]:
     return found
 
 
-# ---------------------------------------------------------------- the best path
+_CONDITION = re.compile(r"\b(?:if|when|any|whoever|once|unless|until)\b")
+_CARE = re.compile(
+    r"\b(?:hospital|emergency|ambulance|doctor|casualty|surgeon|er|icu|same day|today|at once|first|refer\w*|send|don't wait|urgent\w*|run)\b"
+)
+_GRAVE = re.compile(r"\b(?:kills?|die[sd]?|dying|death|rang|phone|call\w*|catheter|operat\w+|saved?|danger\w*)\b")
+_DENIED = re.compile(r"\b(?:no|not|never|without|nor|wasn't|isn't|weren't|nothing|negative)(?: \w+){0,2}$")
 
-SHARE, STEP, PRIOR = 1.0, 0.6, 0.35
+
+def flag_features(
+    session: Session, looks: Sequence[Look], index: int, start: int, end: int, reason: str
+) -> dict[str, float]:
+    """Features for whether words that may name an urgent condition (units ``start`` to ``end`` of sentence ``index``) do."""
+    look = looks[index]
+    low = look.sentence.low
+    near = " ".join(other.sentence.low for other in looks[max(0, index - 1) : index + 2])
+    flags = {
+        "denied": bool(_DENIED.search(session.low(max(look.sentence.start, start - 4), start))), "question": look.question, "asks": look.asks,
+        "remedy": bool(look.remedies), "past": look.past > 0, "told": look.narration > 0, "present": look.present, "if": bool(_CONDITION.search(low)),
+        "care near": bool(_CARE.search(near)), "sends": sends_to_care(low) is not None, "discourages": discouraging_place(low) is not None,
+        "one word": end - start == 1, "short": look.meaningful <= 4, "long": look.meaningful >= 16,
+    }  # fmt: skip
+    return (
+        care_features(session, look)
+        | {name: 1.0 for name, on in flags.items() if on}
+        | {f"reason {reason}": 1.0, f"m {session.low(start, end).strip(' .,;:?!')}": 1.0}
+    )
+
+
+def flag_stands(features: Features, low: str) -> bool:
+    """Whether a flag of urgency stays: only the bare name of a condition, in a sentence that neither sends to care nor
+    calls it grave, may be passed over. What is described is always shown."""
+    kept = (
+        "one word" not in features
+        or "care near" in features
+        or "sends" in features
+        or bool(_GRAVE.search(low))
+        or len(low.split()) < 6
+    )
+    return kept or math.exp(model().flag.log_shares(features)[1]) >= FLAG_FROM
+
+
+# ---------------------------------------------------------------- the best path
 
 
 def best_path(rows: Sequence[Features], learnt: Model, read: frozenset[int] = frozenset()) -> list[str]:
@@ -300,21 +353,17 @@ def best_path(rows: Sequence[Features], learnt: Model, read: frozenset[int] = fr
     reading = STATES.index("reading")
     scores: list[list[float]] = []
     for index, row in enumerate(rows):
-        shares = learnt.states.log_shares(row)
-        scores.append(
-            [
-                SHARE * shares[k] - PRIOR * learnt.prior[k] + (4.0 if index in read and k == reading else 0.0)
-                for k in range(count)
-            ]
-        )
-    value = [scores[0][k] + STEP * learnt.first[k] for k in range(count)]
+        scores.append(learnt.states.log_shares(row))
+        if index in read:
+            scores[-1][reading] += 4.0
+    value = [scores[0][k] + learnt.first[k] for k in range(count)]
     back: list[list[int]] = []
     for index in range(1, len(rows)):
         sources, column = [], []
         for k in range(count):
-            source = max(range(count), key=lambda j: value[j] + STEP * learnt.steps[j][k])
+            source = max(range(count), key=lambda j: value[j] + learnt.steps[j][k])
             sources.append(source)
-            column.append(value[source] + STEP * learnt.steps[source][k] + scores[index][k])
+            column.append(value[source] + learnt.steps[source][k] + scores[index][k])
         back.append(sources)
         value = column
     at = max(range(count), key=value.__getitem__)
@@ -330,6 +379,14 @@ def part_of(state: str) -> str:
     return "case" if state.startswith("case ") else state
 
 
+def _parted(looks: Sequence[Look], state: str, first: int, last: int) -> list[tuple[str, int, int]]:
+    """A told stretch in which something is taught and the person then taken up again in so many words, as two."""
+    for index in range(first + 2, last):
+        if returns_to(looks[index]) and (taught := [k for k in range(first + 1, index) if sums_up(looks[k])]):
+            return [(state, first, taught[0]), *_parted(looks, "case again", index, last)]
+    return [(state, first, last)]
+
+
 def cases_in(looks: Sequence[Look], path: Sequence[str], again: Linear | None = None) -> tuple[CaseSpan, ...]:
     """Cases and their later stretches along a path. ``again`` decides whether a stretch takes up an earlier case;
     without it the path does."""
@@ -343,7 +400,9 @@ def cases_in(looks: Sequence[Look], path: Sequence[str], again: Linear | None = 
         else:
             runs[-1] = (runs[-1][0], runs[-1][1], index + 1)
     cases: list[CaseSpan] = []
-    for state, first, last in runs:
+    for state, found_first, found_last in [part for run in runs for part in _parted(looks, *run)]:
+        first = told_from(looks, found_first, found_last)
+        last = told_until(looks, first, found_last)
         takes_up = state == "case again"
         if again is not None and cases:
             shares = again.log_shares(opening_features(looks, cases, first, last) | {state: 1.0})

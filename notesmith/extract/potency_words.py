@@ -12,6 +12,7 @@ _WORD = (
     "zero|one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve|thirteen|fourteen|fifteen|sixteen|seventeen|"
     "eighteen|nineteen|twenty|thirty|forty|fifty|sixty|seventy|eighty|ninety|hundred|thousand"
 )
+NUMBER_WORDS = frozenset(_WORD.split("|"))
 #: A number in digits or words ("two hundred", "forty-two", "30"), for use inside other patterns.
 NUMBER = rf"(?:\d[\d,]*|(?:(?:a )?(?:{_WORD})(?:[ -](?:and )?(?:{_WORD}))*))"
 

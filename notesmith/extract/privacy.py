@@ -11,6 +11,7 @@ import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import cast
 
 from rapidfuzz import fuzz, process
 from wordfreq import zipf_frequency
@@ -18,6 +19,7 @@ from wordfreq import zipf_frequency
 from notesmith.annotations import PersonMention, PersonRole
 from notesmith.extract.keys import key_of
 from notesmith.extract.mentions import Hit, label_index
+from notesmith.extract.name_words import learnt_names
 from notesmith.extract.names import AUTHORS, OTHER_PROPER, STATES, name_lists
 from notesmith.extract.potency_words import NUMBER, number_of
 from notesmith.extract.session import OPENERS, Sentence, Session, bare, lowered
@@ -428,6 +430,7 @@ def find_persons(
     taken = {unit for item in found for unit in range(item.start, item.end)}
     names = _Names(session, hits, cases, question_ranges, lecturer_names, taken)
     found += names.find()
+    found += _learnt(session, names, {unit for item in found for unit in range(item.start, item.end)})
     mentions: list[PersonMention] = []
     for item in sorted(found, key=lambda f: (f.start, -f.end)):
         words = session.words(item.start, item.end)
@@ -441,6 +444,25 @@ def find_persons(
             )
         )  # fmt: skip
     return tuple(mentions)
+
+
+def _learnt(session: Session, names: _Names, covered: set[int]) -> Iterable[_Found]:
+    """What only the learnt model takes for a name: doubtful, without the units found already and without words that
+    are no name by themselves or are the rules' to decide (feasts, authors, regions, the words of the subject)."""
+    for role, start, end in learnt_names(session, names.term_units, names.term_words, names.cased):
+        free = [unit for unit in range(start, end) if unit not in covered and names.may_be_name(unit)]
+        for first, last in _runs(free):
+            yield _Found(first, last, cast(PersonRole, role), doubtful=True)
+
+
+def _runs(units: Sequence[int]) -> Iterable[tuple[int, int]]:
+    """Half-open runs of numbers that follow each other."""
+    for k, unit in enumerate(units):
+        if not k or units[k - 1] != unit - 1:
+            last = unit
+            while last + 1 in units[k:]:
+                last += 1
+            yield unit, last + 1
 
 
 def _replacement(session: Session, item: _Found) -> str:
@@ -982,6 +1004,17 @@ class _Names:
         if not (ends_so or timed) or not (self._unknown(at) or self._proper(at)) or self._history(at):
             return None
         return _Found(at, end + ends_so, "date", doubtful=True)
+
+    def may_be_name(self, at: int) -> bool:
+        """Whether a word can be a name or part of one at all, wherever it stands."""
+        low = self._key(at)
+        known = low in self.term_words or low in self.author_words or at in self.term_units or _other(low)
+        settled = low in STATES or low in FEASTS or low in _MONTH_NAMES | _DAY_NAMES or low in _NEVER or low in _TITLES
+        if known or settled or len(low) < 3 or not low.isalpha() or self._history(at):
+            return False
+        if self.session.parse.tag(at) == "NNS" and low not in self.lists.given:
+            return False
+        return zipf_frequency(low, "en") < (4.6 if low in self.lists.given else 3.6)
 
     def _with_respect(self, at: int, low: str) -> _Found | None:
         """``Mohan-da``, ``Keiko-san``: a name with an ending of kinship or respect."""

@@ -1,0 +1,98 @@
+"""Names and other identifiers by the words around them, learnt from labelled sessions as they are and without capitals
+and stops. It is for what no list and no rule knows; what it alone finds is doubtful, and a person rules on it.
+
+A linear chain as in ``case_words``; its weights are in ``data/names.json``, made by ``benchmarks/learn_notes.py``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from functools import lru_cache
+from importlib.resources import files
+
+import msgspec
+from wordfreq import zipf_frequency
+
+from notesmith.extract.case_words import Chain
+from notesmith.extract.learned import GROUPS, word_classes
+from notesmith.extract.lexicon import BODY_CHAPTERS
+from notesmith.extract.names import name_lists
+from notesmith.extract.potency_words import NUMBER_WORDS
+from notesmith.extract.session import Session
+
+
+@lru_cache(maxsize=1)
+def name_model() -> Chain:
+    return msgspec.json.decode(files("notesmith.extract").joinpath("data", "names.json").read_bytes(), type=Chain)
+
+
+def name_rows(session: Session, terms: Collection[int], term_words: Collection[str]) -> list[list[str]]:
+    """Features of each unit. ``terms`` are units the vocabulary names, ``term_words`` its words."""
+    own = [_own(session, unit, unit in terms, term_words) for unit in range(len(session.units))]
+    starts = {sentence.start for sentence in session.sentences}
+    rows = []
+    for unit, (low, traits) in enumerate(own):
+        row = [
+            "bias",
+            f"w {low}",
+            *traits,
+            f"suffix {low[-2:]}",
+            f"suffix {low[-3:]}",
+            f"prefix {low[:3]}",
+        ]
+        if unit in starts:
+            row.append("opens")
+        for step in (-3, -2, -1, 1, 2):
+            if 0 <= unit + step < len(own):
+                near, near_traits = own[unit + step]
+                row.append(f"{step}w {near}")
+                if abs(step) < 3:
+                    row += [f"{step}{trait}" for trait in near_traits]
+            else:
+                row.append(f"{step}outside")
+        for a, b in ((-2, -1), (-1, 1), (1, 2)):
+            if unit + a >= 0 and unit + b < len(own):
+                row.append(f"{a} {b} {own[unit + a][0]} {own[unit + b][0]}")
+        rare = next(trait for trait in traits if trait.startswith("zipf"))
+        listed = "".join(trait for trait in traits if trait in ("given", "surname", "place", "ordinary", "term"))
+        row += [
+            f"{rare} {listed}",
+            f"{rare} -1w {own[unit - 1][0] if unit else ''}",
+            f"{listed} -1w {own[unit - 1][0] if unit else ''}",
+        ]
+        row.append(f"{rare} 1w {own[unit + 1][0] if unit + 1 < len(own) else ''}")
+        rows.append(row)
+    return rows
+
+
+def _own(session: Session, unit: int, term: bool, term_words: Collection[str]) -> tuple[str, list[str]]:
+    text = session.units[unit]
+    low = text.low.removesuffix("'s").removesuffix("'")
+    word = "#" if any(c.isdigit() for c in low) else low
+    lists = name_lists()
+    flags = {
+        "given": low in lists.given, "surname": low in lists.surnames, "place": low in lists.places, "ordinary": low in lists.ordinary_names,
+        "term": term or low in term_words, "capital": text.bare[:1].isupper(), "shout": len(text.bare) > 1 and text.bare.isupper(), "body": low in BODY_CHAPTERS,
+        "number": low in NUMBER_WORDS, "comma": text.text.endswith(","), "stop": text.text.endswith((".", "?", "!")), "'s": low != text.low,
+        "accent": not low.isascii(),
+    }  # fmt: skip
+    traits = [name for name, on in flags.items() if on]
+    traits += [f"t {session.parse.tag(unit)}", f"zipf {min(6, int(zipf_frequency(low, 'en')))}"]
+    traits += [f"g {name}" for name, group in GROUPS if low in group]
+    if low in word_classes():
+        traits.append(f"k {word_classes()[low]}")
+    return word, traits
+
+
+#: How much nearer a word outside is taken to be a name. A name missed is published, a word too many is asked about, and
+#: without capitals the rules see least.
+READINESS, READINESS_WITHOUT_CAPITALS = 1.0, 2.5
+
+
+def learnt_names(
+    session: Session, terms: Collection[int], term_words: Collection[str], cased: bool
+) -> list[tuple[str, int, int]]:
+    """Role and half-open units of each name the model sees; ``cased`` says whether the transcript has capitals."""
+    model = name_model()
+    ready = msgspec.structs.replace(model, reluctance=READINESS if cased else READINESS_WITHOUT_CAPITALS)
+    return ready.fields(name_rows(session, terms, term_words))
