@@ -37,14 +37,16 @@ class Chain(msgspec.Struct, frozen=True):
 
     def scores(self, rows: Sequence[Sequence[str]]) -> np.ndarray:
         """How each label fits each word: words by labels."""
-        sums = []
+        names: dict[str, int] = {}
         for row in rows:
-            held = [0.0] * len(self.labels)
             for name in row:
-                for label, weight in self.weights.get(name, ()):
-                    held[label] += weight
-            sums.append(held)
-        found = np.array(sums).reshape(-1, len(self.labels))
+                if name in self.weights:
+                    names.setdefault(name, len(names))
+        weights = np.zeros((len(names), len(self.labels)))
+        for name, number in names.items():
+            for label, weight in self.weights[name]:
+                weights[number, label] += weight
+        found = np.array([weights[[names[name] for name in row if name in names]].sum(axis=0) for row in rows])
         found[:, self.labels.index(OUTSIDE)] -= self.reluctance
         return found
 

@@ -378,8 +378,8 @@ def related_words(lexicon: Lexicon, words: Iterable[str], used: Collection[str])
 
     One with none is listed too: it is no misspelling.
     """
-    rows: dict[str, bytes] = {}
-    for one in words:
+    rows = dict.fromkeys(words, b"")
+    for one in lexicon.related_to(used, rows):
         found = islice(((other, w) for other, w in lexicon.relatives(one) if other in used), RELATIVES)
         rows[one] = " ".join(f"{other}:{round(weight * 100)}" for other, weight in found).encode()
     return rows
