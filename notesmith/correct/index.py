@@ -14,7 +14,7 @@ from rapidfuzz.distance import Levenshtein
 from threadpoolctl import ThreadpoolController
 
 from notesmith.sounds.distance import MAX_PHONES, SoundCosts, encode_all
-from notesmith.sounds.phones import VOWELS
+from notesmith.sounds.phones import PHONES, VOWELS
 
 Floats = NDArray[np.float32]
 Ints = NDArray[np.int64]
@@ -27,10 +27,12 @@ _CLASSES = {
 _EDGE, _VOWEL = 8, 9
 _SIZE = 10
 _FEATURES = _SIZE + 2 * _SIZE * _SIZE
-_MERGED = {
+_TO_CONSONANTS = str.maketrans({p: str(_CLASSES[p]) if p in _CLASSES else None for p in PHONES})
+_TO_CLASSES = str.maketrans({p: str(_CLASSES.get(p, _VOWEL)) if p in _CLASSES or p in VOWELS else None for p in PHONES})
+_MERGED = str.maketrans({
     **dict.fromkeys(VOWELS, "ə"), **dict(zip("bdɡvθðzʒʃʧʤŋ", "ptkfttssssSn", strict=True)),
     **dict.fromkeys("iɪA", "i"), **dict.fromkeys("uʊOɔ", "u"), "ɛ": "e",
-}  # fmt: skip
+})  # fmt: skip
 _BATCH = 128
 
 
@@ -70,16 +72,14 @@ def _blas() -> ThreadpoolController:
 
 def skeleton(phones: str) -> str:
     """The consonant classes of a string; the forms of one skeleton are searched together."""
-    kept = [str(_CLASSES[p]) for p in phones if p in _CLASSES]
-    if len(kept) < 2:
-        kept = [str(_CLASSES.get(p, _VOWEL)) for p in phones if p in _CLASSES or p in VOWELS]
-    return "".join(kept)
+    kept = phones.translate(_TO_CONSONANTS)
+    return kept if len(kept) > 1 else phones.translate(_TO_CLASSES)
 
 
 def reduced(phones: str) -> str:
     """The phones with near ones merged, for a rough first comparison by plain edit distance."""
-    merged = (_MERGED.get(p, p) for p in phones)
-    return "".join(p for p, _ in itertools.groupby(merged))
+    merged = phones.translate(_MERGED)
+    return "".join([p for p, following in zip(merged, f"{merged[1:]}.", strict=False) if p != following])
 
 
 class _Groups(NamedTuple):
@@ -104,10 +104,10 @@ class FormIndex:
         groups: dict[str, list[int]] = {}
         for number, one in enumerate(self.phones):
             groups.setdefault(skeleton(one), []).append(number)
-        members = [np.array(group, np.int64) for group in groups.values()]
-        members.sort(key=lambda group: (float(self.lengths[group].mean()), int(group[0])))
+        measured = sorted((sum(len(self.phones[n]) for n in group) / len(group), group) for group in groups.values())
+        members = [np.array(group, np.int64) for _, group in measured]
         drawn = pictures([self.phones[g[0]] for g in members] or [""])
-        lengths = np.array([self.lengths[g].mean() for g in members] or [0], np.float32)
+        lengths = np.array([length for length, _ in measured] or [0], np.float32)
         cores = np.flatnonzero([bool(core[g].any()) for g in members])
         # Groups stand in order of length, so that those of about one length are one slice.
         self._all = _Groups(members, drawn, lengths)
