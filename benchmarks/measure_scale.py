@@ -6,7 +6,9 @@ A course grows by import, correction and extraction of one session after the oth
 sessions before each mark. Then, mark by mark and with the program as it is now, the copy is published as a whole, as
 by a school that brings ten years, and each session up to the mark goes the whole way alone: import, correction,
 extraction (``work``), then notes, search and site (``publish``). The middle of these sessions, which are the same at
-every mark, is the time of the next single session; its growth is beside the mark of 10.
+every mark, is the time of the next single session; its growth is beside the mark of 10. On the same copy one word is
+then ruled on in the middle session, which goes the whole way again, and queries are asked of the store and, with
+``--browser``, of the published site in Chromium.
 
 The talk is made by a seeded lottery, at the rates of a taught session: two remedies at its centre out of a curriculum
 of 250, thirty symptoms of which common ones come back often, three cases, and plain English words at the frequencies
@@ -16,6 +18,7 @@ of the language (wordfreq). It measures time and size, never quality.
 from __future__ import annotations
 
 import argparse
+import itertools
 import json
 import os
 import random
@@ -31,11 +34,13 @@ from typing import Any
 
 import wordfreq
 
-from notesmith import pipeline
+from notesmith import pipeline, search
 from notesmith.course import Course, create_course, open_course
 from notesmith.lecture import CourseSettings
 from notesmith.site import SiteReport
 from notesmith.store import Store
+from notesmith.transcript import sounding
+from notesmith.verdicts import WordVerdict
 from notesmith.vocabulary import Vocabulary
 
 DESCRIPTION = "growth over generated sessions of 30 minutes: time of the next session, store, site, memory"
@@ -44,6 +49,7 @@ FIRST_DAY = date(2012, 1, 1)
 MARKS = (10, 100, 1000)
 MEASURED = 5  # sessions up to a mark that are taken in one by one
 NEXT = 100_000  # numbers of those sessions; the same at every mark
+QUERIES = 90
 CURRICULUM, SYMPTOMS, CASES, PLAIN_SHARE, COMMON_WORDS = 250, 30, 3, 0.75, 12_000
 TAUGHT = (
     "{remedy} is chilly and has {idea} in the morning.", "In {remedy} you find {idea}, worse from cold air.",
@@ -68,7 +74,9 @@ class Stock:
         self.ideas = chance.sample(labels["idea"], len(labels["idea"]))
         self.idea_weights = [1 / rank for rank in range(1, len(self.ideas) + 1)]  # Zipf's law
         self.words = [word for word in wordfreq.top_n_list("en", COMMON_WORDS) if word.isalpha()]
-        self.word_weights = [wordfreq.word_frequency(word, "en") for word in self.words]
+        frequencies = (wordfreq.word_frequency(word, "en") for word in self.words)
+        self.word_weights = list(itertools.accumulate(frequencies))
+        self.ids = {vocabulary[one].pref_label: one for one in vocabulary.concepts if one.startswith("remedy/")}
 
 
 def talk(number: int, stock: Stock, minutes: int) -> str:
@@ -86,7 +94,10 @@ def talk(number: int, stock: Stock, minutes: int) -> str:
             fresh = [line.format(**named) for line in CASE]
         elif chance.random() < PLAIN_SHARE:
             fresh = [
-                " ".join(chance.choices(stock.words, stock.word_weights, k=chance.randint(6, 16))).capitalize() + "."
+                " ".join(
+                    chance.choices(stock.words, cum_weights=stock.word_weights, k=chance.randint(6, 16))
+                ).capitalize()
+                + "."
             ]
         else:
             fresh = [chance.choice(TAUGHT).format(
@@ -113,6 +124,7 @@ def run(arguments: list[str]) -> dict[str, Any]:
     parser.add_argument("--minutes", type=int, default=30, help="length of a session")
     parser.add_argument("--marks", type=int, nargs="*", default=MARKS, help="sizes of the course to measure at")
     parser.add_argument("--folder", type=Path, help="keep the course and the figures here, and go on from them")
+    parser.add_argument("--browser", action="store_true", help="also a first search in Chromium, bytes and time")
     parser.add_argument("--stop-after", type=float, default=1e9, help="seconds after which to stop, to be gone on with")
     given = parser.parse_args(arguments)
     marks = sorted({*(mark for mark in given.marks if mark <= given.sessions), given.sessions})
@@ -123,7 +135,7 @@ def run(arguments: list[str]) -> dict[str, Any]:
         if len(rows) < given.sessions:
             return {"sessions": rows, "marks": []}
         kept = [mark for mark in marks if (place / f"at-{mark}").is_dir()]  # a mark named later has no copy
-        found = [_measure(place / f"at-{mark}", Path(scratch), mark, given.minutes) for mark in kept]
+        found = [_measure(place / f"at-{mark}", Path(scratch), mark, given.minutes, given.browser) for mark in kept]
     return {"sessions": rows, "marks": _table(rows, found)}
 
 
@@ -177,7 +189,7 @@ def _take_in(
     pipeline.process(tools, store, lecture)
 
 
-def _measure(kept: Path, scratch: Path, mark: int, minutes: int) -> dict[str, Any]:
+def _measure(kept: Path, scratch: Path, mark: int, minutes: int, browser: bool) -> dict[str, Any]:
     """Publish a kept course, if it is not published by just this program, then take in the next sessions of a copy."""
     course = open_course(kept)
     with course.open_store() as store:
@@ -198,16 +210,48 @@ def _measure(kept: Path, scratch: Path, mark: int, minutes: int) -> dict[str, An
                 works.append(work[0])
                 publishes.append(publish[0])
                 touched.append(reports[0].files_written)
+        memory_mb = _memory_mb()
+        ruled_cpu_s, ruled_wall_s = _timed(lambda: _rule(tools, store, stock))
+        queries = _queries(stock)
+        asked = [_timed(lambda q=query: search.search(store, tools.vocabulary, q))[0] for query in queries]  # type: ignore[misc]
     row = {
         "sessions": mark, "publish_all_cpu_s": all_cpu_s, "publish_all_wall_s": all_wall_s,
         "work_cpu_s": statistics.median(works), "publish_cpu_s": statistics.median(publishes),
         "next_cpu_s": round(statistics.median(w + p for w, p in zip(works, publishes, strict=True)), 3),
         "files_written": statistics.median(touched), "store_mb": _store_mb(course),
         "site_mb": round(sum(p.stat().st_size for p in course.site.rglob("*") if p.is_file()) / 1e6, 1),
-        "memory_mb": _memory_mb(), "load": round(os.getloadavg()[0], 1),
+        "memory_mb": memory_mb, "one_ruling_cpu_s": ruled_cpu_s, "one_ruling_wall_s": ruled_wall_s,
+        "query_p95_cpu_ms": round(1000 * sorted(asked)[int(0.95 * len(asked))], 1),
+        "load": round(os.getloadavg()[0], 1),
     }  # fmt: skip
+    if browser:
+        from measure_search import in_browser
+
+        row |= in_browser(course.site, queries[:8])
     shutil.rmtree(course.folder)
     return row
+
+
+def _rule(tools: pipeline.Tools, store: Store, stock: Stock) -> None:
+    """Rule on one word of the middle session, and bring that session and the site up to date."""
+    lectures = store.lectures()
+    lecture = lectures[len(lectures) // 2]
+    heard = next(word for word in store.transcripts(lecture.recording_sha256)[0].transcript.words if len(word.text) > 6)
+    remedy = stock.remedies[0]
+    ruling = WordVerdict("accept", sounding(heard.text), stock.ids[remedy], remedy, lecture.id)
+    store.add_verdict(ruling, who="scale")
+    pipeline.process(tools, store, lecture)
+    pipeline.publish(tools.course, store, tools.vocabulary)
+
+
+def _queries(stock: Stock) -> list[str]:
+    """A remedy with a symptom, a symptom, and two plain words, in turn."""
+    chance = random.Random(1)
+    found = []
+    for _ in range(QUERIES // 3):
+        idea, plain = chance.choice(stock.ideas), chance.sample(stock.words[200:], 2)
+        found += [f"{chance.choice(stock.remedies)} {idea}", idea, " ".join(plain)]
+    return found
 
 
 def _timed(do: Callable[[], object]) -> tuple[float, float]:
