@@ -45,7 +45,9 @@ SETS = {
     "open2": ("dev", "dev2"),
     "held": ("dev3", "dev4"),
     "open3": ("dev", "dev2", "dev3", "dev4"),
-    "sealed3": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
+    "open4": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
+    "open5": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
+    "held2": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
     "sealed4": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
 }
 NEAR_MS = 5000

@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import math
 from bisect import bisect_left
+from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from typing import Literal, NamedTuple
 
@@ -37,10 +38,11 @@ CANDIDATES = 150
 CONCEPT_WEIGHT = 2.0
 IMPLIED_PART = 0.75  # of a concept that a row only implies
 OTHER_CONCEPTS = 0.4
-COVERAGE_PART = 0.7
+COVERAGE_PART = 0.9
 NEAR_ROWS = 2  # rows before and after that are looked at too
 NEAR_PART = 0.4
 INSIDE_CASE = 0.3  # of a case's score, from which a hit on it leads to a moment of its story
+LEAST_SAID = 0.6  # of a wording that a row must hold
 UNKNOWN_WORD = 3.0  # what a typed word weighs in the whole that no row holds
 
 
@@ -377,11 +379,22 @@ class Asked:
         for (concept_id, score), support in zip(expansion.concepts, expansion.support, strict=True):
             if (token := concept_token(concept_id)) in counts:
                 self.concepts.append((token, CONCEPT_WEIGHT * score * idf(token), score, support))
+        self.wordings: list[tuple[list[tuple[tuple[str, ...], float]], float, tuple[int, ...]]] = []
+        for wording in expansion.wordings:
+            words = [tuple(one for one in choices if one in counts) for choices in wording.words]
+            worth = [math.log(1 + total / (1 + sum(counts[one] for one in choices))) for choices in words]
+            whole = sum(worth)
+            if sum(value for choices, value in zip(words, worth, strict=True) if choices) >= LEAST_SAID * whole:
+                telling_words = [
+                    (choices, value / whole) for choices, value in zip(words, worth, strict=True) if choices
+                ]
+                self.wordings.append((telling_words, wording.weight, wording.groups))
         self.asks = [max(group.values(), default=UNKNOWN_WORD) for group in self.groups]
         self.idf: dict[str, float] = {}
         for one, weight in (
             *(item for group in self.groups for item in group.items()), *self.synonyms.items(),
             *((token, weight) for token, weight, _, _ in self.concepts),
+            *((one, weight * share * idf(one)) for words, weight, _ in self.wordings for choices, share in words for one in choices),
         ):  # fmt: skip
             self.idf[one] = max(self.idf.get(one, 0.0), weight)
 
@@ -389,13 +402,22 @@ class Asked:
         """What of the query a row holds: BM25 parts (k1 1.2, b 0.4, mean length 14 stems) and concepts."""
         words = row.expanded.split()
         length = 1.2 * (0.6 + 0.4 * len(words) / 14)
-        times = {one: n for one in self.idf if (n := words.count(one))}
+        times = Counter(one for one in words if one in self.idf)
         part = {one: n * 2.2 / (n + length) for one, n in times.items()}
         parts, answered = [0.0] * len(self.groups), [0.0] * len(self.groups)
         for at, group in enumerate(self.groups):
             for one in group.keys() & part.keys():
                 parts[at] = max(parts[at], group[one] * part[one])
                 answered[at] = max(answered[at], group[one] / self.asks[at] if self.asks[at] else 0.0)
+        for said, weight, groups in self.wordings:
+            held = [(share, max((part[one] for one in choices if one in part), default=0.0)) for choices, share in said]
+            share = sum(share for share, value in held if value)
+            if share >= LEAST_SAID:
+                value = weight * share * share
+                mean = sum(share * value for share, value in held) / share
+                for at in groups:
+                    parts[at] = max(parts[at], value * self.asks[at] * mean)
+                    answered[at] = max(answered[at], value)
         concepts = row.concepts.split()
         found = {
             at: weight if n > 1 else weight * IMPLIED_PART

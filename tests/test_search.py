@@ -17,10 +17,14 @@ from notesmith.vocabulary import load_vocabulary
 from notesmith.vocabulary.expand import (
     IRREGULAR,
     Expansion,
+    Wording,
     coarse,
     expand,
     lay,
+    learned,
+    learned_in,
     lexicon_of,
+    made_of,
     phrases_in,
     sound_code,
     stem,
@@ -217,6 +221,48 @@ def test_two_remedies_asked_for_count_both_and_two_readings_of_one_word_once():
     assert worth(((0,), (1,))) > worth(((0,), (0,)))
 
 
+# What learned terms mean in plain words: medical dictionaries, common knowledge.
+@pytest.mark.parametrize(
+    ("term", "plain"),
+    [("somnambulism", {"walk", "sleep"}), ("tinnitus aurium", {"ear", "ring"}), ("borborygmi", {"rumbl", "belli"})],
+)
+def test_a_learned_term_is_asked_in_plain_words_too(term, plain):
+    words = words_of(term)
+    assert any(plain <= {one for choices in said.words for one in choices} for said in learned_in(words, words, _All()))
+
+
+@pytest.mark.parametrize(
+    ("word", "plain"),
+    [
+        ("cardiomegaly", ["heart", "enlarg"]),
+        ("rhinorrhagia", ["nose", "bleed"]),
+        ("hemicrania", None),
+        ("banana", None),
+    ],
+)
+def test_a_learned_word_in_no_list_is_read_by_its_parts(word, plain):
+    made = made_of(word)
+    assert [choices[0] for choices in made] == plain if plain else not made
+
+
+def test_every_learned_term_has_plain_words():
+    assert all(wording for terms in learned().values() for said in terms.values() for wording in said)
+    assert {one for terms in learned().values() for one in terms if "" in one} == set()
+
+
+def test_a_row_answers_a_learned_word_by_the_whole_of_its_wording_only():
+    counts = dict.fromkeys(("walk", "sleep"), 3)
+    said = Wording((0,), (("walk",), ("sleep", "nap")), 0.9)
+    asked = Asked(Expansion(((("somnambulism", 1.0),),), (), wordings=(said,)), counts, 100)
+    whole, half = (asked.score(_row(1, text), asked.answer(_row(1, text)), []) for text in ("walk sleep", "walk door"))
+    assert whole > 0 == half
+
+
+class _All:
+    def __contains__(self, _):
+        return True
+
+
 def test_a_hidden_name_is_not_found(store, vocabulary):
     content = kali_session()
     assert all("Farrukh" not in r.text for r in records_of(content, Redaction(content)))
@@ -249,7 +295,8 @@ def test_the_two_engines_agree_on_the_first_hit(tmp_path, store, vocabulary):
     build(small_library(vocabulary, hostile=False), tmp_path / "site")
     queries = ["stringy discharge", "brittle glass", "kali bi", "lykopodium", "warts", "club moss", "thirst for beer",
                "bloated tummy after a few bites", "feels breakable like glass", "stringey dischargge", "brittleglass",
-               "nineteen student warts left hand Thuja 200 gone third month"]  # fmt: skip
+               "nineteen student warts left hand Thuja 200 gone third month",
+               "verruca", "meteorism with flatulence"]  # fmt: skip
     runner = Path(__file__).parent.parent / "benchmarks/lab/ask_site.js"
     done = subprocess.run(
         [node, str(runner), str(tmp_path / "site")],

@@ -31,6 +31,7 @@ from notesmith.site.index import (
     Known,
     SearchIndex,
     names_file,
+    parts_file,
     phrases,
     postings_of,
     record_files,
@@ -45,7 +46,7 @@ from notesmith.site.index import (
 from notesmith.store.site_state import SiteState, StateDamagedError
 from notesmith.transcript import TimeSpan
 
-VERSION = 4
+VERSION = 5
 TITLES_A_FILE = 64
 MARK_NAME = "notesmith.txt"
 AUDIO_NAME, SUMS_NAME = "audio.json", "audio-sums.json"
@@ -544,6 +545,7 @@ class _Build:
         index.write(self.writer.put, self._write_cache, known, moved)
         self.writer.put("search/words.js", words_file(index.lexicon, present, used))
         self.writer.put("search/names.js", names_file(index.lexicon, present))
+        self.writer.put("search/parts.js", parts_file())
         self._relatives(index, used, words, fresh)
         heads = [kept.head for kept in self.kept.values()]
         for start in range(0, len(heads), TITLES_A_FILE):

@@ -30,14 +30,17 @@ from notesmith.search import KIND_WEIGHT, Record, indexed_concepts
 from notesmith.vocabulary import Vocabulary
 from notesmith.vocabulary.expand import (
     RELATIVES,
+    Choices,
     Label,
     Lexicon,
     everyday,
     indexed_stems,
     lay,
+    learned,
     lexicon_of,
     make_label,
     stem,
+    word_parts,
 )
 
 KINDS = ("point", "case", "question", "transcript")
@@ -319,7 +322,8 @@ class Known:
     def of(self, term: str) -> list[object]:
         """What stands in a term's entry after its postings; empty where there is nothing."""
         if (concept_id := self.tokens.get(term)) is not None:
-            return [*self.concept(concept_id), " ".join(self.lexicon.synonyms(concept_id))]
+            said = "|".join(" ".join(stems) for stems in self.lexicon.wordings(concept_id))
+            return [*self.concept(concept_id), " ".join(self.lexicon.synonyms(concept_id)), said]
         labels = [label for number in self.lexicon.by_stem.get(term, ())
                   if (label := self.lexicon.labels[number]).concept_id in self.present]  # fmt: skip
         texts = sorted(self._label(label) for label in (*labels, *self.misheard.get(term, ())))
@@ -374,20 +378,37 @@ def names_file(lexicon: Lexicon, present: frozenset[str]) -> str:
 
 
 def related_words(lexicon: Lexicon, words: Iterable[str], used: Collection[str]) -> dict[str, bytes]:
-    """For each of some words that a student may type, the words of the course that may stand for it, with weights.
+    """For each of some words that a student may type, the words of the course that may stand for it, with weights, and
+    after a tab the learned terms that begin with it, with their plain wordings.
 
     One with none is listed too: it is no misspelling.
     """
     rows = dict.fromkeys(words, b"")
     for one in lexicon.related_to(used, rows):
         found = islice(((other, w) for other, w in lexicon.relatives(one) if other in used), RELATIVES)
-        rows[one] = " ".join(f"{other}:{round(weight * 100)}" for other, weight in found).encode()
+        row = " ".join(f"{other}:{round(weight * 100)}" for other, weight in found)
+        terms = (f"{' '.join(term[1:])}>{'|'.join(_published(said, used) for said in plain)}"
+                 for term, plain in learned().get(one, {}).items())  # fmt: skip
+        rows[one] = f"{row}\t{';'.join(terms)}".rstrip("\t").encode()
     return rows
+
+
+def _published(wording: Choices, used: Collection[str]) -> str:
+    """A wording as published: the words with a blank between, the stems of each that the course holds with a slash."""
+    return " ".join("/".join(one for one in choices if one in used) or "/" for choices in wording)
+
+
+def parts_file() -> str:
+    """The parts of learned words, for one that stands in no list."""
+    first, last = word_parts()
+    tables = {name: {part: "/".join(plain) for part, plain in table.items()}
+              for name, table in (("first", first), ("last", last))}  # fmt: skip
+    return script("parts", tables)
 
 
 def typed_words(lexicon: Lexicon, used: Iterable[str]) -> set[str]:
     """The words that a student may type and that may have others of the course to stand for them."""
-    every = {*lexicon.by_stem, *everyday(), *lay()[0], *used}
+    every = {*lexicon.by_stem, *everyday(), *lay()[0], *learned(), *used}
     return {one for one in every if one.isalnum() and len(one) <= 24}
 
 

@@ -46,6 +46,7 @@ RELATIVES = 6
 RELATIVES_IN_ALL = 20  # of a query of many words each word has fewer, so that a first search stays small
 SUBSTITUTE_FROM = 0.05  # association of two words over the labels that differ in them alone
 ROOT_WEIGHT = 0.6
+ROOT_SHARE = 0.7  # of a word that a root of four letters must be
 LAY_WEIGHT = 0.8
 # The other words of the best concepts are looked up too, at less weight: not every place is indexed by its concept.
 SYNONYMS_FROM_SCORE = 0.5
@@ -53,6 +54,13 @@ SYNONYM_CONCEPTS = 1
 SYNONYM_STEMS = 4
 SYNONYM_WEIGHT = 0.4
 BROADER_WEIGHT = 0.5
+# Other ways to say a concept, a learned term (data/learned.tsv) or the parts of a learned word (data/word-parts.tsv).
+WORDING_CONCEPTS = 3
+MOST_WORDINGS = 4
+WORDING_STEMS = 20
+WORDING_WEIGHT = 0.8
+LEARNED_WEIGHT = 0.9
+PARTS_WEIGHT = 0.6
 # Misspelt words by letters: the least likeness, what another first letter costs, what a commoner word is ahead, how many are compared so
 # and how many may stand for it.
 LEAST_ALIKE = 0.7
@@ -62,7 +70,7 @@ NEAREST = 6
 MOST_NEAR = 3
 # Names by sound: likeness from which typed words are taken for a remedy, learnt on benchmarks/data/pairs.tsv.
 SOUNDS_LIKE_UNKNOWN = 0.7
-SOUNDS_LIKE_KNOWN = 0.76
+SOUNDS_LIKE_KNOWN = 0.88
 LEAST_BY_SOUND = 0.55
 IMPLIED_SCHEMES = ("rubric/", "medical/", "idea/")
 SCHEMES = frozenset({"remedy", "family", "rubric", "chapter", "canon", "idea", "medical"})
@@ -74,6 +82,14 @@ _WORD = re.compile(r"[^\W_]+(?:'[^\W_]+)?")
 
 
 Weighted = tuple[str, float]
+
+
+class Wording(msgspec.Struct, frozen=True):
+    """Another way to say some typed words: their groups, its words (each of stems that may stand for it), weight 0 to 1."""
+
+    groups: tuple[int, ...]
+    words: tuple[tuple[str, ...], ...]
+    weight: float
 
 
 class Expansion(msgspec.Struct, frozen=True):
@@ -90,6 +106,7 @@ class Expansion(msgspec.Struct, frozen=True):
     support: tuple[tuple[int, ...], ...] = ()
     synonyms: tuple[Weighted, ...] = ()
     corrected: tuple[tuple[str, str], ...] = ()
+    wordings: tuple[Wording, ...] = ()
 
     @property
     def stems(self) -> tuple[Weighted, ...]:
@@ -242,14 +259,14 @@ def root(one: str) -> str:
     >>> root(stem("appendix")) == root(stem("appendicitis")), root(stem("consolation")) == root(stem("consoled"))
     (True, True)
     """
-    if one.endswith("x"):
-        one = one[:-1] + "c"
+    bare = one[:-1] + "c" if one.endswith("x") else one
     for _ in range(2):
         for ending in _ENDINGS:
-            if one.endswith(ending) and len(one) - len(ending) >= 4:
-                one = one[: -len(ending)]
+            if bare.endswith(ending) and len(bare) - len(ending) >= 4:
+                bare = bare[: -len(ending)]
                 break
-    return one
+    # Four letters tell little of a long word: "mental" and "mention" are no family.
+    return bare if len(bare) >= 5 or len(bare) >= ROOT_SHARE * len(one) else one
 
 
 @lru_cache(maxsize=1)
@@ -285,6 +302,75 @@ def lay() -> tuple[dict[str, tuple[str, ...]], dict[tuple[str, ...], tuple[str, 
             for one in left:
                 same.setdefault(one, {}).update((other, None) for other in right if other != one)
     return {one: tuple(others) for one, others in same.items()}, phrases
+
+
+Choices = tuple[tuple[str, ...], ...]  # the words of a wording, each of stems that may stand for it
+
+
+@lru_cache(maxsize=1)
+def learned() -> dict[str, dict[tuple[str, ...], tuple[Choices, ...]]]:
+    """By the first stem: the stems of learned terms, longer ones first, with their plain wordings."""
+    text = resources.files("notesmith.vocabulary").joinpath("data/learned.tsv").read_text("utf-8")
+    found: dict[str, dict[tuple[str, ...], tuple[Choices, ...]]] = {}
+    for line in sorted(text.splitlines(), key=lambda line: -len(words_of(line.partition("\t")[0]))):
+        if not line.startswith("#"):
+            term, _, plain = line.partition("\t")
+            stems = tuple(stem(word) for word in words_of(term))
+            said = ([stems_of(choices) for choices in wording.split()] for wording in plain.split(" | "))
+            found.setdefault(stems[0], {})[stems] = tuple(
+                tuple(tuple(dict.fromkeys(choices)) for choices in words if choices) for words in said
+            )
+    return found
+
+
+def learned_in(said: Sequence[str], kept: Sequence[str], in_texts: Collection[str]) -> list[Wording]:
+    """The plain wordings of the learned terms among words; places are those among the kept words."""
+    typed, places = [stem(word) for word in said], kept_places(said, kept)
+    found, at = [], 0
+    while at < len(typed):
+        terms = learned().get(typed[at], {})
+        term = next((stems for stems in terms if tuple(typed[at : at + len(stems)]) == stems), ())
+        groups = tuple(place for place in places[at : at + len(term)] if place >= 0)
+        for wording in terms.get(term, ()):
+            held = tuple(tuple(one for one in choices if one in in_texts) for choices in wording)
+            found.append(Wording(groups, held, LEARNED_WEIGHT))
+        at += len(term) or 1
+    return found
+
+
+@lru_cache(maxsize=1)
+def word_parts() -> tuple[dict[str, tuple[str, ...]], dict[str, tuple[str, ...]]]:
+    """Parts that begin or stand within a learned word, and those that end one, with the stems of their plain words."""
+    text = resources.files("notesmith.vocabulary").joinpath("data/word-parts.tsv").read_text("utf-8")
+    first: dict[str, tuple[str, ...]] = {}
+    last: dict[str, tuple[str, ...]] = {}
+    for line in text.splitlines():
+        if not line.startswith("#"):
+            where, part, plain = line.split("\t")
+            (first if where == "first" else last)[part] = tuple(stem(word) for word in words_of(plain))
+    return first, last
+
+
+@lru_cache(maxsize=10_000)
+def made_of(word: str) -> Choices:
+    """The plain words for the parts a learned word is made of, () where it is not wholly of parts.
+
+    >>> made_of("gastralgia")
+    (('stomach',), ('pain', 'ache'))
+    """
+    first, last = word_parts()
+
+    def rest(at: int, parts: int) -> Choices | None:
+        if parts and word[at:] in last:
+            return (last[word[at:]],)
+        for end in range(len(word) - 2, at + 1, -1):
+            if word[at:end] in first:
+                for link in (0, 1):
+                    if (not link or word[end] in "oaiey") and (more := rest(end + link, parts + 1)) is not None:
+                        return (first[word[at:end]], *more)
+        return None
+
+    return (rest(0, 0) or ()) if len(word) > 5 else ()
 
 
 def allowed_distance(length: int) -> int:
@@ -375,6 +461,25 @@ class Lexicon:
         return tuple(dict.fromkeys((*preferred[:SYNONYM_STEMS], *rarest)))[:SYNONYM_STEMS]
 
     @cached_property
+    def by_label(self) -> dict[tuple[str, ...], list[str]]:
+        """Concepts by the stems of a label."""
+        index: dict[tuple[str, ...], list[str]] = {}
+        for label in self.labels:
+            if label.concept_id.startswith(IMPLIED_SCHEMES):
+                index.setdefault(tuple(sorted(label.stems)), []).append(label.concept_id)
+        return index
+
+    def wordings(self, concept_id: str) -> tuple[tuple[str, ...], ...]:
+        """The ways a concept is said, those of concepts that share a label with it included."""
+        if not concept_id.startswith(IMPLIED_SCHEMES):
+            return ()
+        same = {concept_id: None}
+        for number in self.by_concept.get(concept_id, ()):
+            same |= dict.fromkeys(self.by_label[tuple(sorted(self.labels[number].stems))])
+        found = dict.fromkeys(self.labels[n].stems for c in same for n in self.by_concept[c])
+        return tuple(found)[:MOST_WORDINGS]
+
+    @cached_property
     def substitutes(self) -> dict[str, dict[str, float]]:
         """Words in which labels of one concept differ and nothing else, where several concepts agree."""
         together: dict[tuple[str, str], int] = {}
@@ -437,8 +542,10 @@ class Lexicon:
     def _leading(self) -> dict[str, list[str]]:
         """Stems for which others may stand by themselves, by the roots of those others."""
         found: dict[str, list[str]] = {}
-        for one in {*self.substitutes, *everyday(), *lay()[0]}:
-            for shared in {root(other) for other, _ in self._direct(one)}:
+        for one in {*self.substitutes, *everyday(), *lay()[0], *learned()}:
+            said = (wording for plain in learned().get(one, {}).values() for wording in plain)
+            plain = {other for wording in said for choices in wording for other in choices}
+            for shared in {root(other) for other in (*plain, *(other for other, _ in self._direct(one)))}:
                 found.setdefault(shared, []).append(one)
         return found
 
@@ -611,7 +718,10 @@ def expand(
     in_texts: Collection[str] = Everything() if used is None else used
 
     def known(one: str) -> bool:
-        return one in lexicon.by_stem or one in everyday() or one in lay()[0] or (used is not None and one in used)
+        return (
+            one in lexicon.by_stem or one in everyday() or one in lay()[0] or one in learned()
+            or (used is not None and one in used)
+        )  # fmt: skip
 
     def leads(one: str) -> bool:
         if (used is not None and one in used) or any(other in in_texts for other, _ in lexicon.relatives(one)):
@@ -623,7 +733,7 @@ def expand(
         said += (word,) if len(word) < 3 or known(stem(word)) else lexicon.parts(word, used) or (word,)
     words = [word for word in said if word not in STOP_WORDS] or said
     typed = [stem(word) for word in words]
-    unknown = {at for at, word in enumerate(words) if len(word) > 2 and not known(typed[at])}
+    unknown = {at for at, word in enumerate(words) if len(word) > 2 and not known(typed[at]) and not made_of(word)}
     groups: list[dict[str, float]] = [{one: 1.0} for one in typed]
     # "thunder storm" is also asked as one word where one word is used.
     for at, (before, after) in enumerate(zip(words, words[1:], strict=False)):
@@ -669,22 +779,45 @@ def expand(
         if score >= SYNONYMS_FROM_SCORE:
             for one in lexicon.synonyms(concept_id):
                 synonyms[one] = max(synonyms.get(one, 0.0), SYNONYM_WEIGHT * score)
+    wordings = learned_in(said, words, in_texts)
+    for concept_id, (score, support) in best[:WORDING_CONCEPTS]:
+        if score >= SYNONYMS_FROM_SCORE:
+            same = (tuple((one,) for one in stems) for stems in lexicon.wordings(concept_id))
+            wordings += (Wording(support, stems, WORDING_WEIGHT * score) for stems in same)
+    for at, word in enumerate(words):
+        if typed[at] not in in_texts and typed[at] not in learned() and (made := made_of(word)):
+            wordings.append(Wording((at,), made, PARTS_WEIGHT))
     asked = {one for group in groups for one in group}
     return Expansion(
         tuple(rows), tuple((concept_id, score) for concept_id, (score, _) in best),
         tuple(support for _, (_, support) in best),
-        tuple(item for item in synonyms.items() if item[0] not in asked), tuple(corrected),
+        tuple(item for item in synonyms.items() if item[0] not in asked), tuple(corrected), tuple(bounded(wordings)),
     )  # fmt: skip
+
+
+def bounded(wordings: Iterable[Wording]) -> Iterator[Wording]:
+    """The first wordings, until more than ``WORDING_STEMS`` stems would have to be looked up."""
+    stems: set[str] = set()
+    for wording in wordings:
+        more = stems.union(*wording.words)
+        if len(more) <= WORDING_STEMS:
+            stems = more
+            yield wording
+
+
+def kept_places(words: Sequence[str], kept: Sequence[str]) -> list[int]:
+    """The place of each word among the kept ones, which are the same in the same order without some; -1 for those."""
+    places, at = [], 0
+    for word in words:
+        kept_here = at < len(kept) and kept[at] == word
+        places.append(at if kept_here else -1)
+        at += kept_here
+    return places
 
 
 def phrases_in(words: Sequence[str], kept: Sequence[str]) -> list[tuple[int, str]]:
     """For each phrase of everyday words among words, (place among the kept words, stem that may stand for it)."""
-    typed = [stem(word) for word in words]
-    place, at = [], 0
-    for word in words:  # the kept words are the typed ones without those of no meaning, in the same order
-        kept_here = at < len(kept) and kept[at] == word
-        place.append(at if kept_here else -1)
-        at += kept_here
+    typed, place = [stem(word) for word in words], kept_places(words, kept)
     _, phrases = lay()
     found = []
     for start in range(len(typed)):

@@ -8,8 +8,9 @@
   for (let i = 0; i < 64; i += 1) VALUE[DIGITS[i]] = i;
   const KINDS = ["point", "case", "question", "transcript"];
   const ORDINALS = 8192, CHUNK = 24, CANDIDATES = 40, IMPACT = 6.5, RELATIVE_SHARDS = 256, NEWEST = 256, MOST_CONCEPTS = 8;
-  const CONCEPT_WEIGHT = 2.0, OTHER_CONCEPTS = 0.4, COVERAGE_PART = 0.7, UNKNOWN_WORD = 3.0, LAY = 0.8, RELATIVES_IN_ALL = 20, ALIKE = 0.7, ALIKE_KNOWN = 0.76;
+  const CONCEPT_WEIGHT = 2.0, OTHER_CONCEPTS = 0.4, COVERAGE_PART = 0.9, UNKNOWN_WORD = 3.0, LAY = 0.8, RELATIVES_IN_ALL = 20, ALIKE = 0.7, ALIKE_KNOWN = 0.88;
   const LEAST_ALIKE = 0.7, OTHER_INITIAL = 0.6, COMMONER = 0.15, NEAREST = 6, MOST_NEAR = 3, IMPLIED_PART = 0.75, NEAR_ROWS = 2, NEAR_PART = 0.4, INSIDE_CASE = 0.3;
+  const WORDING_CONCEPTS = 3, WORDING_STEMS = 20, WORDING_WEIGHT = 0.8, LEARNED_WEIGHT = 0.9, PARTS_WEIGHT = 0.6, LEAST_SAID = 0.6;
   const STOP = new Set(("a about all also am an and any are as at be been but by can do does for from get gets had has have he her him his how i if in into is it its like me more my of on or our out she so some that the their them then there these they this to very was we were what when where which who why will with would you your being too up").split(" "));
 
   function words(text) {
@@ -244,10 +245,55 @@
       }
       return null;
     }
+    /* Learned terms by their first word, the longest first: the other words of each, and its plain wordings. */
+    const learned = new Map();
+    const wording = (text) => text.split(" ").map((choices) => choices.split("/").filter(Boolean));
     async function related(list) {
       const found = await need(list.map((one) => "e/" + (hash(one) % RELATIVE_SHARDS).toString(16)));
-      return list.map((one, i) => (found[i] && Object.hasOwn(found[i], one)
-        ? found[i][one].split(" ").filter(Boolean).map((x) => [x.slice(0, x.lastIndexOf(":")), Number(x.slice(x.lastIndexOf(":") + 1)) / 100]) : null));
+      return list.map((one, i) => {
+        if (!found[i] || !Object.hasOwn(found[i], one)) return null;
+        const [row, terms] = found[i][one].split("\t");
+        if (terms) learned.set(one, terms.split(";").map((term) => term.split(">")).map(([rest, plain]) => [rest.split(" ").filter(Boolean), plain.split("|").map(wording)]));
+        return row.split(" ").filter(Boolean).map((x) => [x.slice(0, x.lastIndexOf(":")), Number(x.slice(x.lastIndexOf(":") + 1)) / 100]);
+      });
+    }
+    function learnedIn(said, typed) {
+      const found = [], stems = said.map(stem), place = places(said, typed);
+      for (let at = 0; at < stems.length; at += 1) {
+        const term = (learned.get(stems[at]) || []).find(([rest]) => rest.every((one, i) => stems[at + 1 + i] === one));
+        if (!term) continue;
+        const size = term[0].length + 1, groups = place.slice(at, at + size).filter((one) => one >= 0);
+        for (const words of term[1]) found.push({ groups, words, weight: LEARNED_WEIGHT });
+        at += size - 1;
+      }
+      return found;
+    }
+    /* The plain words for the parts a learned word is made of. */
+    async function madeOf(word) {
+      const [table] = await need(["parts"]);
+      const rest = (at, parts) => {
+        if (parts && Object.hasOwn(table.last, word.slice(at))) return [table.last[word.slice(at)]];
+        for (let end = word.length - 2; end > at + 1; end -= 1) {
+          if (!Object.hasOwn(table.first, word.slice(at, end))) continue;
+          for (const link of [0, 1]) {
+            const more = !link || "oaiey".includes(word[end]) ? rest(end + link, parts + 1) : null;
+            if (more) return [table.first[word.slice(at, end)], ...more];
+          }
+        }
+        return null;
+      };
+      const found = table && word.length > 5 && rest(0, 0);
+      return found ? found.map((choices) => choices.split("/")) : null;
+    }
+    /* The first wordings, until too many words would have to be looked up. */
+    function bounded(wordings) {
+      let stems = new Set();
+      return wordings.filter(({ words }) => {
+        const more = new Set([...stems, ...words.flat()]);
+        if (more.size > WORDING_STEMS) return false;
+        stems = more;
+        return true;
+      });
     }
     async function expand(query) {
       let said = words(query).slice(0, 24);
@@ -273,7 +319,13 @@
       stems.forEach((one, at) => add(at, (relatives.get(one) || []).slice(0, few)));
       for (const [at, one] of phrases(said, typed)) add(at, [[one, LAY]]);
       const unknown = new Set();
-      typed.forEach((w, i) => { if (!known(w)) unknown.add(i); });
+      const made = new Map();
+      for (const [i, w] of typed.entries()) {
+        if ((held.get(stems[i]) || [0])[0] || learned.has(stems[i])) continue;
+        const words = await madeOf(w);
+        if (words) made.set(i, words);
+      }
+      typed.forEach((w, i) => { if (!known(w) && !made.has(i)) unknown.add(i); });
       const corrected = [], found = new Map(), heard = new Set(), spelt = new Map();
       for (const at of unknown) spelt.set(at, await near(typed[at]));
       for (const [window, token, likeness] of await namesBySound(typed, unknown)) {
@@ -303,14 +355,25 @@
         for (const one of entry[4].split(" ")) more.set(one, Math.max(more.get(one) || 0, 0.4 * score));
       }
       for (const group of groups) for (const one of group.keys()) more.delete(one);
-      for (const [term, entry] of await entries([...more.keys()])) held.set(term, entry);
-      return { groups, concepts: best.map(([token, [score, support]]) => [token, score, support]), synonyms: [...more], corrected, held };
+      const wordings = learnedIn(said, typed);
+      for (const [token, [score, support]] of best.slice(0, WORDING_CONCEPTS)) {
+        const entry = held.get(token);
+        if (score < 0.5 || !entry || !entry[5]) continue;
+        for (const text of entry[5].split("|")) wordings.push({ groups: support, words: wording(text), weight: WORDING_WEIGHT * score });
+      }
+      for (const [i, words] of made) wordings.push({ groups: [i], words, weight: PARTS_WEIGHT });
+      const otherwise = bounded(wordings);
+      for (const [term, entry] of await entries([...new Set([...more.keys(), ...otherwise.flatMap(({ words }) => words.flat())])])) held.set(term, entry);
+      return { groups, concepts: best.map(([token, [score, support]]) => [token, score, support]), synonyms: [...more], wordings: otherwise, corrected, held };
+    }
+    /* The place of each word among the kept ones; -1 for those left out. */
+    function places(said, kept) {
+      let next = 0;
+      return said.map((word) => (kept[next] === word ? next++ : -1));
     }
     /* For each phrase of everyday words, the place among the kept words and a word that may stand for it. */
     function phrases(said, kept) {
-      const found = [], stems = said.map(stem);
-      let next = 0;
-      const place = said.map((word) => (kept[next] === word ? next++ : -1));
+      const found = [], stems = said.map(stem), place = places(said, kept);
       for (let start = 0; start < said.length; start += 1) {
         for (const size of [2, 3, 4]) {
           const phrase = stems.slice(start, start + size).join(" ");
@@ -386,9 +449,9 @@
         return one;
       };
       const size = expansion.groups.length;
-      const each = (term, use) => {
+      const each = (term, use, of = at) => {
         const { docs, parts } = postings(held.get(term)[1]);
-        for (let i = 0; i < docs.length; i += 1) if (keep(docs[i], parts[i])) use(at(docs[i]), (parts[i] >> 2) / IMPACT);
+        for (let i = 0; i < docs.length; i += 1) if (keep(docs[i], parts[i])) use(of(docs[i]), (parts[i] >> 2) / IMPACT);
       };
       const asks = expansion.groups.map((group, g) => {
         const first = idf(group.keys().next().value);
@@ -400,6 +463,29 @@
         });
         return ask;
       });
+      for (const { groups, words, weight } of expansion.wordings) {
+        const said = words.map((choices) => choices.filter(idf));
+        const worth = said.map((choices) => Math.log(1 + meta.records / (1 + choices.reduce((n, one) => n + held.get(one)[0], 0))));
+        const whole = worth.reduce((a, b) => a + b, 0);
+        if (said.reduce((sum, choices, w) => sum + (choices.length ? worth[w] : 0), 0) < LEAST_SAID * whole) continue;
+        const shares = new Map();
+        said.forEach((choices, w) => {
+          const best = new Map();
+          for (const one of choices) each(one, (doc, part) => { if (part > (best.get(doc) || 0)) best.set(doc, part); }, (doc) => doc);
+          for (const [doc, part] of best) {
+            const [share, sum] = shares.get(doc) || [0, 0];
+            shares.set(doc, [share + worth[w] / whole, sum + part * worth[w] / whole]);
+          }
+        });
+        for (const [doc, [share, sum]] of shares) {
+          if (share < LEAST_SAID) continue;
+          const value = weight * share * share, one = at(doc);
+          for (const g of groups) {
+            one.parts[g] = Math.max(one.parts[g], value * asks[g] * sum / share);
+            one.answered[g] = Math.max(one.answered[g], value);
+          }
+        }
+      }
       for (const [one, weight] of expansion.synonyms) if (idf(one)) each(one, (doc, part) => { doc.sum += weight * idf(one) * part; });
       expansion.concepts.forEach(([token, sure], c) => {
         if (!idf(token)) return;
