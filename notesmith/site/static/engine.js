@@ -10,7 +10,7 @@
   const ORDINALS = 8192, CHUNK = 24, CANDIDATES = 40, IMPACT = 6.5, RELATIVE_SHARDS = 256, NEWEST = 256, MOST_CONCEPTS = 8;
   const CONCEPT_WEIGHT = 2.0, OTHER_CONCEPTS = 0.4, COVERAGE_PART = 0.9, UNKNOWN_WORD = 3.0, LAY = 0.8, RELATIVES_IN_ALL = 20, ALIKE = 0.7, ALIKE_KNOWN = 0.88;
   const LEAST_ALIKE = 0.7, OTHER_INITIAL = 0.6, COMMONER = 0.15, NEAREST = 6, MOST_NEAR = 3, IMPLIED_PART = 0.75, NEAR_ROWS = 2, NEAR_PART = 0.4, INSIDE_CASE = 0.3;
-  const WORDING_CONCEPTS = 3, WORDING_STEMS = 20, WORDING_WEIGHT = 0.8, LEARNED_WEIGHT = 0.9, PARTS_WEIGHT = 0.6, LEAST_SAID = 0.6;
+  const WORDING_CONCEPTS = 3, WORDING_STEMS = 20, WORDING_WEIGHT = 0.8, LEARNED_WEIGHT = 0.9, PARTS_WEIGHT = 0.6, LEAST_SAID = 0.6, SURE = 0.7;
   const STOP = new Set(("a about all also am an and any are as at be been but by can do does for from get gets had has have he her him his how i if in into is it its like me more my of on or our out she so some that the their them then there these they this to very was we were what when where which who why will with would you your being too up").split(" "));
 
   function words(text) {
@@ -436,7 +436,10 @@
       }
       const names = expansion.concepts.map(([token]) => expansion.held.get(token)).filter((e) => e && e[0] && typeof e[2] === "string")
         .map((e) => ({ name: e[2], page: e[3] }));
-      return { hits, total: scores.size, names, corrected: expansion.corrected.map(([a, b]) => { const e = expansion.held.get(b); return [a, e && b[0] === "." ? e[2] : b]; }), stems: [...new Set(expansion.groups.flatMap((g) => [...g]).concat(expansion.synonyms).filter(([, weight]) => weight > 0.3).map(([one]) => one))] };
+      const stands = expansion.groups.flatMap((g) => [...g]).concat(expansion.synonyms);
+      return { hits, total: scores.size, names, corrected: expansion.corrected.map(([a, b]) => { const e = expansion.held.get(b); return [a, e && b[0] === "." ? e[2] : b]; }),
+        stems: stands.filter(([, weight]) => weight >= SURE).map(([one]) => one).concat(names.filter(({ page }) => page.startsWith("remedies/")).flatMap(({ name }) => words(name).map(stem))),
+        faint: stands.filter(([, weight]) => weight > 0.3).map(([one]) => one), wordings: expansion.wordings.map((one) => one.words) };
     }
     /* A typed word counts once, by the best of what may stand for it, in the record or, at less, beside it; a record that answers more of the query is worth more than the sum says. */
     function score(expansion, keep) {

@@ -23,9 +23,13 @@
     const parts = /^(\d{4})-(\d\d)-(\d\d)$/.exec(date);
     return parts ? new Date(Date.UTC(parts[1], parts[2] - 1, parts[3])).toLocaleDateString("en-GB", { day: "numeric", month: "long", year: "numeric", timeZone: "UTC" }) : date;
   }
-  function marked(text, stems) {
+  /* The words that answer: those typed and what surely stands for them, and other wordings that stand there whole; what only may stand for them where none of these is there. */
+  function marked(text, answer) {
     const out = document.createElement("span");
-    const wanted = new Set(stems);
+    const held = new Set(P.words(text).map(P.stem));
+    const whole = answer.wordings.filter((words) => words.every((choices) => choices.some((one) => held.has(one))));
+    let wanted = new Set([...answer.stems, ...whole.flat(2)]);
+    if (![...wanted].some((one) => held.has(one))) wanted = new Set(answer.faint);
     for (const piece of text.split(/([\p{L}\p{N}']+)/u)) {
       const word = P.words(piece)[0];
       if (word && wanted.has(P.stem(word))) {
@@ -72,7 +76,8 @@
     if (mine !== running) return;
     const named = answer.names.filter((n) => n.page).slice(0, 4);
     const mended = answer.corrected.filter(([a, b]) => a && b).map(([a, b]) => "“" + a + "” taken for “" + b + "”");
-    told.replaceChildren(answer.hits.length ? (answer.total > answer.hits.length ? "The best " + answer.hits.length + " of " + answer.total + " moments" : answer.hits.length + " moments") : "Nothing found. Try another word for it, or a single word.");
+    told.replaceChildren(answer.hits.length ? (answer.total > answer.hits.length ? "The best " + answer.hits.length + " of " + answer.total + " moments" : answer.hits.length === 1 ? "1 moment" : answer.hits.length + " moments") : "Nothing found: try another word for it, or a single word");
+    told.append(element("span", "asked", " for “" + query + "”"));
     if (mended.length) told.append("; " + mended.join(", "));
     told.append(".");
     if (named.length) {
@@ -88,7 +93,7 @@
       const link = element("a", "", hit.title + ", " + clock(hit.start_ms));
       link.href = "sessions/" + encodeURIComponent(hit.lecture) + ".html#" + encodeURIComponent(hit.anchor);
       list.append(element("li", "", element("p", "quiet", KIND[hit.kind] + (hit.date ? " · " + day(hit.date) : "")),
-        element("p", "", marked(hit.text, answer.stems)), element("p", "", link)));
+        element("p", "", marked(hit.text, answer)), element("p", "", link)));
     }
     if (fresh) {
       filters.hidden = !answer.hits.length;
