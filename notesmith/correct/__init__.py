@@ -40,7 +40,7 @@ from notesmith.vocabulary import Vocabulary
 
 __all__ = ["HEARING_VERSION", "VERSION", "PhoneHearing", "SessionHints", "Witness", "correct"]
 
-VERSION = "7"
+VERSION = "8"
 HEARING_VERSION = "3"
 ASKED, LEAD = EAR_COLUMNS.index("ear asked"), EAR_COLUMNS.index("ear lead")
 PLURALS = frozenset({"idea", "medical", "family"})

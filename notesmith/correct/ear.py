@@ -32,6 +32,7 @@ LEFT_OVER_NATS = 1.5  # what a phone heard and not accounted for costs where wor
 FORMS_TRIED = 4  # of a concept at one place
 FARTHEST = 40.0  # nats; what fits worse tells no more
 NEAR, NEAR_SMALL = 1.05, 0.9  # distance a phone up to which what was heard may be a term
+NEAR_SUBJECT = 1.4  # the same for what the session speaks of: a word's edges are not heard to the phone
 KEPT, PRIOR_WORTH = 5, 1.2  # terms of a run of words; what a tenfold commonness is worth in distance
 SPOKEN_OF = 0.8  # probability summed over a session from which a concept is one of its subjects
 MOST_SUBJECTS = 60
@@ -130,13 +131,14 @@ class PhonesHeard:
 
 
 def _shared_out(transcript: Transcript, r: WordRange, heard: Heard) -> list[str]:
-    """The phones of a passage by the word in whose time, or nearest to it, each is heard."""
+    """The phones of a passage by the word in whose time, or nearest to it, each is heard; one held is often heard twice."""
     times = [word.time for word in transcript.words[r.start : r.end]]
     middles = np.array([(time.start_ms + time.end_ms) / 2 for time in times])
     halves = np.array([max(FRAME_MS, time.duration_ms) / 2 for time in times])
     own = [""] * len(times)
     for phone, ms in zip(heard.spelt.phones, heard.times_ms.tolist(), strict=True):
-        own[int(np.argmin(np.abs(middles - ms) - halves))] += phone
+        word = int(np.argmin(np.abs(middles - ms) - halves))
+        own[word] += "" if own[word].endswith(phone) else phone
     return own
 
 
@@ -147,13 +149,14 @@ def ear_candidates(
     """Candidates for the phones heard, which are not among the session's candidates yet."""
     reheard = msgspec.structs.replace(session, words=ear.under(session.words), candidates=())
     reheard = msgspec.structs.replace(reheard, candidates=tuple(_near(session, reheard.words, ear, table, frozen)))
-    found = [*reheard.candidates, *subject_candidates(reheard, table, subjects, frozen)]
+    found = [*reheard.candidates, *subject_candidates(reheard, table, subjects, frozen, NEAR_SUBJECT)]
     known = {(one.words, table.forms[one.form].concept_id) for one in session.candidates}
     kept: list[Candidate] = []
     for one in found:
         key = one.words, table.forms[one.form].concept_id
         written = "".join(word.phones for word in session.words[one.words.start : one.words.end])
-        if key in known or not allowed(*key) or not 1 < len(written) <= MAX_PHONES:
+        heard = ear.at(one.words.start) is not None
+        if key in known or not heard or not allowed(*key) or not 1 < len(written) <= MAX_PHONES:
             continue
         known.add(key)
         kept.append(msgspec.structs.replace(one, phones=written, rank=0))

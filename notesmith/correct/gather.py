@@ -89,9 +89,9 @@ def subjects_of(session: Session, table: FormTable, weights: Weights) -> list[st
 
 
 def subject_candidates(
-    session: Session, table: FormTable, subjects: Sequence[str], frozen: frozenset[int]
+    session: Session, table: FormTable, subjects: Sequence[str], frozen: frozenset[int], reach: float = LOOSE
 ) -> list[Candidate]:
-    """Every stretch that is loosely like a subject, the likest subject of each; those found before are left out."""
+    """Every stretch that is like a subject, up to ``reach`` a phone, the likest subject of each; those found before are left out."""
     chosen = [
         number
         for identifier in subjects
@@ -103,7 +103,7 @@ def subject_candidates(
         return []
     known = {(one.words, table.forms[one.form].concept_id) for one in session.candidates}
     sounds = sorted({phones for _, _, phones in stretches})
-    near = _nearest(sounds, np.array(chosen), table)
+    near = _nearest(sounds, np.array(chosen), table, reach)
     found = []
     for segment_id, r, phones in stretches:
         best: dict[str, tuple[float, int]] = {}
@@ -149,7 +149,9 @@ def _barred(word: HeardWord) -> bool:
     return not word.phones or number_like(word.plain) or word.plain in NEGATIONS - {"cant"}
 
 
-def _nearest(sounds: Sequence[str], chosen: NDArray[np.int64], table: FormTable) -> dict[str, list[tuple[int, float]]]:
+def _nearest(
+    sounds: Sequence[str], chosen: NDArray[np.int64], table: FormTable, reach: float
+) -> dict[str, list[tuple[int, float]]]:
     """For each string of phones the chosen forms near enough, with their distances."""
     index = table.index
     lengths = index.lengths[chosen]
@@ -171,7 +173,7 @@ def _nearest(sounds: Sequence[str], chosen: NDArray[np.int64], table: FormTable)
     forms = chosen[columns]
     codes = encode_all(sounds)
     distances = index.costs.many(codes[rows], index.codes[forms]) + index.penalties[forms]
-    near = distances <= LOOSE * np.maximum(sizes[rows], lengths[columns])
+    near = distances <= reach * np.maximum(sizes[rows], lengths[columns])
     found: dict[str, list[tuple[int, float]]] = defaultdict(list)
     for row, form, distance in zip(rows[near].tolist(), forms[near].tolist(), distances[near].tolist(), strict=True):
         found[sounds[row]].append((form, distance))
