@@ -15,8 +15,8 @@ from notesmith.extract.cases import PERSON, CaseSpan
 from notesmith.extract.keys import key_of
 from notesmith.extract.lexicon import BODY_CHAPTERS, MIND_WORDS, MODALITY_WORDS, SENSATIONS
 from notesmith.extract.mentions import Hit
-from notesmith.extract.potency_words import NUMBER
-from notesmith.extract.prescriptions import Given
+from notesmith.extract.potency_words import BARE_STEPS, NUMBER, potencies_in
+from notesmith.extract.prescriptions import DURATION, REPETITION, Given
 from notesmith.extract.sentences import Look
 from notesmith.extract.session import Session, bare
 from notesmith.transcript import WordRange
@@ -286,6 +286,31 @@ def with_its_not(session: Session, start: int) -> int:
     return start
 
 
+_NOMINAL = frozenset(("NN", "NNS", "NNP", "NNPS", "JJ", "CD", "DT", "PRP$"))
+_NO_PLACE = frozenset(
+    "with for since after because that if when as by than like about before until till during without".split()
+)
+
+
+def whole_phrase(session: Session, start: int, first: int) -> int:
+    """Where a complaint begins that was cut behind a preposition: ``eleven warts`` before ``on the left hand``, not before
+    unit ``first``."""
+    units, tag = session.units, session.parse.tag
+    while (
+        start - 1 > first
+        and tag(start - 1) in ("IN", "TO")
+        and units[start - 1].low not in _NO_PLACE
+        and units[start - 1].text[-1:].isalpha()
+    ):
+        at = start - 1
+        while at > first and tag(at - 1) in _NOMINAL and units[at - 1].text[-1:].isalnum():
+            at -= 1
+        if at == start - 1:
+            break
+        start = at
+    return start
+
+
 #: The fields that ``case_words`` decides on; to the others, words of their own that the rules find, it may add.
 LEARNT: frozenset[FindingLabel] = frozenset(
     (
@@ -305,8 +330,10 @@ def _build(
     places, rows = word_rows(session, looks, told)
     for name, first, last in _within(places, told_model().words.fields(rows)):
         units = with_its_not(session, places[first]), places[last - 1] + 1
+        if name == "presenting complaint":
+            units = whole_phrase(session, units[0], session.sentence_at(units[0]).start), units[1]
         item = _finding(session, cast(FindingLabel, name), *units)
-        if (name == "age" and not states_age(session, *units)) or (name == "sex" and not says_sex(session, *units)):
+        if not _can_state(session, told, name, *units):
             continue
         if name in LEARNT or not (name in once or any(f.label == name and f.words.overlaps(item.words) for f in found)):
             found.append(item)
@@ -328,6 +355,39 @@ def _build(
         remedy_ids,
         tuple(label for label in LABELS if label not in stated),
     )
+
+
+_TIME_UNIT = r"(?:minutes?|hours?|days?|nights?|weeks?|fortnights?|months?|years?|doses?|goes|times|cycles?|terms?)"
+_LASTS = re.compile(
+    rf"\b(?:(?:{NUMBER}|an?|few|some|several|couple|half|whole|next|same) (?:\w+ )?{_TIME_UNIT}|fortnight|till?|until|course)\b"
+)
+_OFTEN = re.compile(
+    r"\b(?:once|twice|thrice|times?|daily|every|each|hourly|nightly|weekly|monthly|doses?|single|one|mornings?|evenings?|nights?|alternate|sips?|stat|"
+    r"water|repeat\w*|more|again|bedtime|powders?|drops?|\w+ly|when\w*|after|before|between)\b"
+)
+
+
+def _can_state(session: Session, told: Told, name: str, start: int, end: int) -> bool:
+    """Whether these units can state such a field at all; a table must not say "potency 4" for a wait of 4 weeks."""
+    low = session.low(start, end)
+    match name:
+        case "age":
+            return states_age(session, start, end)
+        case "sex":
+            return says_sex(session, start, end)
+        case "remedy":
+            named = any("remedy" in told.kinds.get(unit, ()) for unit in range(start, end))
+            return named or bool(re.search(r"\b(?:same|it|this|that|again)\b", low))
+        case "potency":
+            after = session.units[end].low if end < len(session) and session.units[end - 1].text[-1:].isalnum() else ""
+            bare_number = low.isdigit() and int(low) not in BARE_STEPS
+            parsed = next(potencies_in([unit.text for unit in session.units[start:end]]), None)
+            return parsed is not None and not bare_number and not re.fullmatch(_TIME_UNIT, after)
+        case "repetition":
+            return bool(REPETITION.search(low) or _OFTEN.search(low))
+        case "duration":
+            return bool(DURATION.search(low) or _LASTS.search(low))
+    return True
 
 
 def completed(session: Session, given: Sequence[Given], vignettes: Sequence[CaseVignette]) -> tuple[Prescription, ...]:

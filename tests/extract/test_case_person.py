@@ -8,11 +8,12 @@ from typing import Any
 import pytest
 
 from notesmith.annotations import CaseVignette, Extraction
-from notesmith.extract.case_fields import with_its_not
+from notesmith.extract import extract
+from notesmith.extract.case_fields import whole_phrase, with_its_not
 from notesmith.extract.case_person import person_of
 from notesmith.extract.session import Session
 from notesmith.reading import Reading
-from notesmith.vocabulary import Vocabulary
+from notesmith.vocabulary import Vocabulary, load_vocabulary
 
 from .conftest import reading_of
 
@@ -122,3 +123,36 @@ def test_a_field_begins_with_the_word_that_denies_it(
 ) -> None:
     session = Session(reading_of(text), vocabulary, nlp)
     assert session.low(with_its_not(session, first_word), first_word + 1) == kept
+
+
+HEARD = """
+The old books say never well since vaccination, but in a statement on the 19th century, I do not ask you to stop it on any child.
+The sweat on the future is peculiar, sweat only on the uncovered parts, and he stops sweating when he wakes. It smells sweet, like honey.
+The nail mod formed, brittle and soft, the skin is oily, and the hair is dry and it splits.
+Now the case, a girl on 19 years, a student, came with 11 watts on the left hand since two
+years, may have been burned twice and may came again.
+She was a very closed person, she never told her mother anything, she dreamed of falling,
+and she was worse in the rainy season.
+I gave you 200, a single dose, and nothing for 4 weeks. After 4 weeks, their 1st yellow
+discharge for 10 days. I did not touch it. In the 8th week, the warts were turning dark,
+and I the third month I the 11 had gone. Then the case stood still, so I gave you
+at one m two months later the hand was clean.
+Doctor, is it not that warts can go by themselves?
+Yes, exactly, Jonas. Warts do go by themselves.
+"""
+
+
+def test_the_sample_as_the_recogniser_heard_it(nlp: Any) -> None:
+    """The sample lecture's case, misheard: what was not said is not stated, and 4 weeks of waiting are no potency."""
+    reading = reading_of(HEARD)
+    case = only_case(extract(reading, load_vocabulary(), nlp=nlp))
+    assert reading.text_of(case.words).startswith("Now the case, a girl")
+    assert case.title.startswith("Case: 19 years, girl, 11 watts on the left hand")
+    assert {f.text for f in case.findings if f.label == "potency"} == {"200", "one m"}
+    assert not {"remedy", "duration"} & {f.label for f in case.findings}
+
+
+def test_a_complaint_is_not_cut_at_a_preposition(vocabulary: Vocabulary, nlp: Any) -> None:
+    session = Session(reading_of("She came with eleven warts on the left hand since two years."), vocabulary, nlp)
+    start = whole_phrase(session, 6, 0)
+    assert session.low(start, 9) == "eleven warts on the left hand"
