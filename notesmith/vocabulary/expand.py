@@ -148,6 +148,8 @@ IRREGULAR = dict(pair.split(":") for pair in """
     woken:wake women:woman wore:wear worn:wear worst:worse wrote:write written:write
     one:1 two:2 three:3 four:4 five:5 six:6 seven:7 eight:8 nine:9 ten:10 eleven:11 twelve:12 fifteen:15 twenty:20
     thirty:30 forty:40 fifty:50 sixty:60 seventy:70 eighty:80 ninety:90
+    arent:not cannot:not cant:not couldnt:not didnt:not doesnt:not dont:not hadnt:not hasnt:not havent:not isnt:not
+    mustnt:not neednt:not shouldnt:not wasnt:not werent:not wont:not wouldnt:not
     """.split())  # fmt: skip
 
 
