@@ -39,7 +39,7 @@ from voices import HALVES  # noqa: E402
 
 import notesmith.correct.judge as judge  # noqa: E402
 from notesmith.correct import restored_text, rows_heard  # noqa: E402
-from notesmith.correct.decide import Weighed, decisions_of, field_of  # noqa: E402
+from notesmith.correct.decide import RELATIVE, Weighed, decisions_of, field_of  # noqa: E402
 from notesmith.correct.ear import EAR_COLUMNS, PhonesHeard, listen_for_phones  # noqa: E402
 from notesmith.correct.evidence import Session, Support  # noqa: E402
 from notesmith.correct.forms import FormTable, form_table  # noqa: E402
@@ -322,7 +322,7 @@ def learn_ear(
 
 def _wider(one: Judged, log_odds: Floats, table: FormTable, shipped: Verdicts, heard: PhonesHeard) -> Judged:
     """The lecture with the candidates the phones bring up; those known before keep the rows and odds of the fold they were left out of."""
-    before = Weighed(one.session, tuple(one.chosen), one.rows, log_odds, one.support)
+    before = Weighed(one.session, tuple(one.chosen), one.rows, log_odds, one.support, one.rows[:, RELATIVE])
     weighed, rows = rows_heard(before, table, load_weights(), shipped, heard)
     left_out = dict(zip(one.chosen, np.hstack([one.rows, log_odds[:, None]]), strict=True))
     kept = [k for k, n in enumerate(weighed.chosen) if not _in_doubt(one.lecture, weighed.session, table, n)]
@@ -377,7 +377,9 @@ def asked_of(
     witness = audio_witness(LAB / "train" / f"{one.lecture.name}.ogg", model)
     assert witness is not None
     found = []
-    for number, decision in decisions_of(one.session, table, one.chosen, log_odds, one.rows, one.support).items():
+    fits = one.rows[:, EAR_COLUMNS.index("ear distance")]
+    decided = decisions_of(one.session, table, one.chosen, log_odds, one.rows, one.support, fits)
+    for number, decision in decided.items():
         if not DOUBTFUL[0] <= decision.probability <= DOUBTFUL[1]:
             continue
         restored = restored_text(transcript, decision.candidate, table, table.vocabulary)

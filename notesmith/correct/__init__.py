@@ -40,9 +40,9 @@ from notesmith.vocabulary import Vocabulary
 
 __all__ = ["HEARING_VERSION", "VERSION", "PhoneHearing", "SessionHints", "Witness", "correct"]
 
-VERSION = "8"
+VERSION = "9"
 HEARING_VERSION = "3"
-ASKED, LEAD = EAR_COLUMNS.index("ear asked"), EAR_COLUMNS.index("ear lead")
+ASKED, LEAD, EAR_DISTANCE = (EAR_COLUMNS.index(name) for name in ("ear asked", "ear lead", "ear distance"))
 PLURALS = frozenset({"idea", "medical", "family"})
 REVIEW_ITEMS_PER_HALF_HOUR = 15
 HALF_HOUR_MS = 30 * 60 * 1000
@@ -166,8 +166,10 @@ def weigh_heard(
     """Judge all hypotheses anew by the phones heard, with those that only the phones bring up."""
     weights, judge = learnt
     again, columns = rows_heard(weighed, table, weights, judge, heard, frozen, allowed)
-    judged = np.where(columns[:, ASKED] > 0, judge.by_ear.log_odds(columns), again.log_odds)
-    return msgspec.structs.replace(again, rows=columns, log_odds=judged)
+    asked = columns[:, ASKED] > 0
+    judged = np.where(asked, judge.by_ear.log_odds(columns), again.log_odds)
+    fits = np.where(asked, columns[:, EAR_DISTANCE], again.fits)
+    return msgspec.structs.replace(again, rows=columns, log_odds=judged, fits=fits)
 
 
 def rows_heard(

@@ -18,13 +18,15 @@ from notesmith.correct.candidates import EDGE_WORDS, Candidate
 from notesmith.correct.evidence import Evidences, Session, Support, first_support, support_of
 from notesmith.correct.field import marginals
 from notesmith.correct.forms import FormTable
-from notesmith.correct.judge import Verdicts, rows_of, worth_judging
+from notesmith.correct.judge import COLUMNS, Verdicts, rows_of, worth_judging
 from notesmith.correct.weigh import Weights
 
 APPLY = 0.88  # on the folds left out 97 of 100 right with the sound, 96 without (benchmarks/learn_judge.py)
 PROPOSE = 0.25
 PASSES = 3
 WORTH_A_LOOK = 0.03
+AS_LIKELY = 0.7  # log-odds by which two bounds of one term may differ and the better fitting ones are taken
+RELATIVE, LEFT_OVER = COLUMNS.index("relative distance"), COLUMNS.index("odd word left over")
 
 
 class Decision(msgspec.Struct, frozen=True):
@@ -85,10 +87,13 @@ class Weighed(msgspec.Struct, frozen=True):
     rows: NDArray[np.float64]
     log_odds: NDArray[np.float64]
     support: Support
+    fits: NDArray[np.float64]  # distance a phone, of what was written or, where the sound was heard, of its phones
 
     def decisions(self, table: FormTable) -> list[Decision]:
         """The likeliest term at each place, likeliest places first, never overlapping; unlikely ones are left out."""
-        return list(decisions_of(self.session, table, self.chosen, self.log_odds, self.rows, self.support).values())
+        return list(
+            decisions_of(self.session, table, self.chosen, self.log_odds, self.rows, self.support, self.fits).values()
+        )
 
 
 def weigh_all(
@@ -98,7 +103,7 @@ def weigh_all(
     shares, support, features = field_of(session, table, weights)
     chosen = sorted({*worth_judging(shares), *always})
     rows = rows_of(session, table, shares, features, chosen)
-    return Weighed(session, tuple(chosen), rows, judge.by_text.log_odds(rows), support)
+    return Weighed(session, tuple(chosen), rows, judge.by_text.log_odds(rows), support, rows[:, RELATIVE])
 
 
 def decisions_of(
@@ -108,8 +113,11 @@ def decisions_of(
     judged_log_odds: NDArray[np.float64],
     rows: NDArray[np.float64],
     support: Support,
+    fits: NDArray[np.float64],
 ) -> dict[int, Decision]:
     """The decisions among judged candidates, by the number of the candidate."""
+    odds = dict(zip(chosen, judged_log_odds.tolist(), strict=True))
+    fit = dict(zip(chosen, zip(rows[:, LEFT_OVER].tolist(), fits.tolist(), strict=True), strict=True))
     judged = {n: from_log_odds(z) for n, z in zip(chosen, judged_log_odds.tolist(), strict=True)}
     rows_by_number = dict(zip(chosen, rows, strict=True))
     concepts = {n: table.forms[session.candidates[n].form].concept_id for n in chosen}
@@ -132,8 +140,11 @@ def decisions_of(
         for other in here:
             if concepts[other] != concept_id:
                 rivals.setdefault(concepts[other], other)
-        kept = _trimmed(one, [session.candidates[n] for n in here if concepts[n] == concept_id], session)
-        taken.update(inside)
+        same = [n for n in here if concepts[n] == concept_id and not taken & _inside(session.candidates[n])]
+        best = min((n for n in same if odds[n] >= odds[number] - AS_LIKELY), key=lambda n: (*fit[n], -odds[n], n))
+        fitting = [session.candidates[n] for n in same if fit[n][1] <= fit[best][1]]
+        kept = _trimmed(session.candidates[best], fitting, session)
+        taken.update(_inside(kept), inside)
         ways[concept_id].add(one.phones)
         decisions[number] = Decision(
             kept,
@@ -156,6 +167,10 @@ def decisions_of(
         )
         for number, made in decisions.items()
     }
+
+
+def _inside(one: Candidate) -> set[int]:
+    return set(range(one.words.start, one.words.end))
 
 
 def _one_word_throughout(one: Decision, session: Session) -> bool:

@@ -21,13 +21,15 @@ from notesmith.correct.evidence import Session
 from notesmith.correct.forms import FormTable
 from notesmith.correct.gather import TOO_SHORT_LABEL, runs_of_words, subject_candidates
 from notesmith.correct.judge import COLUMNS, Floats
-from notesmith.sounds.distance import MAX_PHONES, encode_all
+from notesmith.sounds import load_costs, pronounce_text
+from notesmith.sounds.distance import MAX_PHONES, encode, encode_all
 from notesmith.sounds.ear import FRAME_MS, UNHEARD, Spelt, spell, spot, windows
 from notesmith.sounds.hearing import Passage, PhoneHearing, Sheet, pack
 from notesmith.transcript import TimeSpan, Transcript, WordRange
 
 LONGEST_MS = 12_000  # of what is heard at once; a quarter less work than half a minute at once (measured)
 MARGIN_MS = 160  # by which a word's times may be wrong
+LATE_MS = 150.0  # further off than that, each costs a nat
 LEFT_OVER_NATS = 1.5  # what a phone heard and not accounted for costs where wordings are compared
 FORMS_TRIED = 4  # of a concept at one place
 FARTHEST = 40.0  # nats; what fits worse tells no more
@@ -131,13 +133,33 @@ class PhonesHeard:
 
 
 def _shared_out(transcript: Transcript, r: WordRange, heard: Heard) -> list[str]:
-    """The phones of a passage by the word in whose time, or nearest to it, each is heard; one held is often heard twice."""
-    times = [word.time for word in transcript.words[r.start : r.end]]
-    middles = np.array([(time.start_ms + time.end_ms) / 2 for time in times])
-    halves = np.array([max(FRAME_MS, time.duration_ms) / 2 for time in times])
-    own = [""] * len(times)
-    for phone, ms in zip(heard.spelt.phones, heard.times_ms.tolist(), strict=True):
-        word = int(np.argmin(np.abs(middles - ms) - halves))
+    """The phones of a passage by the word they were said in; one held is often heard twice and counts once.
+
+    The decoder's times of words are off by a phone or two, so the phones heard are laid beside those of the words that
+    were written; what was not written goes to the word in whose time, or nearest to it, it is heard.
+    """
+    words = transcript.words[r.start : r.end]
+    middles = np.array([(word.time.start_ms + word.time.end_ms) / 2 for word in words])
+    halves = np.array([max(FRAME_MS, word.time.duration_ms) / 2 for word in words])
+    written = [pronounce_text(word.text) for word in words]
+    owner = np.repeat(np.arange(len(words)), [len(phones) for phones in written])
+    times = [
+        middles[n] + halves[n] * ((2 * k + 1) / len(phones) - 1)
+        for n, phones in enumerate(written)
+        for k in range(len(phones))
+    ]
+    apart = np.abs(heard.times_ms[:, None] - np.array(times)[None, :])
+    late = np.maximum(0.0, apart - MARGIN_MS) / LATE_MS
+    pairs = load_costs().pairing(encode(heard.spelt.phones), encode("".join(written)), late.astype(np.float32))
+    own = [""] * len(words)
+    said = np.where(pairs >= 0, owner[pairs], -1) if len(owner) else pairs
+    least = np.maximum.accumulate(said)
+    most = np.minimum.accumulate(np.where(said >= 0, said, len(words) - 1)[::-1])[::-1]
+    for phone, ms, low, high in zip(
+        heard.spelt.phones, heard.times_ms.tolist(), least.tolist(), most.tolist(), strict=True
+    ):
+        low = max(0, low)
+        word = low + int(np.argmin((np.abs(middles - ms) - halves)[low : high + 1]))
         own[word] += "" if own[word].endswith(phone) else phone
     return own
 

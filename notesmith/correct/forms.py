@@ -89,7 +89,9 @@ class FormTable:
 
 
 def _unheard(concept: Concept, label: str) -> bool:
-    """Everyday words for illnesses need no restoring, and capital letters are no sound of a remedy."""
+    """Everyday words for illnesses need no restoring; capital letters and figures are no sound of a term."""
+    if any(letter.isdigit() for letter in label):
+        return True
     if concept.scheme == "medical":
         return all(zipf_frequency(word, "en") >= EVERYDAY_ZIPF for word in label_key(label).split())
     return label.isupper() and len(label) <= 4

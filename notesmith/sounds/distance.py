@@ -109,28 +109,39 @@ class SoundCosts(msgspec.Struct, frozen=True, dict=True):
 
     def align(self, heard: str, said: str) -> list[tuple[str, str]]:
         """The cheapest pairing of phones, ``""`` for none; for learning and for reasons."""
+        pairs: list[tuple[str, str]] = []
+        at = 0
+        for phone, j in zip(heard, self.pairing(encode(heard), encode(said)).tolist(), strict=True):
+            pairs += [("", one) for one in said[at : max(at, j)]]
+            pairs.append((phone, said[j] if j >= 0 else ""))
+            at = max(at, j + 1)
+        return [*pairs, *(("", one) for one in said[at:])]
+
+    def pairing(self, heard: Codes, said: Codes, more: Costs | float = 0.0) -> NDArray[np.int64]:
+        """(n,) which of (m,) said phones each heard one stands for in the cheapest pairing, -1 for none.
+
+        ``more`` (n, m) is what a pair costs besides its phones.
+        """
         substitute, insert, delete = self.matrices
-        a, b = encode(heard), encode(said)
-        best = np.zeros((len(a) + 1, len(b) + 1))
-        best[1:, 0] = np.cumsum(insert[a])
-        best[0, 1:] = np.cumsum(delete[b])
-        for i, x in enumerate(a):
-            for j, y in enumerate(b):
-                best[i + 1, j + 1] = min(
-                    best[i, j] + substitute[x, y], best[i, j + 1] + insert[x], best[i + 1, j] + delete[y]
-                )
-        pairs, i, j = [], len(a), len(b)
-        while i or j:
-            if i and j and np.isclose(best[i, j], best[i - 1, j - 1] + substitute[a[i - 1], b[j - 1]]):
+        each = np.float32(more) + substitute[np.ix_(heard, said)]
+        skipped = np.concatenate([[0.0], np.cumsum(delete[said])]).astype(np.float32)
+        best = np.empty((len(heard) + 1, len(said) + 1), np.float32)
+        best[0] = skipped
+        for i, code in enumerate(heard):
+            step = best[i] + insert[code]
+            step[1:] = np.minimum(step[1:], best[i, :-1] + each[i])
+            best[i + 1] = np.minimum.accumulate(step - skipped) + skipped
+        found = np.full(len(heard), -1, np.int64)
+        i, j = len(heard), len(said)
+        while i:
+            if j and np.isclose(best[i, j], best[i - 1, j - 1] + each[i - 1, j - 1], atol=1e-3):
                 i, j = i - 1, j - 1
-                pairs.append((heard[i], said[j]))
-            elif i and np.isclose(best[i, j], best[i - 1, j] + insert[a[i - 1]]):
+                found[i] = j
+            elif np.isclose(best[i, j], best[i - 1, j] + insert[heard[i - 1]], atol=1e-3):
                 i -= 1
-                pairs.append((heard[i], ""))
             else:
                 j -= 1
-                pairs.append(("", said[j]))
-        return pairs[::-1]
+        return found
 
 
 def encode(phones: str) -> Codes:

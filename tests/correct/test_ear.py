@@ -29,7 +29,7 @@ from notesmith.correct.weigh import load_weights
 from notesmith.sounds import PHONES, load_costs, pronounce_text
 from notesmith.sounds.ear import FRAME_MS, NOTHING
 from notesmith.sounds.hearing import PhoneHearing
-from notesmith.transcript import TimeSpan, Transcript, WordRange
+from notesmith.transcript import TimeSpan, Transcript, Word, WordRange
 from notesmith.vocabulary import load_vocabulary
 
 from .talk import transcript
@@ -84,6 +84,38 @@ def test_a_term_in_the_sound_becomes_a_candidate_over_the_words_that_stood_for_i
     assert ear.phones(WordRange(at, at + 1)) == pronounce_text("Hughes")
     assert WordRange(at, at + 1) in hughes([*session.candidates, *ear_candidates(session, ear, TABLE, [], frozenset())])
     assert not hughes(ear_candidates(session, ear, TABLE, [], frozenset(range(len(talk.words)))))
+
+
+def test_phones_are_told_to_their_words_though_the_words_times_are_off() -> None:
+    talk = transcript(HEARD)
+    hearing = listen_for_phones(talk, Says(talk, SPOKEN))
+
+    def late(word: Word) -> Word:
+        return msgspec.structs.replace(word, time=TimeSpan(word.time.start_ms + 90, word.time.end_ms + 90))
+
+    segments = tuple(
+        msgspec.structs.replace(one, words=tuple(late(word) for word in one.words)) for one in talk.segments
+    )
+    ear = PhonesHeard(msgspec.structs.replace(talk, segments=segments), hearing)
+    for n, said in enumerate(SPOKEN):
+        if talk.words[n].text != "hears":  # nothing like it was written, so that its edges cannot be told
+            assert ear.phones(WordRange(n, n + 1)) == pronounce_text(said)
+
+
+def test_of_two_bounds_as_likely_those_that_leave_no_strange_word_over_are_taken() -> None:
+    talk = transcript("Last week we did Carly by Chromicum, stringy discharges and pains in spots.")
+    weighed = weigh_all(gather(talk, TABLE), TABLE, load_weights(), load_judge())
+
+    def decided(short: float, whole: float) -> str:
+        odds = np.full(len(weighed.chosen), -9.0)
+        for at, number in enumerate(weighed.chosen):
+            words = talk.text(weighed.session.candidates[number].words)
+            odds[at] = {"Carly by": short, "Carly by Chromicum,": whole}.get(words, -9.0)
+        (one,) = msgspec.structs.replace(weighed, log_odds=odds).decisions(TABLE)
+        return talk.text(one.candidate.words)
+
+    assert decided(short=2.2, whole=2.0) == "Carly by Chromicum,"
+    assert decided(short=2.2, whole=-1.0) == "Carly by"
 
 
 def test_the_phones_speak_for_what_was_said() -> None:

@@ -39,6 +39,12 @@ def test_an_alignment_spells_both_strings(heard: str, said: str) -> None:
     pairs = load_costs().align(heard, said)
     assert "".join(a for a, _ in pairs) == heard
     assert "".join(b for _, b in pairs) == said
+    substitute, insert, delete = load_costs().matrices
+    code = {phone: n for n, phone in enumerate(PHONES)}
+    cost = sum(
+        insert[code[a]] if not b else delete[code[b]] if not a else substitute[code[a], code[b]] for a, b in pairs
+    )
+    assert np.isclose(cost, load_costs().distances(heard, encode_all([said]))[0], atol=1e-2)  # and none is cheaper
 
 
 @given(strings)
