@@ -76,3 +76,20 @@ def test_talk_without_names_hides_nothing(nlp: Any, full: Vocabulary) -> None:
         "My patient was better. The patient came back. A lady came. In the ward she was calm."
     )
     assert [p.said for p in extract(reading_of(text), full, nlp=nlp).persons if p.hide] == []
+
+
+@pytest.mark.parametrize(
+    ("text", "names"),
+    [
+        ("okay yes tendai what did you find in the chapter of the mind", {"tendai"}),
+        ("there was a lady from makurdi she came with headache since two years", {"makurdi"}),
+        ("thank you zawadi sit down now the modalities she is worse in the morning", {"zawadi"}),
+    ],
+)
+def test_names_without_capitals_are_at_least_asked_about(
+    text: str, names: set[str], vocabulary: Vocabulary, nlp: Any
+) -> None:
+    """Where neither capitals nor stops are written, and no list has the name, the words around it must do."""
+    filling = "pulsatilla is mild she weeps easily and she is worse in a warm room " * 3
+    result = extract(reading_of(filling + "\n" + text + "\n" + filling), vocabulary, nlp=nlp)
+    assert names <= {word for person in result.persons for word in person.said.split()}
