@@ -35,9 +35,11 @@ from typing import Any
 import wordfreq
 
 from notesmith import pipeline, search
+from notesmith.correct.forms import form_table
 from notesmith.course import Course, create_course, open_course
 from notesmith.lecture import CourseSettings
 from notesmith.site import SiteReport
+from notesmith.sounds import load_costs
 from notesmith.store import Store
 from notesmith.transcript import sounding
 from notesmith.verdicts import WordVerdict
@@ -47,7 +49,8 @@ DESCRIPTION = "growth over generated sessions of 30 minutes: time of the next se
 WORDS_A_MINUTE = 130
 FIRST_DAY = date(2012, 1, 1)
 MARKS = (10, 100, 1000)
-MEASURED = 5  # sessions up to a mark that are taken in one by one
+AHEAD = 5  # sessions before a mark at which the copy is kept
+TURNS = 7  # sessions that are then taken in one by one
 NEXT = 100_000  # numbers of those sessions; the same at every mark
 QUERIES = 90
 CURRICULUM, SYMPTOMS, CASES, PLAIN_SHARE, COMMON_WORDS = 250, 30, 3, 0.75, 12_000
@@ -135,7 +138,7 @@ def run(arguments: list[str]) -> dict[str, Any]:
         if len(rows) < given.sessions:
             return {"sessions": rows, "marks": []}
         kept = [mark for mark in marks if (place / f"at-{mark}").is_dir()]  # a mark named later has no copy
-        found = [_measure(place / f"at-{mark}", Path(scratch), mark, given.minutes, given.browser) for mark in kept]
+        found = _measure(place, Path(scratch), kept, given.minutes, given.browser)
     return {"sessions": rows, "marks": _table(rows, found)}
 
 
@@ -156,7 +159,7 @@ def _grow(place: Path, sessions: int, minutes: int, marks: Sequence[int], stop_a
             if time.monotonic() - begun > stop_after:
                 break
             for mark in marks:
-                if number == max(1, mark - MEASURED + 1):
+                if number == max(1, mark - AHEAD + 1):
                     _copy(course, place / f"at-{mark}")
             row: dict[str, Any] = {"session": number}
             row["cpu_s"], row["wall_s"] = _timed(
@@ -189,47 +192,60 @@ def _take_in(
     pipeline.process(tools, store, lecture)
 
 
-def _measure(kept: Path, scratch: Path, mark: int, minutes: int, browser: bool) -> dict[str, Any]:
-    """Publish a kept course, if it is not published by just this program, then take in the next sessions of a copy."""
-    course = open_course(kept)
-    with course.open_store() as store:
-        all_cpu_s, all_wall_s = _timed(lambda: pipeline.publish(course, store, course.load_vocabulary()))
-    course = open_course(Path(shutil.copytree(kept, scratch / kept.name)))
-    tools = pipeline.Tools(course)
-    stock = Stock(tools.vocabulary)
+def _measure(place: Path, scratch: Path, marks: Sequence[int], minutes: int, browser: bool) -> list[dict[str, Any]]:
+    """Publish the kept courses, where just this program has not, then take in the next sessions of copies, in turns."""
+    tools = pipeline.Tools(open_course(place / f"at-{marks[0]}"))
+    stock, index = Stock(tools.vocabulary), form_table(tools.vocabulary, load_costs()).index
     _ = tools.nlp
-    works, publishes, touched = [], [], []
-    with course.open_store() as store:
-        for at in range(MEASURED):
-            # A session is warmed up by the one before, so the first is not counted.
-            day = len(store.lectures()) + 1
-            work = _timed(lambda n=NEXT + at, d=day: _take_in(tools, store, scratch, d, n, stock, minutes))  # type: ignore[misc]
-            reports: list[SiteReport] = []
-            publish = _timed(lambda: reports.append(pipeline.publish(course, store, tools.vocabulary)))  # noqa: B023
-            if at:
-                works.append(work[0])
-                publishes.append(publish[0])
-                touched.append(reports[0].files_written)
-        memory_mb = _memory_mb()
-        ruled_cpu_s, ruled_wall_s = _timed(lambda: _rule(tools, store, stock))
-        queries = _queries(stock)
-        asked = [_timed(lambda q=query: search.search(store, tools.vocabulary, q))[0] for query in queries]  # type: ignore[misc]
-    row = {
-        "sessions": mark, "publish_all_cpu_s": all_cpu_s, "publish_all_wall_s": all_wall_s,
-        "work_cpu_s": statistics.median(works), "publish_cpu_s": statistics.median(publishes),
-        "next_cpu_s": round(statistics.median(w + p for w, p in zip(works, publishes, strict=True)), 3),
-        "files_written": statistics.median(touched), "store_mb": _store_mb(course),
-        "site_mb": round(sum(p.stat().st_size for p in course.site.rglob("*") if p.is_file()) / 1e6, 1),
-        "memory_mb": memory_mb, "one_ruling_cpu_s": ruled_cpu_s, "one_ruling_wall_s": ruled_wall_s,
-        "query_p95_cpu_ms": round(1000 * sorted(asked)[int(0.95 * len(asked))], 1),
-        "load": round(os.getloadavg()[0], 1),
-    }  # fmt: skip
-    if browser:
-        from measure_search import in_browser
+    rows: list[dict[str, Any]] = []
+    courses: list[Course] = []
+    for mark in marks:
+        course = open_course(place / f"at-{mark}")
+        with course.open_store() as store:
+            cpu_s, wall_s = _timed(lambda: pipeline.publish(course, store, tools.vocabulary))  # noqa: B023
+        rows.append(
+            {"sessions": mark, "publish_all_cpu_s": cpu_s, "publish_all_wall_s": wall_s, "memory_mb": _memory_mb()}
+        )
+        courses.append(open_course(Path(shutil.copytree(course.folder, scratch / course.folder.name))))
+    works: dict[int, list[float]] = {mark: [] for mark in marks}
+    publishes: dict[int, list[float]] = {mark: [] for mark in marks}
+    touched: dict[int, list[int]] = {mark: [] for mark in marks}
+    for turn in range(TURNS):
+        # In turns, since a machine is not equally busy all the time, and another mark first each time.
+        for at in (*range(turn % len(marks), len(marks)), *range(turn % len(marks))):
+            mark, tools.course = marks[at], courses[at]
+            index._known.clear()  # what was looked up for the same talk at another mark
+            with tools.course.open_store() as store:
+                day = len(store.lectures()) + 1
+                work = _timed(lambda: _take_in(tools, store, scratch, day, NEXT + turn, stock, minutes))  # noqa: B023
+                reports: list[SiteReport] = []
+                publish = _timed(lambda: reports.append(pipeline.publish(tools.course, store, tools.vocabulary)))  # noqa: B023
+            if turn:  # a session is warmed up by the one before, so the first is not counted
+                works[mark].append(work[0])
+                publishes[mark].append(publish[0])
+                touched[mark].append(reports[0].files_written)
+    for mark, row, tools.course in zip(marks, rows, courses, strict=True):
+        course = tools.course
+        pairs = zip(works[mark], publishes[mark], strict=True)
+        row |= {
+            "work_cpu_s": round(statistics.median(works[mark]), 3),
+            "publish_cpu_s": round(statistics.median(publishes[mark]), 3),
+            "next_cpu_s": round(statistics.median(w + p for w, p in pairs), 3),
+            "files_written": statistics.median(touched[mark]), "store_mb": _store_mb(course),
+            "site_mb": round(sum(p.stat().st_size for p in course.site.rglob("*") if p.is_file()) / 1e6, 1),
+            "load": round(os.getloadavg()[0], 1),
+        }  # fmt: skip
+        with course.open_store() as store:
+            row["one_ruling_cpu_s"], row["one_ruling_wall_s"] = _timed(lambda: _rule(tools, store, stock))
+            queries = _queries(stock)
+            asked = sorted(_timed(lambda q=query: search.search(store, tools.vocabulary, q))[0] for query in queries)  # type: ignore[misc]
+        row["query_p95_cpu_ms"] = round(1000 * asked[int(0.95 * len(asked))], 1)
+        if browser:
+            from measure_search import in_browser
 
-        row |= in_browser(course.site, queries[:8])
-    shutil.rmtree(course.folder)
-    return row
+            row |= in_browser(course.site, queries[:8])
+        shutil.rmtree(course.folder)
+    return rows
 
 
 def _rule(tools: pipeline.Tools, store: Store, stock: Stock) -> None:
