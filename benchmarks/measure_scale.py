@@ -155,6 +155,8 @@ def _grow(place: Path, sessions: int, minutes: int, marks: Sequence[int], stop_a
     _ = tools.nlp
     begun = time.monotonic()
     with course.open_store() as store, tempfile.TemporaryDirectory() as scratch:
+        for lecture in store.lectures()[len(rows) :]:  # a killed run was at it
+            store.remove_lecture(lecture.id)
         for number in range(len(store.lectures()) + 1, sessions + 1):
             if time.monotonic() - begun > stop_after:
                 break

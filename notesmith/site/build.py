@@ -46,7 +46,7 @@ from notesmith.site.index import (
 from notesmith.store.site_state import SiteState, StateDamagedError
 from notesmith.transcript import TimeSpan
 
-VERSION = 6
+VERSION = 7
 TITLES_A_FILE = 64
 MARK_NAME = "notesmith.txt"
 AUDIO_NAME, SUMS_NAME = "audio.json", "audio-sums.json"
@@ -252,7 +252,7 @@ class _Build:
                 self._forget(lecture_id, slot)
         stay = [(slot, lecture_id) for slot, lecture_id in enumerate(before) if lecture_id in slots]
         appended = list(before) == order[: len(before)]
-        index = SearchIndex(self.cache / "search", self.vocabulary, shard_count(len(order)), len(before), len(order))
+        index = SearchIndex(self.state, self.vocabulary, shard_count(len(order)), len(before), len(order))
         if appended:
             index.settle()
         else:
@@ -542,7 +542,7 @@ class _Build:
             moved: Iterable[str] = index.names()
         else:
             moved = known.files(concepts, self.pages_moved, map(_pair, heard), index.shards)
-        index.write(self.writer.put, self._write_cache, known, moved)
+        index.write(self.writer.put, known, moved)
         self.writer.put("search/words.js", words_file(index.lexicon, present, used))
         self.writer.put("search/names.js", names_file(index.lexicon, present))
         self.writer.put("search/parts.js", parts_file())

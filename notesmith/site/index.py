@@ -20,13 +20,13 @@ from bisect import bisect_left
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
 from itertools import islice
-from pathlib import Path
 
 import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
 from notesmith.search import KIND_WEIGHT, Record, indexed_concepts
+from notesmith.store.site_state import SiteState
 from notesmith.vocabulary import Vocabulary
 from notesmith.vocabulary.expand import (
     RELATIVES,
@@ -129,9 +129,9 @@ def settled(part: int, lectures: int) -> int:
 class SearchIndex:
     """The whole postings kept beside the site, and the published files made from them."""
 
-    def __init__(self, cache: Path, vocabulary: Vocabulary, shards: int, before: int, lectures: int) -> None:
+    def __init__(self, state: SiteState, vocabulary: Vocabulary, shards: int, before: int, lectures: int) -> None:
         """``shards`` of the large index; how many lectures the kept postings are of, and how many they shall be of."""
-        self.cache = cache
+        self.state = state
         self.shards = shards
         self.before = before
         self.lectures = lectures
@@ -142,16 +142,11 @@ class SearchIndex:
     def _file(self, name: str, *, touch: bool = False) -> dict[str, bytes]:
         """The postings of one published file, by its name (``t/1f``)."""
         if name not in self._open:
-            path = self._kept(name)
-            self._open[name] = (
-                msgspec.msgpack.decode(path.read_bytes(), type=dict[str, bytes]) if path.is_file() else {}
-            )
+            body = self.state.postings(name)
+            self._open[name] = {} if body is None else msgspec.msgpack.decode(body, type=dict[str, bytes])
         if touch:
             self._touched.add(name)
         return self._open[name]
-
-    def _kept(self, name: str) -> Path:
-        return self.cache / f"{name}.bin"
 
     def _name(self, term: str, slot: int) -> str:
         number = fnv(term)
@@ -213,7 +208,7 @@ class SearchIndex:
 
     # ------------------------------------------------------------ writing
 
-    def write(self, put: Put, write_cache: Callable[[Path, bytes], None], known: Known, moved: Iterable[str]) -> None:
+    def write(self, put: Put, known: Known, moved: Iterable[str]) -> None:
         """Write the files that were touched, and those named because what is ``known`` of their terms has changed."""
         terms = known.by_file(self.shards)
         for name in sorted({*self._touched, *moved}):
@@ -226,8 +221,9 @@ class SearchIndex:
                 if entry := known.of(term):
                     entries.setdefault(term, [0, ""]).extend(entry)
             put(f"search/{name}.js", script(name, dict(sorted(entries.items()))))
-            if name in self._touched:
-                write_cache(self._kept(name), msgspec.msgpack.encode(held, order="deterministic"))
+        self.state.put_postings(
+            {name: msgspec.msgpack.encode(self._open[name], order="deterministic") for name in sorted(self._touched)}
+        )
 
     def names(self) -> Iterator[str]:
         """Every published file of postings."""

@@ -28,6 +28,8 @@ CREATE INDEX IF NOT EXISTS piece_at ON piece (at);
 CREATE TABLE IF NOT EXISTS tally (
     kind TEXT NOT NULL, name TEXT NOT NULL, number INTEGER NOT NULL, PRIMARY KEY (kind, name)
 ) STRICT, WITHOUT ROWID;
+-- The whole postings of one published file of the search index.
+CREATE TABLE IF NOT EXISTS postings (file TEXT PRIMARY KEY, body BLOB NOT NULL) STRICT;
 CREATE TABLE IF NOT EXISTS kept (
     kind TEXT NOT NULL, name TEXT NOT NULL, body BLOB NOT NULL, PRIMARY KEY (kind, name)
 ) STRICT, WITHOUT ROWID;
@@ -99,7 +101,7 @@ class SiteState:
 
     def empty(self) -> None:
         """Forget everything."""
-        for table in ("fact", "lecture", "piece", "tally", "kept"):
+        for table in ("fact", "lecture", "piece", "tally", "postings", "kept"):
             self._all(f"DELETE FROM {table} WHERE true")
 
     def fact(self, name: str) -> str | None:
@@ -181,6 +183,13 @@ class SiteState:
         came = (name for name in names if after[name] > 0 and name not in before)
         gone = (name for name in names if after[name] <= 0 and name in before)
         return frozenset(came), frozenset(gone)
+
+    def postings(self, file: str) -> bytes | None:
+        rows = self._all("SELECT body FROM postings WHERE file = ?", (file,))
+        return _body(rows[0][0]) if rows else None
+
+    def put_postings(self, bodies: Mapping[str, bytes]) -> None:
+        self._many("INSERT OR REPLACE INTO postings VALUES (?, ?)", list(bodies.items()))
 
     def kept(self, kind: str) -> dict[str, bytes]:
         rows = self._all("SELECT name, body FROM kept WHERE kind = ? ORDER BY name", (kind,))
