@@ -38,7 +38,6 @@ from notesmith.extract import by_rule, carry_overs, case_fields, case_words, ext
 from notesmith.extract.carry_overs import CARRIES_FROM, DIRECTIONS, carry_features, topics_by_sentence
 from notesmith.extract.case_fields import LEARNT, case_key, case_units, told_case
 from notesmith.extract.cases import CaseSpan, opening_features
-from notesmith.extract.cautions import urgent_flags
 from notesmith.extract.contrast import relates
 from notesmith.extract.kinds import kind_of
 from notesmith.extract.mentions import find_hits
@@ -101,9 +100,6 @@ class Example:
     )  # of told stretches; whether taken up again
     carries: list[tuple[dict[str, float], str]] = field(default_factory=list)  # of sentences, and the direction or none
     care: list[dict[str, float]] = field(default_factory=list)
-    flags: list[tuple[dict[str, float], bool]] = field(
-        default_factory=list
-    )  # of the rules' flags of urgency, and if true
     names: list[tuple[list[list[str]], list[str]]] = field(default_factory=list)  # as it is, and without capitals
 
 
@@ -127,7 +123,6 @@ def examples(vocabulary: Vocabulary, nlp: Any, named: bool = True) -> list[Examp
             found[-1].openings = _openings(found[-1])
             found[-1].carries = _carries(found[-1], hits)
             found[-1].care = [learned.care_features(session, look) for look in looks]
-            found[-1].flags = _flags(found[-1])
             if not named:
                 continue
             bare = Session(_bare(gold), vocabulary, nlp)
@@ -160,18 +155,6 @@ def _cases(one: Example, hits: Sequence[Any]) -> list[ToldCase]:
                     if unit in place_of:
                         labels[place_of[unit]] = f"{'B' if unit == start else 'I'}-{name}"
         found.append(ToldCase(places, rows, labels, gold, ruled))
-    return found
-
-
-def _flags(one: Example) -> list[tuple[dict[str, float], bool]]:
-    """The features of each flag of urgency the rules raise, and whether a label stands there."""
-    labels = [label.words for label in one.gold.of("u")]
-    found = []
-    for index, look in enumerate(one.looks):
-        for urgent, start, end in urgent_flags(one.session, look):
-            words = one.session.words(start, end)
-            true = any(words.overlaps(label) for label in labels)
-            found.append((learned.flag_features(one.session, one.looks, index, start, end, urgent.name), true))
     return found
 
 
@@ -399,7 +382,7 @@ def learn(taken: Sequence[Example], paths: dict[str, list[str]]) -> learned.Mode
     if not paths:
         empty, never = (learned.Linear(("no", "yes"), (0.0, bias), {}) for bias in (0.0, -99.0))
         kinds = learned.Linear(learned.POINT_KINDS, (0.0,) * len(learned.POINT_KINDS), {})
-        return learned.Model(states, steps, first, empty, kinds, POINT_FROM, never, never, never)
+        return learned.Model(states, steps, first, empty, kinds, POINT_FROM, never, never)
     rows, answers, weights = [], [], []
     for one in taken:
         path = [learned.part_of(state) for state in paths[one.name]]
@@ -436,9 +419,7 @@ def learn(taken: Sequence[Example], paths: dict[str, list[str]]) -> learned.Mode
         fit(rows, [flag for one in taken for flag in _flagged(one, code)], ("no", "yes"), [1.0] * len(rows), STRENGTH["care"], LEAST["care"])
         for code in "ud"
     )  # fmt: skip
-    flagged = [flag for one in taken for flag in one.flags]
-    flag = fit([row for row, _ in flagged], [int(true) for _, true in flagged], ("no", "yes"), [1.0] * len(flagged), STRENGTH["care"], LEAST["care"])  # fmt: skip
-    return learned.Model(states, steps, first, point, kind, POINT_FROM, urgent, discourages, flag)
+    return learned.Model(states, steps, first, point, kind, POINT_FROM, urgent, discourages)
 
 
 def fit_chain(taken: Sequence[tuple[list[list[str]], list[str]]], reluctance: float) -> case_words.Chain:

@@ -100,8 +100,7 @@ def find_cautions(
                 "Serious, chronic or possibly serious conditions should not be treated with homeopathy instead.",
                 _NHMRC, begin, end)  # fmt: skip
         for urgent, begin, end in urgent_flags(session, look):
-            if learned.flag_stands(learned.flag_features(session, looks, sentence.index, begin, end, urgent.name), low):
-                add("urgent condition", f"Mentions {urgent.name}.", urgent.advice, urgent.source, begin, end)
+            add("urgent condition", f"Mentions {urgent.name}.", urgent.advice, urgent.source, begin, end)
         urgent_so_far = any(caution.kind == "urgent condition" for caution in found[known:])
         if not urgent_so_far and math.exp(learnt.urgent.log_shares(features)[1]) >= learned.URGENT_FROM:
             add(

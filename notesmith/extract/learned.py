@@ -79,7 +79,6 @@ class Model(msgspec.Struct, frozen=True):
     point_from: float
     urgent: Linear
     discourages: Linear
-    flag: Linear
 
 
 @lru_cache(maxsize=1)
@@ -280,8 +279,6 @@ def kind_features(session: Session, start: int, end: int, part: str, ruled: str,
 
 #: The share from which a sentence the rules passed over is shown all the same: a flag asks for no more than a look.
 URGENT_FROM, DISCOURAGES_FROM = 0.1, 0.05
-#: The share below which words the rules take for an urgent condition are only words ("the asthma of three o'clock").
-FLAG_FROM = 0.03
 
 
 def care_features(session: Session, look: Look) -> dict[str, float]:
@@ -299,47 +296,6 @@ def care_features(session: Session, look: Look) -> dict[str, float]:
     if any(low in {"not", "never", "no", "without", "nobody"} or low.endswith("n't") for low in lows):
         found["neg"] = 1.0
     return found
-
-
-_CONDITION = re.compile(r"\b(?:if|when|any|whoever|once|unless|until)\b")
-_CARE = re.compile(
-    r"\b(?:hospital|emergency|ambulance|doctor|casualty|surgeon|er|icu|same day|today|at once|first|refer\w*|send|don't wait|urgent\w*|run)\b"
-)
-_GRAVE = re.compile(r"\b(?:kills?|die[sd]?|dying|death|rang|phone|call\w*|catheter|operat\w+|saved?|danger\w*)\b")
-_DENIED = re.compile(r"\b(?:no|not|never|without|nor|wasn't|isn't|weren't|nothing|negative)(?: \w+){0,2}$")
-
-
-def flag_features(
-    session: Session, looks: Sequence[Look], index: int, start: int, end: int, reason: str
-) -> dict[str, float]:
-    """Features for whether words that may name an urgent condition (units ``start`` to ``end`` of sentence ``index``) do."""
-    look = looks[index]
-    low = look.sentence.low
-    near = " ".join(other.sentence.low for other in looks[max(0, index - 1) : index + 2])
-    flags = {
-        "denied": bool(_DENIED.search(session.low(max(look.sentence.start, start - 4), start))), "question": look.question, "asks": look.asks,
-        "remedy": bool(look.remedies), "past": look.past > 0, "told": look.narration > 0, "present": look.present, "if": bool(_CONDITION.search(low)),
-        "care near": bool(_CARE.search(near)), "sends": sends_to_care(low) is not None, "discourages": discouraging_place(low) is not None,
-        "one word": end - start == 1, "short": look.meaningful <= 4, "long": look.meaningful >= 16,
-    }  # fmt: skip
-    return (
-        care_features(session, look)
-        | {name: 1.0 for name, on in flags.items() if on}
-        | {f"reason {reason}": 1.0, f"m {session.low(start, end).strip(' .,;:?!')}": 1.0}
-    )
-
-
-def flag_stands(features: Features, low: str) -> bool:
-    """Whether a flag of urgency stays: only the bare name of a condition, in a sentence that neither sends to care nor
-    calls it grave, may be passed over. What is described is always shown."""
-    kept = (
-        "one word" not in features
-        or "care near" in features
-        or "sends" in features
-        or bool(_GRAVE.search(low))
-        or len(low.split()) < 6
-    )
-    return kept or math.exp(model().flag.log_shares(features)[1]) >= FLAG_FROM
 
 
 # ---------------------------------------------------------------- the best path
