@@ -29,6 +29,7 @@ from notesmith.library import LibraryEntry, digest
 from notesmith.profiles import Profile, profile_named
 from notesmith.reading import read
 from notesmith.recording import probe
+from notesmith.sounds.hearing import PhoneHearing
 from notesmith.store import Store
 from notesmith.transcript import Transcript
 from notesmith.verdicts import NoteVerdict, PersonVerdict, VerdictEntry, WordVerdict
@@ -39,6 +40,7 @@ if TYPE_CHECKING:
 
 CAPTION_ENDINGS = frozenset({".vtt", ".srt", ".json", ".txt"})
 OPENING_WORDS = 150
+HEARING = "hearing"  # the stage that keeps the phones heard in a recording
 
 
 class Progress(msgspec.Struct, frozen=True):
@@ -165,8 +167,11 @@ def ensure_transcript(tools: Tools, store: Store, lecture: Lecture, report: Repo
     if not path.is_file():
         raise InputError(f"{path}: the recording of lecture {lecture.id!r} is gone; put it back and run again")
 
+    windows = store.decoded_windows(lecture.recording_sha256, settings, transcribe.StoredWindow)
+
     def keep(number: int, window: transcribe.StoredWindow) -> None:
         store.put_decoded_window(lecture.recording_sha256, settings, number, window)
+        windows[number] = window
 
     transcript = transcribe.transcribe(
         path,
@@ -174,11 +179,10 @@ def ensure_transcript(tools: Tools, store: Store, lecture: Lecture, report: Repo
         recording_sha256=lecture.recording_sha256,
         language=tools.course.settings.language,
         profile=tools.profile,
-        done=store.decoded_windows(lecture.recording_sha256, settings, transcribe.StoredWindow),
+        done=windows,
         on_window=keep,
         progress=lambda done_ms, total_ms: report(Progress(lecture.id, "transcribe", done_ms, total_ms)),
     )
-    windows = store.decoded_windows(lecture.recording_sha256, settings, transcribe.StoredWindow)
     with store.transaction():
         if tools.profile.witness and (hearing := transcribe.hearing_of(windows)) is not None:
             store.put_result(lecture.id, HEARING, hearing_key(tools, transcript), hearing)
@@ -186,15 +190,12 @@ def ensure_transcript(tools: Tools, store: Store, lecture: Lecture, report: Repo
     return transcript
 
 
-HEARING = "hearing"
-
-
 def hearing_key(tools: Tools, transcript: Transcript) -> str:
     """The key under which the phones heard in a transcript's recording are kept."""
     return digest(correct.HEARING_VERSION, transcript.digest, tools.model_name)
 
 
-def _heard_phones(name: str, transcript: Transcript, hearing: correct.PhoneHearing) -> Progress:
+def _heard_phones(name: str, transcript: Transcript, hearing: PhoneHearing) -> Progress:
     """How far the hearing of phones is, in milliseconds of the recording."""
     done_ms = transcript.time(hearing.passages[-1].words).end_ms
     return Progress(name, "correct", done_ms, transcript.duration_ms)
@@ -221,7 +222,7 @@ def ensure_corrections(
     heard_as = hearing_key(tools, transcript)
     kept = 0
 
-    def keep(hearing: correct.PhoneHearing) -> None:
+    def keep(hearing: PhoneHearing) -> None:
         # It is written whole each time: a tenth more at a time keeps what is written of a long recording in bounds.
         nonlocal kept
         over = hearing.passages[-1].words.end == len(transcript.words)
@@ -239,7 +240,7 @@ def ensure_corrections(
         witness=transcribe.audio_witness(tools.course.media_path(lecture.media), tools.model)
         if witness and lecture.media
         else None,
-        phones=store.result(lecture.id, HEARING, correct.PhoneHearing, input_key=heard_as),
+        phones=store.result(lecture.id, HEARING, PhoneHearing, input_key=heard_as),
         keep_phones=keep,
     )
     store.put_result(lecture.id, "corrections", key, corrections)

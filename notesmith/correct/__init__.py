@@ -38,7 +38,7 @@ from notesmith.transcript import Transcript, WordRange, sounding
 from notesmith.verdicts import VerdictEntry, WordVerdict
 from notesmith.vocabulary import Vocabulary
 
-__all__ = ["HEARING_VERSION", "VERSION", "PhoneHearing", "SessionHints", "Witness", "correct"]
+__all__ = ["HEARING_VERSION", "VERSION", "SessionHints", "Witness", "correct"]
 
 VERSION = "9"
 HEARING_VERSION = "3"

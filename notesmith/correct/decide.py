@@ -118,7 +118,7 @@ def decisions_of(
     """The decisions among judged candidates, by the number of the candidate."""
     odds = dict(zip(chosen, judged_log_odds.tolist(), strict=True))
     fit = dict(zip(chosen, zip(rows[:, LEFT_OVER].tolist(), fits.tolist(), strict=True), strict=True))
-    judged = {n: from_log_odds(z) for n, z in zip(chosen, judged_log_odds.tolist(), strict=True)}
+    judged = {n: from_log_odds(z) for n, z in odds.items()}
     rows_by_number = dict(zip(chosen, rows, strict=True))
     concepts = {n: table.forms[session.candidates[n].form].concept_id for n in chosen}
     touching: dict[int, list[int]] = defaultdict(list)
@@ -130,10 +130,10 @@ def decisions_of(
     decisions: dict[int, Decision] = {}
     for number in sorted(chosen, key=lambda n: (-judged[n], session.candidates[n].words, n)):
         one, concept_id = session.candidates[number], concepts[number]
-        inside = range(one.words.start, one.words.end)
+        inside = _inside(one)
         if judged[number] < WORTH_A_LOOK:
             break
-        if any(i in taken for i in inside):
+        if taken & inside:
             continue
         here = sorted({n for i in inside for n in touching[i]}, key=lambda n: (-judged[n], n))
         rivals: dict[str, int] = {}
@@ -144,7 +144,7 @@ def decisions_of(
         best = min((n for n in same if odds[n] >= odds[number] - AS_LIKELY), key=lambda n: (*fit[n], -odds[n], n))
         fitting = [session.candidates[n] for n in same if fit[n][1] <= fit[best][1]]
         kept = _trimmed(session.candidates[best], fitting, session)
-        taken.update(_inside(kept), inside)
+        taken |= _inside(kept) | inside
         ways[concept_id].add(one.phones)
         decisions[number] = Decision(
             kept,

@@ -158,8 +158,8 @@ def _shared_out(transcript: Transcript, r: WordRange, heard: Heard) -> list[str]
     for phone, ms, low, high in zip(
         heard.spelt.phones, heard.times_ms.tolist(), least.tolist(), most.tolist(), strict=True
     ):
-        low = max(0, low)
-        word = low + int(np.argmin((np.abs(middles - ms) - halves)[low : high + 1]))
+        between = slice(max(0, low), high + 1)
+        word = between.start + int(np.argmin(np.abs(middles[between] - ms) - halves[between]))
         own[word] += "" if own[word].endswith(phone) else phone
     return own
 

@@ -41,9 +41,7 @@ def pictures(strings: Sequence[str]) -> Floats:
     cells: list[int] = []
     weights: list[float] = []
     for number, phones in enumerate(strings):
-        classes = [_EDGE, *(_CLASSES[p] for p in phones if p in _CLASSES), _EDGE]
-        if len(classes) < 4:  # short forms are told apart by their vowels' places too
-            classes = [_EDGE, *(_CLASSES.get(p, _VOWEL) for p in phones if p in _CLASSES or p in VOWELS), _EDGE]
+        classes = [_EDGE, *map(int, skeleton(phones)), _EDGE]
         first, count = number * _FEATURES, len(classes)
         cells += [first + a for a in classes[1:-1]]
         pairs = first + _SIZE
@@ -71,7 +69,10 @@ def _blas() -> ThreadpoolController:
 
 
 def skeleton(phones: str) -> str:
-    """The consonant classes of a string; the forms of one skeleton are searched together."""
+    """The consonant classes of a string, a digit each; the forms of one skeleton are searched together.
+
+    Short forms are told apart by their vowels' places too.
+    """
     kept = phones.translate(_TO_CONSONANTS)
     return kept if len(kept) > 1 else phones.translate(_TO_CLASSES)
 

@@ -293,7 +293,7 @@ def is_applying(store: Store) -> bool:
 
 def is_empty(store: Store) -> bool:
     """Whether no lecture has been worked through, so that nothing can be settled yet."""
-    return not any(store.result_key(one.id, "extraction") for one in store.lectures())
+    return not store.result_keys("extraction")
 
 
 class NotThereError(InputError):

@@ -13,6 +13,7 @@ from starlette.responses import Response
 from wordfreq import zipf_frequency
 
 from notesmith.annotations import Corrections, Extraction
+from notesmith.correct.rulings import MAX_RULED_WORDS
 from notesmith.desk.context import (
     Choice,
     Desk,
@@ -43,7 +44,6 @@ from notesmith.vocabulary.vocabulary import label_key
 BROWSE_LIMIT = 40
 UNKNOWN_LIMIT = 200
 PLACES_SHOWN = 12
-MAX_FORM_WORDS = 8
 MAX_LABELS = 100
 FACTS = {
     "common": "Common names",
@@ -340,8 +340,8 @@ def heard_form(request: Request) -> Response:
     """GET /terms/heard?form=: where a form was heard, and what a ruling on it would change before it is made."""
     desk = desk_of(request)
     form = sounding(request.query_params.get("form", "")[:200])
-    if not form or len(form.split()) > MAX_FORM_WORDS:
-        raise InputError(f"name one to {MAX_FORM_WORDS} heard words")
+    if not form or len(form.split()) > MAX_RULED_WORDS:
+        raise InputError(f"name one to {MAX_RULED_WORDS} heard words")
     with desk.store() as store:
         texts = desk.kept("spoken texts", _results(store), lambda: spoken_texts(store))
         times = times_heard(texts, form)

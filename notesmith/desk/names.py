@@ -11,6 +11,7 @@ from starlette.responses import Response
 from wordfreq import zipf_frequency
 
 from notesmith.annotations import Extraction, PersonMention
+from notesmith.correct.rulings import MAX_RULED_WORDS
 from notesmith.desk.context import (
     Desk,
     desk_of,
@@ -38,7 +39,6 @@ from notesmith.vocabulary import Vocabulary
 LONGEST_REPLACEMENT = 80
 NAMES_A_PAGE = 10  # a form holds at most 80 fields
 WORDS_BESIDE = 4  # on each side: about what is heard with the name
-LONGEST_TERM_WORDS = 8  # as rulings are obeyed
 TERMS_OFFERED = 3
 Choice = Literal["hide", "show", "replace", "term"]
 CHOICES: dict[str, Choice] = {"hide": "hide", "show": "show", "replace": "replace", "term": "term"}
@@ -245,7 +245,7 @@ def _odd_around(vocabulary: Vocabulary, transcript: Transcript, words: WordRange
         start -= 1
     while end < segment.end and not stops(end - 1) and is_odd(end):
         end += 1
-    return WordRange(start, end) if end - start <= LONGEST_TERM_WORDS else words
+    return WordRange(start, end) if end - start <= MAX_RULED_WORDS else words
 
 
 def page(request: Request) -> Response:
@@ -321,10 +321,8 @@ def _verdicts(desk: Desk, form: Mapping[str, str], n: int) -> tuple[Verdict, ...
                 raise InputError(f"choose from the list which term “{said}” is")
             lecture_id = form.get(f"lecture_{n}") or None
             heard = sounding(form.get(f"heard_{n}", said))
-            if f" {sounding(said)} " not in f" {heard} " or len(heard.split()) > LONGEST_TERM_WORDS:
-                raise InputError(
-                    f"the words of a misheard term must hold “{said}”, and be at most {LONGEST_TERM_WORDS}"
-                )
+            if f" {sounding(said)} " not in f" {heard} " or len(heard.split()) > MAX_RULED_WORDS:
+                raise InputError(f"the words of a misheard term must hold “{said}”, and be at most {MAX_RULED_WORDS}")
             return (
                 PersonVerdict("show", said),
                 WordVerdict("accept" if lecture_id else "always", heard, concept.id, concept.pref_label, lecture_id),

@@ -18,7 +18,7 @@ from notesmith.extract.mentions import Hit
 from notesmith.extract.potency_words import BARE_STEPS, NUMBER, potencies_in
 from notesmith.extract.prescriptions import DURATION, REPETITION, Given
 from notesmith.extract.sentences import Look
-from notesmith.extract.session import Session, bare
+from notesmith.extract.session import Session, bare, runs
 from notesmith.transcript import WordRange
 
 _Put = Callable[..., None]
@@ -264,10 +264,8 @@ def _finding(session: Session, label: FindingLabel, start: int, end: int, concep
 def _within(places: Sequence[int], fields: Sequence[tuple[str, int, int]]) -> Iterator[tuple[str, int, int]]:
     """Fields cut where the telling was left, since ``places`` jump to where it was taken up again."""
     for name, first, last in fields:
-        for place in range(first + 1, last + 1):
-            if place == last or places[place] != places[place - 1] + 1:
-                yield name, first, place
-                first = place
+        for start, end in runs(places[first:last]):
+            yield name, first + start, first + end
 
 
 _DENIES = frozenset("not never no nor neither without hardly nobody nothing cannot".split())

@@ -384,12 +384,9 @@ def _attach(
     return True
 
 
-_SPEAKS = re.compile(
-    r"\b(?:i|we|my|our|you|let|one|another|case|story|first|second|third|next|number|patient|person|tell)\b"
-)
-_PERSONAL = re.compile(
-    r"\b(?:s?he|his|her|him|i|we|my|our|you|let|one|another|case|story|first|second|third|next|number|patient|person|tell)\b"
-)
+_SPEAKING = "i|we|my|our|you|let|one|another|case|story|first|second|third|next|number|patient|person|tell"
+_SPEAKS = re.compile(rf"\b(?:{_SPEAKING})\b")
+_PERSONAL = re.compile(rf"\b(?:s?he|his|her|him|{_SPEAKING})\b")
 _SUMS_UP = re.compile(
     r"^(?:(?:so|now|and|then|okay|well|but|thus|therefore),? )*(?:this|that|here|these|it)(?: is|'s| was| are) (?:how |what |why |all |then )?"
     r"(?:the |a |an |our |my |your )?(?:\w+ )?(?:picture|portrait|image|keynote|essence|beauty|lesson|moral|nature|type|(?:typical|classical|true|real) \w+)\b"

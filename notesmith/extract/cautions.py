@@ -99,7 +99,7 @@ def find_cautions(
                 "doctor who prescribed them. "
                 "Serious, chronic or possibly serious conditions should not be treated with homeopathy instead.",
                 _NHMRC, begin, end)  # fmt: skip
-        for urgent, begin, end in urgent_flags(session, look):
+        for urgent, begin, end in _urgent_flags(session, look):
             add("urgent condition", f"Mentions {urgent.name}.", urgent.advice, urgent.source, begin, end)
         urgent_so_far = any(caution.kind == "urgent condition" for caution in found[known:])
         if not urgent_so_far and math.exp(learnt.urgent.log_shares(features)[1]) >= learned.URGENT_FROM:
@@ -117,7 +117,7 @@ def find_cautions(
     return tuple(sorted(found, key=lambda c: (c.words.start, c.kind, c.reason)))
 
 
-def urgent_flags(session: Session, look: Look) -> list[tuple[Urgent, int, int]]:
+def _urgent_flags(session: Session, look: Look) -> list[tuple[Urgent, int, int]]:
     """The conditions the rules see in a sentence, each with half-open units: one flag a condition and sentence, over all
     the words that speak of it; besides the plain words, signs told in others, and what is sent to care."""
     sentence, low = look.sentence, look.sentence.low

@@ -22,7 +22,7 @@ from notesmith.extract.mentions import Hit, label_index
 from notesmith.extract.name_words import learnt_names
 from notesmith.extract.names import AUTHORS, OTHER_PROPER, STATES, name_lists
 from notesmith.extract.potency_words import NUMBER, number_of
-from notesmith.extract.session import OPENERS, Sentence, Session, bare, lowered
+from notesmith.extract.session import OPENERS, Sentence, Session, bare, lowered, runs
 from notesmith.extract.spoken_ids import FEASTS, feasts_in, find_spoken
 from notesmith.transcript import TimeSpan, Word, WordRange, sounding
 from notesmith.verdicts import PersonVerdict, VerdictEntry
@@ -451,18 +451,8 @@ def _learnt(session: Session, names: _Names, covered: set[int]) -> Iterable[_Fou
     are no name by themselves or are the rules' to decide (feasts, authors, regions, the words of the subject)."""
     for role, start, end in learnt_names(session, names.term_units, names.term_words, names.cased):
         free = [unit for unit in range(start, end) if unit not in covered and names.may_be_name(unit)]
-        for first, last in _runs(free):
-            yield _Found(first, last, cast(PersonRole, role), doubtful=True)
-
-
-def _runs(units: Sequence[int]) -> Iterable[tuple[int, int]]:
-    """Half-open runs of numbers that follow each other."""
-    for k, unit in enumerate(units):
-        if not k or units[k - 1] != unit - 1:
-            last = unit
-            while last + 1 in units[k:]:
-                last += 1
-            yield unit, last + 1
+        for first, last in runs(free):
+            yield _Found(free[first], free[last - 1] + 1, cast(PersonRole, role), doubtful=True)
 
 
 def _replacement(session: Session, item: _Found) -> str:

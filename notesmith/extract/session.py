@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -357,6 +357,15 @@ def bare(text: str) -> str:
     match = _EDGE.match(text)
     assert match is not None
     return match[2]
+
+
+def runs(numbers: Sequence[int]) -> Iterator[tuple[int, int]]:
+    """Half-open places of the runs of numbers that follow each other."""
+    first = 0
+    for place in range(1, len(numbers) + 1):
+        if place == len(numbers) or numbers[place] != numbers[place - 1] + 1:
+            yield first, place
+            first = place
 
 
 def keys_of(unit: Unit) -> list[str]:
