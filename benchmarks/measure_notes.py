@@ -382,6 +382,7 @@ def _prescriptions(
     exact = 0
     for i, j in pairs:
         remedy, potency, repetition, duration = (labels[i].argument + ";;;").split(";")[:4]
+        repetition, duration = _as_said(gold, labels[i], "rep", repetition), _as_said(gold, labels[i], "dur", duration)
         rx = found.prescriptions[j]
         same = (
             rx.remedy_id == _remedy(vocabulary, remedy)
@@ -404,6 +405,14 @@ def _prescriptions(
         rx_hit=len(pairs),
         rx_exact=exact,
     )
+
+
+def _as_said(gold: GoldSession, label: Label, name: str, written: str) -> str:
+    """What a prescription's label says of a field; where that is in other words than were spoken, those spoken in it."""
+    if not written or _plain(written) <= _plain(gold.reading.text_of(label.words)):
+        return written
+    said = [f for f in gold.of("f") if f.argument == name and label.start <= f.start and f.end <= label.end]
+    return gold.reading.text_of(said[0].words) if said else written
 
 
 def _spans(
