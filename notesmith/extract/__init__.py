@@ -30,7 +30,7 @@ from notesmith.reading import Reading
 from notesmith.vocabulary import Vocabulary
 
 #: Changed whenever the rules change, so that kept results are made anew.
-VERSION = "23"
+VERSION = "24"
 
 #: The families in the order they run; each leans only on those before it.
 RULES = (
@@ -121,7 +121,7 @@ def extract(
     potencies = find_potencies(session, remedies)
     units_of_case = [(case_key(session, case), case_units(session, case)) for case in cases]
     case_ranges = [(key, start, end) for key, ranges in units_of_case for start, end in ranges]
-    given = find_prescriptions(session, remedies, potencies, case_ranges)
+    given = find_prescriptions(session, remedies, potencies, case_ranges, focus)
     points = find_points(session, looks, stretches, clauses, hits, compared, asked | promised, readings, rows)
     vignettes = build_vignettes(session, looks, cases, given, hits)
     question_ranges = [
@@ -140,7 +140,7 @@ def extract(
         points=points,
         vignettes=vignettes,
         comparisons=comparisons,
-        prescriptions=completed(session, given, vignettes),
+        prescriptions=completed(session, given, vignettes, focus),
         questions=questions,
         carry_overs=carry_overs,
         cautions=find_cautions(session, looks, potencies, given),

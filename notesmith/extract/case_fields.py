@@ -330,7 +330,9 @@ def _build(
         units = with_its_not(session, places[first]), places[last - 1] + 1
         if name == "presenting complaint":
             units = whole_phrase(session, units[0], session.sentence_at(units[0]).start), units[1]
-        item = _finding(session, cast(FindingLabel, name), *units)
+        units = _after_what_was_given(session, units) if name == "follow-up time" else units
+        concept = next((h.concept_id for h in hits if h.concept_id.startswith("remedy/") and units[0] <= h.start < units[1]), None) if name == "remedy" else None  # fmt: skip
+        item = _finding(session, cast(FindingLabel, name), *units, concept)
         if not _can_state(session, told, name, *units):
             continue
         if name in LEARNT or not (name in once or any(f.label == name and f.words.overlaps(item.words) for f in found)):
@@ -365,6 +367,15 @@ _OFTEN = re.compile(
 )
 
 
+def _after_what_was_given(session: Session, units: tuple[int, int]) -> tuple[int, int]:
+    """A follow-up time without the dose said right before it, which lacks only a stop ("Thuja at 1M two months later")."""
+    start, end = units
+    for _, last, parsed in potencies_in([unit.text for unit in session.units[start:end]]):
+        if not parsed.doubt and start + last < end:
+            return start + last, end
+    return units
+
+
 def _can_state(session: Session, told: Told, name: str, start: int, end: int) -> bool:
     """Whether these units can state such a field at all; a table must not say "potency 4" for a wait of 4 weeks."""
     low = session.low(start, end)
@@ -381,6 +392,10 @@ def _can_state(session: Session, told: Told, name: str, start: int, end: int) ->
             bare_number = low.isdigit() and int(low) not in BARE_STEPS
             parsed = next(potencies_in([unit.text for unit in session.units[start:end]]), None)
             return parsed is not None and not bare_number and not re.fullmatch(_TIME_UNIT, after)
+        case "follow-up change" | "outcome":
+            # "they had been burned twice", told before anything was given, is what went before
+            early = told.first_given is not None and start < min(told.first_given, told.ranges[0][1])
+            return not (early and re.match(r"(?:\w+ ){0,3}?(?:had|'d) (?:\w+ )?(?:been|\w+ed)\b", low))
         case "repetition":
             return bool(REPETITION.search(low) or _OFTEN.search(low))
         case "duration":
@@ -388,10 +403,15 @@ def _can_state(session: Session, told: Told, name: str, start: int, end: int) ->
     return True
 
 
-def completed(session: Session, given: Sequence[Given], vignettes: Sequence[CaseVignette]) -> tuple[Prescription, ...]:
-    """The prescriptions, with how often and how long where the case states it close by and the rules missed it."""
+def completed(
+    session: Session, given: Sequence[Given], vignettes: Sequence[CaseVignette], focus: Sequence[str | None]
+) -> tuple[Prescription, ...]:
+    """The prescriptions, with how often and how long where the case states it close by and the rules missed it, and with
+    those of a case that only its learnt fields show."""
     cases = {vignette.key: vignette for vignette in vignettes}
     values = [item.value for item in given]
+    ruled = len(values)
+    values += [value for vignette in vignettes for value in _from_fields(session, vignette, values, focus)]
     for place, value in enumerate(values):
         case = cases.get(value.case_key or "")
         for label in ("repetition", "duration"):
@@ -408,7 +428,45 @@ def completed(session: Session, given: Sequence[Given], vignettes: Sequence[Case
                 time = session.reading.transcript.time(words)
                 value = msgspec.structs.replace(value, **{label: said.text}, words=words, time=time)
         values[place] = value
-    return tuple(values)
+    # what stands there alone, a potency without how often, may as well be one that is only spoken of
+    kept = values[:ruled] + [value for value in values[ruled:] if value.potency or value.repetition]
+    return tuple(sorted(kept, key=lambda value: value.words.start))
+
+
+def _from_fields(
+    session: Session, case: CaseVignette, known: Sequence[Prescription], focus: Sequence[str | None]
+) -> list[Prescription]:
+    """Prescriptions of a case by its fields alone: a potency, or a remedy with how often, that no rule took; the remedy is
+    the one said with it, else the last one given in the case, else the one taught there. They are doubtful: a person rules
+    on them."""
+    given = [(value.words, value.remedy_id) for value in known if value.case_key == case.key and value.remedy_id]
+    given += [(f.words, f.concept_id) for f in case.findings if f.label == "remedy" and f.concept_id]
+    free = [f for f in case.findings if not any(f.words.overlaps(value.words) for value in known)]
+    remedies = [f for f in free if f.label == "remedy" and f.concept_id]
+    found = []
+    for potency in (f for f in free if f.label == "potency"):
+        beside = [f for f in remedies if _apart(f.words, potency.words) <= NEAR_WORDS]
+        remedy = min(beside, key=lambda f: _apart(f.words, potency.words), default=None)
+        if remedy is not None:
+            remedies.remove(remedy)
+        before = [(words.start, concept) for words, concept in given if words.end <= potency.words.start]
+        taught = focus[session.sentence_at(session.units_of(potency.words)[0]).index]
+        concept = remedy.concept_id if remedy is not None else max(before)[1] if before else taught
+        if concept is not None:
+            found.append(_prescription(session, case, concept, potency, [potency, *([remedy] if remedy else [])]))
+    return found + [_prescription(session, case, cast(str, f.concept_id), None, [f]) for f in remedies]
+
+
+def _prescription(
+    session: Session, case: CaseVignette, remedy_id: str, potency: Finding | None, said: Sequence[Finding]
+) -> Prescription:
+    words = WordRange(min(f.words.start for f in said), max(f.words.end for f in said))
+    start, end = session.units_of(potency.words) if potency else (0, 0)
+    parsed = next(potencies_in([unit.text for unit in session.units[start:end]]), None)
+    return Prescription(
+        remedy_id, parsed[2].senses[0].name if parsed else None, potency.text if potency else None, None, None, None, words,
+        session.reading.transcript.time(words), case.key, True,
+    )  # fmt: skip
 
 
 #: How many words may stand between a prescription and what is said of its repetition.

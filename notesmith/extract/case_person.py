@@ -67,13 +67,14 @@ _FEMALE_KIN = re.compile(r"\b(?:sister|daughter|niece|granddaughter|mother-in-la
 _MALE_KIN = re.compile(r"\b(?:brother|son|nephew|grandson|husband)\b(?!')")
 _SHE, _HE = re.compile(r"\b(?:she|her|hers|herself)\b"), re.compile(r"\b(?:he|him|his|himself)\b")
 _SETTING = re.compile(
-    r"\b(?:(?:in|to|at|from|into) (?:my|our|the|a|an|one|his|her) (?:(?!years?|days|months)[\w-]+ ){0,3}?(?:clinic|"
-    r"o\.?p\.?d\.?|outpatient(?: department)?|hospital|camp|medical camp|dispensary|practice|consulting "
-    r"room|ward|nursing home|icu|emergency|village camp|charitable \w+|out-?patient \w+|health centre|"
-    r"college opd)|"
-    r"home visit|house call|(?:over|on) (?:the )?(?:phone|telephone|video(?: call)?)|online(?: "
-    r"consultation)?|(?:charitable|free|rural|medical|village) (?:camp|clinic|dispensary)|video "
-    r"consultation|telephonic(?:ally)?)\b"
+    r"\b(?:(?:in|to|at|from|into) (?:my|our|the|a|an|one|his|her|this|that) (?:(?!years?|days|months)[\w-]+ ){0,3}?(?:clinic|chamber|cabinet|"
+    r"(?:consulting |treatment )?rooms|o\.?p\.?d?\.?|out-?patients?(?: department)?|hospital|camp|medical camp|dispensary|practice|consulting "
+    r"room|ward|nursing home|icu|village camp|charitable \w+|out-?patient \w+|health centre|"
+    r"college opd)(?![\w'-])|(?:in|to|at) (?:opd?|out-?patients)(?![\w'-])|my (?:own )?house\b|"
+    r"home visit|house (?:call|visit)|(?:over|on) (?:the )?(?:phone|telephone|video(?: call)?)|by (?:video|phone|telephone|zoom|skype|whatsapp)|"
+    r"(?:saw|seen|see|visited|met) (?:him|her|them) (?:at|in) (?:his|her|their )?(?:own )?(?:home|house)|online(?: "
+    r"consultation)?|(?:charitable|free|rural|medical|village|teaching|mission|evening|morning|mobile|outreach|health) (?:camp|clinic|dispensary|o\.?p\.?d?)(?![\w'-])|video "
+    r"consultation|tele-?(?:health|medicine)|telephonic(?:ally)?)\b"
 )
 OPENING_UNITS = 45
 

@@ -42,6 +42,7 @@ _CURE = re.compile(
     r"(?:tumou?rs?|stones?|fibroids?|cysts?|cancers?|growths?|polyp\w*|cataracts?|nodules?|lumps?|"
     r"diabetes|arthritis|asthma|psoriasis|eczema|epilepsy)[^.;?!]{0,40}\b(?:dissolv\w+|melt\w+|vanish\w*|"
     r"disappear\w*|(?:was|were|is|are|has|completely) gone|cured?|went away|reversed)|"
+    r"(?:heals?|cures?|removes?|banish\w*|conquers?|erases?|dissolves?|ends) (?:every|any|all) \w+|mak(?:es?|ing) (?:[\w-]+ ){1,4}(?:vanish|disappear|melt away)\b|"
     r"works? like magic|magic(?:al)?(?: remedy)?|wonder (?:drug|remedy)|specific for|sure (?:shot|cure)|"
     r"saved (?:her|his|the|their) (?:life|leg|eye|tonsils|uterus|limb|kidney|child|baby)|restored|"
     r"(?:heal(?:s|ed|ing)?|eliminat\w+|eradicat\w+|banish\w*|abolish\w*|erad\w*|remov(?:es|ed)|finish(?:es|ed) (?:off )?|reverse[sd]?|get(?:s)? rid of)[^.;?!]{0,40}\b(?:cancers?|tumou?rs?|"

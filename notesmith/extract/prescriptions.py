@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+from msgspec import structs
 
 from notesmith.annotations import Prescription
 from notesmith.extract.mentions import Hit
@@ -13,13 +15,14 @@ from notesmith.extract.session import Sentence, Session, bare
 from notesmith.vocabulary.potency import ParsedPotency
 
 _COUNT = rf"(?:{NUMBER}|a|one|single|few|a few|couple of|a couple of|two|three|some)"
-_UNIT = r"(?:days?|weeks?|months?|hours?|minutes?|years?)"
+_UNIT = r"(?:days?|weeks?|fortnights?|months?|hours?|minutes?|years?|mornings?|nights?|evenings?)"
 REPETITION = re.compile(
-    rf"\b(?:(?:just |only |in )?(?:a |one |the )?single (?:doses?|powders?)|(?:just |only )?(?:the )?{NUMBER} doses?(?: (?:a|"
+    rf"\b(?:(?:just |only |in )?(?:a |one |the )?(?:single|unique) (?:doses?|powders?)|(?:just |only )?(?:the )?{NUMBER} doses?(?: (?:a|"
     r"per) (?:day|week|month)| (?:daily|weekly|nightly|monthly|hourly)| every \w+(?: \w+)?)?|(?:just |only )?a dose|"
     r"(?:just |only |exactly )(?:the )?(?:once|one time|twice)(?! (?:a|per|daily|every|in|weekly))|one time only|once only|(?:once|twice)(?=[,.;]|$)|"
-    rf"(?:just |only )?(?:once|twice|thrice|{NUMBER} times?|three times|four times) (?:a|per|in a|in the|the|every|each|in every) (?:day|week|"
+    rf"(?:just |only )?(?:once|twice|thrice|{NUMBER} times?|three times|four times) (?:a|per|by|by the|in a|in the|the|every|each|in every) (?:day|week|"
     rf"month|fortnight|hour|night|morning)|(?:once|twice|thrice) (?:daily|weekly|monthly)|{NUMBER} times (?:daily|weekly)|"
+    r"(?:one|once) more(?= of\b|[,.;]| dose| powder)|another dose|(?:each|every) (?:mon|tues|wednes|thurs|fri|satur|sun)day|each (?:day|night|morning|evening|week|month)|"
     rf"every (?:{NUMBER} |other |alternate |few |half )?(?:hours?|minutes?|days?|nights?|mornings?|"
     r"evenings?|weeks?|fortnight|months?|an hour)|"
     rf"(?:{NUMBER}[- ])?hourly|alternate (?:days?|nights?|weeks?|mornings?)|on alternate days|daily|"
@@ -224,9 +227,14 @@ def _nearest(session: Session, ends: dict[int, Hit], start: int, first: int) -> 
 
 
 def find_prescriptions(
-    session: Session, remedies: Sequence[Hit], potencies: Sequence[Said], cases: Sequence[tuple[str, int, int]]
+    session: Session,
+    remedies: Sequence[Hit],
+    potencies: Sequence[Said],
+    cases: Sequence[tuple[str, int, int]],
+    focus: Sequence[str | None] = (),
 ) -> tuple[Given, ...]:
-    """Prescriptions in order. ``cases`` are key and half-open units of the told cases.
+    """Prescriptions in order. ``cases`` are key and half-open units of the told cases; ``focus`` the remedy taught at each
+    sentence, which is meant where a case names none ("I gave the two hundred"): such a one is doubtful.
 
     Outside a case a potency with a remedy is a prescription as stated too; a remedy given in a case without a
     potency is one with potency None.
@@ -256,7 +264,10 @@ def find_prescriptions(
         seen_sentences.add(sentence.index)
         others = [p.start for p in potencies if p.start > said.start]
         stop = min([sentence.end, *(o for o in others if o < sentence.end)])
-        given.append(_build(session, sentence.start, stop, remedy, said, case_key))
+        item = _build(session, sentence.start, stop, remedy, said, case_key)
+        if remedy is None and case_key is not None and focus:
+            item = replace(item, value=structs.replace(item.value, remedy_id=focus[sentence.index]))
+        given.append(item)
     given += _without_potency(session, remedies, cases, seen_sentences, {g.remedy_units for g in given})
     given.sort(key=lambda g: g.start)
     del last_in_case
@@ -264,8 +275,10 @@ def find_prescriptions(
 
 
 def _after(session: Session, hits: Sequence[Hit], said: Said) -> Hit | None:
-    """``one dose 200 of Sepia``."""
+    """``one dose 200 of Sepia``, ``two hundred Lycopodium``."""
     for hit in hits:
+        if hit.start == said.end and session.units[hit.start - 1].text[-1:].isalnum():
+            return hit
         if said.end <= hit.start <= said.end + 4 and session.low(said.end, hit.start) in (
             "of",
             "potency of",
@@ -418,7 +431,7 @@ def _build(
 
 
 _BARE_LENGTH = re.compile(
-    rf"^(?:and )?{NUMBER} (?:days?|weeks?|months?|doses?)\b(?! (?:later|after|before|ago|back|on))"
+    rf"^(?:and )?{NUMBER} (?:days?|weeks?|months?|doses?|mornings?|nights?|evenings?)\b(?! (?:later|after|before|ago|back|on))"
 )
 _NEW_CLAUSE = re.compile(
     r"\b(?:and |but |so |then |,)*(?:(?:s?he|they|it)(?:'s|'d| is| was| has| had| came| did| slept| kept| remained| got| felt| went)|because|since then|"

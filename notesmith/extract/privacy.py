@@ -274,6 +274,7 @@ _PLACE_WORDS = frozenset(
         "polyclinic", "dispensary", "infirmary", "medical", "memorial", "forge", "textiles", "infotech",
     ]
 )  # fmt: skip
+_WAYS = frozenset("street road lane avenue terrace square gardens".split())
 #: First words of the names of many towns.
 _TOWN_FIRST = frozenset("bad san santa santo sao são saint st sankt sint los las puerto porto porta fort".split())
 #: Small words inside names of places, and the places of a town that stand after its name.
@@ -656,9 +657,7 @@ class _Names:
         for start, end, label in session.parse.entities():
             for unit in range(start, end):
                 self.entities[unit] = label
-        inner = [u for i, u in enumerate(session.units) if i not in self.sentence_starts and u.bare[:1].isalpha()]
-        #: Whether the transcript writes capitals at all; captions and some recognisers do not.
-        self.cased = sum(u.bare[0].isupper() for u in inner) * 100 > len(inner)
+        self.cased = session.cased
         self.lower_seen = {unit.bare for unit in session.units if unit.bare.islower()}
 
     def find(self) -> list[_Found]:
@@ -703,6 +702,10 @@ class _Names:
     def _said_once(self, at: int) -> bool:
         """Whether the word of a remedy stands nowhere else in the session, so that it is hardly taught there."""
         return sum(self._key(unit) == self._key(at) for unit in self.remedy_units) == 1
+
+    def _taught(self, at: int, low: str) -> bool:
+        """A remedy that is nobody's given name, in a session that says it again ("my aunty Calcarea cured")."""
+        return at in self.remedy_units and low not in self.lists.given and not self._said_once(at)
 
     def _key(self, unit: int) -> str:
         return self.session.units[unit].low.removesuffix("'s").removesuffix("'")
@@ -867,7 +870,7 @@ class _Names:
             return None
         if (at in self.term_units or low in self.term_words) and not (
             (strong and capital and at not in self.remedy_units)
-            or ((titled or called or introduced) and capital)
+            or ((titled or called or introduced) and capital and not self._taught(at, low))
             or (named and at not in self.term_units and frequency > 2.0)
             or (addressed and low in self.lists.given and (at not in self.remedy_units or self._said_once(at)))
         ):
@@ -1396,6 +1399,13 @@ class _Names:
             own = [
                 u for u in range(at, last) if self._key(u) not in _GENERAL_BEFORE_PLACE and u not in self.remedy_units
             ]
+            if (
+                end > at + 1
+                and self._key(last) in _WAYS
+                and last not in self.sentence_starts
+                and at not in self.sentence_starts
+            ):
+                return end  # "College Street": with a capital, a way is always somebody's address
             if end > at + 1 and self._key(last) in _PLACE_WORDS and own and (
                 at not in self.sentence_starts or self._listed(at) or self._unknown(at) or low in {"saint", "st"}
             ) and not all(self._key(u) in OTHER_PROPER or self._key(u) in STATES or self.session.units[u].bare.isupper()

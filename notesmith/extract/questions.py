@@ -30,7 +30,7 @@ _CLASS_CHECK = re.compile(
     r"(?:i|we)|what (?:was|were) (?:i|we) (?:saying|doing)|everyone here|how are you)\b"
 )
 _REPORTED = re.compile(
-    r"\b(?:(?:some(?:one|body)|a student|one of you|one student|\w+) (?:has |is |was |had )?(?:ask(?:ed|"
+    r"\b(?:(?:some(?:one|body)|a student|one of you|one student|(?!(?:when|if|be|being|been|are|get|got|not|to|i|we|you|always|never|then)\b)\w+) (?:has |is |was |had )?(?:ask(?:ed|"
     r"s|ing)|want(?:s|ed) to know|typed|wrote|written)|(?:the|your|her|his|one|another|next|first|last|"
     r"a) (?:question|doubt|query) (?:is|was|here|from|about)|question (?:is|was) (?:whether|that|about|"
     r"how|why|if))\b"
@@ -67,7 +67,13 @@ def find_questions(
         if index in used or not is_question(look, kind_at.get(index, "commentary")):
             continue
         last = index + 1
-        while last < len(looks) and is_question(looks[last], kind_at.get(last, "commentary")) and last - index < 4:
+        # a question that is only told of stands by itself or first: after one that is put, it is the answer
+        while (
+            last < len(looks)
+            and last - index < 4
+            and looks[last].question
+            and is_question(looks[last], kind_at.get(last, "commentary"))
+        ):
             last += 1
         used.update(range(index, last))
         start, end = looks[index].sentence.start, looks[last - 1].sentence.end

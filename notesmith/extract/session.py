@@ -133,6 +133,13 @@ class Session:
         return self.reading.transcript.time(self.words(start, end))
 
     @cached_property
+    def cased(self) -> bool:
+        """Whether the transcript writes capitals at all; captions and some recognisers do not."""
+        starts = set(self._starts)
+        inner = [unit for at, unit in enumerate(self.units) if at not in starts and unit.bare[:1].isalpha()]
+        return sum(unit.bare[0].isupper() for unit in inner) * 100 > len(inner)
+
+    @cached_property
     def unit_of_word(self) -> tuple[int, ...]:
         """For each heard word, the first unit that stands for it."""
         index = [0] * len(self.reading.transcript.words)

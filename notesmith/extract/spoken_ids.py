@@ -100,7 +100,7 @@ FEASTS = frozenset(
     st john's day|saint john's day|st nicholas|saint nicholas day|all hallows|three kings|maundy thursday|ascension|ascension day|trinity sunday|dormition|day of the dead|
     mid-autumn festival|obon|loy krathong|hari raya|tabaski|bakr eid|eid al-fitr|eid al-adha|eid ul-fitr|eid ul-adha|id-ul-fitr|shab-e-barat|arbaeen|simchat torah|shavuot|
     lag baomer|ram navami|teej|bhai dooj|bhau beej|dhanteras|akshaya tritiya|poila boishakh|vijayadashami|ganeshotsav|thaipusam|thai pongal|maslenitsa|malanka|
-    canada day|australia day|anzac day|bastille day|columbus day|memorial day|labour day|may day|women's day|father's day|bank holiday|name day|nameday|name-day""".replace(
+    canada day|australia day|anzac day|bastille day|columbus day|memorial day|labour day|may day|women's day|father's day|bank holiday|hajj|umrah|national day|old year's night|old new year|orthodox new year|name day|nameday|name-day""".replace(
         "\n", ""
     )
     .replace("    ", "")
@@ -108,6 +108,8 @@ FEASTS = frozenset(
 )
 #: Feasts written small in English.
 _SMALL_FEASTS = frozenset(["name day", "nameday", "name-day", "carnival", "bank holiday"])
+#: Feasts that small letters do not tell from ordinary words.
+_ALSO_WORDS = frozenset("lent advent epiphany assumption ascension carnival carnaval tet".split())
 _WHOSE = re.compile(r"of (?:his|her|the|their|my) \w+")
 _FEAST = re.compile(
     r"\b(?P<feast>"
@@ -252,7 +254,8 @@ def feasts_in(session: Session, start: int, end: int) -> Iterator[tuple[int, int
     """Half-open units of feasts that date something in one sentence: ``at Christmas``, ``up to next Pongal``."""
     for first, last, match in session.search(_FEAST, start, end):
         at, _ = session.span_of(start, match, "feast")
-        if session.units[at].bare[:1].isupper() or session.units[first].bare[:1].isupper():
+        capital = session.units[at].bare[:1].isupper() or session.units[first].bare[:1].isupper()
+        if capital or (not session.cased and match["feast"] not in _ALSO_WORDS):
             yield first, last
         elif match["feast"] in _SMALL_FEASTS:
             whose = _WHOSE.match(session.low(last, min(end, last + 4)))
