@@ -56,7 +56,7 @@ _SEND_AWAY = (
     r"said no|turn(?:ed)? down|declin\w+|tear up|tore up|burn(?:t)? (?:the|her|his) prescription|wash(?:ed)? your hands of|"
     r"pour\w*|(?:get|gets|got|getting|take|took|taken|wean\w*|keep|kept) (?:him|her|them|you|me|people|patients|the \w+|your \w+) (?:off|away|out)|free (?:of|from)|freed? (?:him|her|them) (?:of|from)|sav(?:e|ed|es|ing) (?:\w+ ){0,3}from|spar(?:e|ed|es) (?:\w+ ){0,2}|"
     r"knock(?:s|ed|ing)? back|pass(?:es|ed|ing)? (?:up|on (?:the|his|her|their|any))|turn(?:s|ed|ing)? (?:down|away)|opt(?:s|ed|ing)? out of|dodg\w+|shun\w*|sw(?:ear|ore|orn) off|"
-    r"back(?:s|ed|ing)? out of|pull(?:s|ed|ing)? out of|steer\w* clear|h[eo]ld(?:s|ing)? off|(?:get|gets|got|getting) out of|say(?:s|ing)? no to|chop(?:ped)? out|"
+    r"hid(?:e|es|ing|den)? (?:\w+ ){0,3}?from|back(?:s|ed|ing)? out of|pull(?:s|ed|ing)? out of|steer\w* clear|h[eo]ld(?:s|ing)? off|(?:get|gets|got|getting) out of|say(?:s|ing)? no to|chop(?:ped)? out|"
     r"escap(?:e|ed|es)|rescu\w+ (?:\w+ )?from|protect\w* (?:\w+ )?from the|beware of|be wary of|fear)"
 )
 _NEGATION = (
@@ -81,7 +81,7 @@ _BELITTLED = (
     r"(?:not|never|no longer) (?:be )?(?:\w+ )?(?:need\w*|requir\w*|necessary|remov\w*|done|given|taken|call\w*|help\w*|"
     r"cure\w*|work\w*)|(?:isn't|aren't|wasn't|weren't|not|no longer|hardly|won't be|never) (?:\w+ ){0,2}?(?:needed|required|"
     r"necessary|called for|wanted)|need not|needn't|masks?|drives? (?:it|the disease) in\w*|only (?:suppress\w*|palliat\w+|make|"
-    r"harm\w*|cover\w*|hide\w*|weaken\w*)|more harm|spreads? (?:it|the|cancer)|frighten\w*|scare\w*|money|business|butcher\w*|fear of)"
+    r"harm\w*|cover\w*|hide\w*|weaken\w*)|more harm|surrender|defeat|fictions?|myths?|inventions?|fairy ?tales?|superstitions?|lies?\b|swindle|hoax|scam|spreads? (?:it|the|cancer)|frighten\w*|scare\w*|money|business|butcher\w*|fear of)"
 )
 _CUT = r"(?:cut|remov\w+|take out|taken out|operate|open(?:ed)? (?:him|her|them)? ?up|burn(?:t|ed)? off|admit|vaccinate|immuni[sz]e|refer|hospitali[sz]e|inject|transfuse)"
 
@@ -113,6 +113,7 @@ PATTERNS = tuple(
         rf"\b{_ANY}\b[^.;?!]{{0,75}}\b(?:she|he|they|people|folks?|i|we) (?:just |simply |has |have |had )?(?:left|leave|leaves|stopped|quit|dropped|threw|gave up|skipped|"
         r"refused|binned) (?:it|them|that|the lot|everything)\b",
         rf"\b{CARE}\b[^.;?!]{{0,60}}\b(?:do|does|did|doing|manage|managed|live|be|better|best|get by|get along|go|gone) (?:\w+ )?without\b(?! (?:pain|any pain|fever))",
+        rf"\b{CARE}\b[^.;?!]{{0,60}}\b(?:do not|don't|dont|never) (?:go|do|sign|agree|submit|allow|undergo)\b",
         # harm from care
         rf"\b(?:bad effects?|ill effects?|side effects?|damage[sd]?|harm(?:ed)?|suppress\w*|never well since|poison\w*|spoil\w*|ruin\w*|"
         rf"victim\w*|dying|died|killed|fed up|drugged|cause[sd]?|brought on|result)[^.;?!]{{0,25}}\b(?:of|from|by|since|after|with) "
@@ -160,7 +161,7 @@ PATTERNS = tuple(
 
 #: Words that speak ill of a thing, or set another in its place, however they are joined with it.
 _ILL = re.compile(
-    r"\b(?:going to (?:put|start|operate|admit|cut|remove)|pour\w*|sink|saved|give me|chance|sick|sicker|what (?:started|caused|did|brought)|(?:keep|kept|stay) [^.;?!]{0,20}out|sin|crime|criminal|crutch\w*|curse|crazy|mad|madness|foolish|fool\w*|stupid|idiot\w*|mistake\w*|blunder|wrong|evil|enemy|trap|cheat\w*|"
+    r"\b(?:surrender|defeat|fictions?|myths?|invention|fairy ?tales?|superstition|swindle|hoax|scam|going to (?:put|start|operate|admit|cut|remove)|pour\w*|sink|saved|give me|chance|sick|sicker|what (?:started|caused|did|brought)|(?:keep|kept|stay) [^.;?!]{0,20}out|sin|crime|criminal|crutch\w*|curse|crazy|mad|madness|foolish|fool\w*|stupid|idiot\w*|mistake\w*|blunder|wrong|evil|enemy|trap|cheat\w*|"
     r"fraud|loot\w*|money|business|slave\w*|addict\w*|depend\w*|habit\w*|burden|price|suffer\w*|victim\w*|pay for|eats?|eating|ate|burns?|burnt|"
     r"kills?|killed|killing|die|died|dies|death|poison\w*|toxi\w*|harm\w*|damage\w*|destroy\w*|ruin\w*|spoil\w*|weak\w*|suppress\w*|inside|inward\w*|"
     r"drive\w* (?:it|the)|push\w* (?:it|the)|worse|worsen\w*|useless|unnecessary|needless|futile|waste\w*|nothing|nobody|none|never|no such|no (?:use|need|"
@@ -198,6 +199,17 @@ _TAUGHT_AFTER = re.compile(
     rf"\b(?:worse|better|aggravat\w+|ameliorat\w+)(?: [\w'’-]+){{0,2}}? (?:after|from|since|by|for|with) (?:(?:the|a|an|every|any|having|being) )?{CARE}\b"
 )
 _ONE_SELF = re.compile(r"\b(?:i|we|our|my|me|you)\b")
+
+
+#: "Stopping suddenly is dangerous", "that is for whoever prescribed them".
+_WARNS_OF_STOPPING = re.compile(
+    r"\b(?:stopping|leaving|withdrawing|skipping|coming off|cutting)\b[^.;?!]{0,40}\b(?:dangerous|risky|unsafe|harmful|kills?|can kill)\b|\b(?:whoever|who) prescribed\b"
+)
+
+
+def warns_of_stopping(text: str) -> bool:
+    """Whether a lower-case sentence warns of stopping a treatment or leaves it to the prescriber."""
+    return bool(_WARNS_OF_STOPPING.search(text))
 
 
 _CONDITION = re.compile(r"\b(?:if|unless|until|till|why|when|as long as|because)\b[^,.;]*$")
