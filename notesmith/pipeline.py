@@ -8,9 +8,12 @@ changed. Stages are plain functions on frozen values and know nothing of each ot
 
 from __future__ import annotations
 
+import gc
 import os
 import shutil
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -31,7 +34,7 @@ from notesmith.reading import read
 from notesmith.recording import probe
 from notesmith.sounds.hearing import PhoneHearing
 from notesmith.store import Store
-from notesmith.transcript import Transcript
+from notesmith.transcript import Segment, Transcript
 from notesmith.verdicts import NoteVerdict, PersonVerdict, VerdictEntry, WordVerdict
 from notesmith.vocabulary import Vocabulary
 
@@ -81,6 +84,7 @@ class Tools:
     @cached_property
     def nlp(self) -> Language:
         nlp: Language = extract.load_nlp()
+        gc.freeze()  # what is loaded stays; walking over it again and again took a fourteenth of the later stages
         return nlp
 
     @cached_property
@@ -169,25 +173,43 @@ def ensure_transcript(tools: Tools, store: Store, lecture: Lecture, report: Repo
 
     windows = store.decoded_windows(lecture.recording_sha256, settings, transcribe.StoredWindow)
 
-    def keep(number: int, window: transcribe.StoredWindow) -> None:
-        store.put_decoded_window(lecture.recording_sha256, settings, number, window)
-        windows[number] = window
+    with _looking_ahead(tools.vocabulary) as look_ahead:
 
-    transcript = transcribe.transcribe(
-        path,
-        tools.model,
-        recording_sha256=lecture.recording_sha256,
-        language=tools.course.settings.language,
-        profile=tools.profile,
-        done=windows,
-        on_window=keep,
-        progress=lambda done_ms, total_ms: report(Progress(lecture.id, "transcribe", done_ms, total_ms)),
-    )
+        def keep(number: int, window: transcribe.StoredWindow) -> None:
+            store.put_decoded_window(lecture.recording_sha256, settings, number, window)
+            windows[number] = window
+            look_ahead(window)
+
+        transcript = transcribe.transcribe(
+            path,
+            tools.model,
+            recording_sha256=lecture.recording_sha256,
+            language=tools.course.settings.language,
+            profile=tools.profile,
+            done=windows,
+            on_window=keep,
+            progress=lambda done_ms, total_ms: report(Progress(lecture.id, "transcribe", done_ms, total_ms)),
+        )
     with store.transaction():
         if tools.profile.witness and (hearing := transcribe.hearing_of(windows)) is not None:
             store.put_result(lecture.id, HEARING, hearing_key(tools, transcript), hearing)
         store.put_transcript(settings, transcript)
     return transcript
+
+
+@contextmanager
+def _looking_ahead(vocabulary: Vocabulary) -> Iterator[Callable[[transcribe.StoredWindow], object]]:
+    """What looks up, while the next windows are decoded, what the finished ones may hold; nothing of it is stored."""
+    with ThreadPoolExecutor(max_workers=1) as beside:
+        try:
+            yield lambda window: beside.submit(correct.look_ahead, _part(window.segments), vocabulary)
+        except BaseException:
+            beside.shutdown(wait=False, cancel_futures=True)
+            raise
+
+
+def _part(segments: Sequence[Segment]) -> Transcript:
+    return Transcript("", "", "", tuple(Segment(number, one.words) for number, one in enumerate(segments)))
 
 
 def hearing_key(tools: Tools, transcript: Transcript) -> str:
@@ -415,15 +437,21 @@ def once(
             raise InputError(f"{path}: is not a transcript file ({', '.join(sorted(CAPTION_ENDINGS))})")
         metadata = probe(path).metadata
         windows: dict[int, transcribe.StoredWindow] = {}
-        transcript = transcribe.transcribe(
-            path,
-            model,
-            recording_sha256=sha256_of(path),
-            language=settings_language,
-            profile=profile,
-            on_window=windows.__setitem__,
-            progress=lambda done_ms, total_ms: report(Progress(path.stem, "transcribe", done_ms, total_ms)),
-        )
+        with _looking_ahead(vocabulary) as look_ahead:
+
+            def keep(number: int, window: transcribe.StoredWindow) -> None:
+                windows[number] = window
+                look_ahead(window)
+
+            transcript = transcribe.transcribe(
+                path,
+                model,
+                recording_sha256=sha256_of(path),
+                language=settings_language,
+                profile=profile,
+                on_window=keep,
+                progress=lambda done_ms, total_ms: report(Progress(path.stem, "transcribe", done_ms, total_ms)),
+            )
         phones = transcribe.hearing_of(windows)
     opening = " ".join(word.text for word in transcript.words[:OPENING_WORDS])
     proposal = propose(path.stem, metadata=metadata, opening=opening, vocabulary=vocabulary)

@@ -24,8 +24,9 @@ from notesmith.correct.ear import (
     listen_for_phones,
     subjects,
 )
+from notesmith.correct.evidence import Evidences
 from notesmith.correct.forms import FormTable, form_table
-from notesmith.correct.gather import gather
+from notesmith.correct.gather import by_whole_vocabulary, gather
 from notesmith.correct.judge import Verdicts, load_judge
 from notesmith.correct.listening import Heard, Witness, ask
 from notesmith.correct.potencies import potency_proposals
@@ -38,9 +39,9 @@ from notesmith.transcript import Transcript, WordRange, sounding
 from notesmith.verdicts import VerdictEntry, WordVerdict
 from notesmith.vocabulary import Vocabulary
 
-__all__ = ["HEARING_VERSION", "VERSION", "SessionHints", "Witness", "correct"]
+__all__ = ["HEARING_VERSION", "VERSION", "SessionHints", "Witness", "correct", "look_ahead"]
 
-VERSION = "9"
+VERSION = "10"
 HEARING_VERSION = "3"
 ASKED, LEAD, EAR_DISTANCE = (EAR_COLUMNS.index(name) for name in ("ear asked", "ear lead", "ear distance"))
 PLURALS = frozenset({"idea", "medical", "family"})
@@ -102,6 +103,12 @@ def correct(
         _answered(transcript, verdicts),
     )
     return _corrections(transcript, kept, readings)
+
+
+def look_ahead(part: Transcript, vocabulary: Vocabulary) -> None:
+    """Look up what a finished part of a session may hold, so that ``correct`` finds the answers known; they do not change."""
+    table = form_table(vocabulary, load_costs())
+    Evidences(by_whole_vocabulary(part, table), table)
 
 
 def _corrections(

@@ -58,21 +58,32 @@ def gather(
     allowed: Callable[[WordRange, str], bool] = lambda r, concept_id: True,
 ) -> Session:
     """The session with all its candidates; ``frozen`` words are let be, ``allowed`` refuses what a person has barred."""
-    vocabulary = table.vocabulary
-    words = heard_words(transcript)
-    right = protected(vocabulary, words, right_already(vocabulary, words, transcript))
-    first = tuple(
-        one
-        for one in candidates(table, transcript, words, right, frozen)
-        if allowed(one.words, table.forms[one.form].concept_id)
-    )
-    session = Session(transcript, words, right, first, hints)
+    session = by_whole_vocabulary(transcript, table, frozen=frozen, hints=hints, allowed=allowed)
     more = [
         one
         for one in subject_candidates(session, table, subjects_of(session, table, weights or load_weights()), frozen)
         if allowed(one.words, table.forms[one.form].concept_id)
     ]
-    return msgspec.structs.replace(session, candidates=(*first, *more))
+    return msgspec.structs.replace(session, candidates=(*session.candidates, *more))
+
+
+def by_whole_vocabulary(
+    transcript: Transcript,
+    table: FormTable,
+    *,
+    frozen: frozenset[int] = frozenset(),
+    hints: tuple[str, ...] = (),
+    allowed: Callable[[WordRange, str], bool] = lambda r, concept_id: True,
+) -> Session:
+    """The session with the candidates of the first search."""
+    words = heard_words(transcript)
+    right = protected(table.vocabulary, words, right_already(table.vocabulary, words, transcript))
+    first = tuple(
+        one
+        for one in candidates(table, transcript, words, right, frozen)
+        if allowed(one.words, table.forms[one.form].concept_id)
+    )
+    return Session(transcript, words, right, first, hints)
 
 
 def subjects_of(session: Session, table: FormTable, weights: Weights) -> list[str]:

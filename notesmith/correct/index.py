@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -35,11 +34,27 @@ _MERGED = str.maketrans({
 })  # fmt: skip
 _BATCH = 128
 
+# Products this small only wait for each other in several threads. For good, since others reckon at the same time.
+ThreadpoolController().limit(limits=1, user_api="blas")
 
-def pictures(strings: Sequence[str]) -> Floats:
-    """(n, features) coarse pictures of strings of phones: their consonant classes, alone, in pairs and in pairs over one."""
+
+class Pictures(NamedTuple):
+    """(n, features) coarse pictures of strings of phones and their (n,) lengths as vectors.
+
+    The cells are whole numbers, so that a product of pictures is exact, whatever it is reckoned together with.
+    """
+
+    cells: Floats
+    norms: Floats
+
+    def of(self, wanted: slice | Ints) -> Pictures:
+        return Pictures(self.cells[wanted], self.norms[wanted])
+
+
+def pictures(strings: Sequence[str]) -> Pictures:
+    """Pictures of strings of phones: their consonant classes, alone, in pairs and in pairs over one."""
     cells: list[int] = []
-    weights: list[float] = []
+    weights: list[int] = []
     for number, phones in enumerate(strings):
         classes = [_EDGE, *map(int, skeleton(phones)), _EDGE]
         first, count = number * _FEATURES, len(classes)
@@ -48,24 +63,20 @@ def pictures(strings: Sequence[str]) -> Floats:
         cells += [pairs + a * _SIZE + b for a, b in itertools.pairwise(classes)]
         pairs += _SIZE * _SIZE
         cells += [pairs + a * _SIZE + b for a, b in zip(classes, classes[2:], strict=False)]
-        weights += [0.6] * (count - 2) + [1.0] * (count - 1) + [0.5] * (count - 2)
+        weights += [6] * (count - 2) + [10] * (count - 1) + [5] * (count - 2)
     summed = np.bincount(np.array(cells, np.int64), weights, len(strings) * _FEATURES)
     made = summed.astype(np.float32).reshape(-1, _FEATURES)
-    norms = np.sqrt(np.array([row.dot(row) for row in made], np.float32))
+    norms = np.sqrt(np.square(made).sum(axis=1))
     norms[norms == 0] = 1
-    made /= norms[:, None]
-    return made
+    return Pictures(made, norms)
 
 
-def alike(ours: Floats, theirs: Floats) -> Floats:
-    """(n, m) how alike pictures are, 0 to 1. One thread: for so little, several only wait for each other."""
-    with _blas().limit(limits=1, user_api="blas"):
-        return np.asarray(ours @ theirs.T)
-
-
-@lru_cache(maxsize=1)
-def _blas() -> ThreadpoolController:
-    return ThreadpoolController()
+def alike(ours: Pictures, theirs: Pictures) -> Floats:
+    """(n, m) how alike pictures are, 0 to 1."""
+    products = ours.cells @ theirs.cells.T
+    products /= ours.norms[:, None]
+    products /= theirs.norms
+    return np.asarray(products)
 
 
 def skeleton(phones: str) -> str:
@@ -87,7 +98,7 @@ class _Groups(NamedTuple):
     """Forms of one skeleton each, with the picture of the first and their mean length."""
 
     members: list[Ints]
-    pictures: Floats
+    pictures: Pictures
     lengths: Floats
 
 
@@ -107,12 +118,12 @@ class FormIndex:
             groups.setdefault(skeleton(one), []).append(number)
         measured = sorted((sum(len(self.phones[n]) for n in group) / len(group), group) for group in groups.values())
         members = [np.array(group, np.int64) for _, group in measured]
-        drawn = pictures([self.phones[g[0]] for g in members] or [""])
-        lengths = np.array([length for length, _ in measured] or [0], np.float32)
-        cores = np.flatnonzero([bool(core[g].any()) for g in members])
+        drawn = pictures([self.phones[g[0]] for g in members])
+        lengths = np.array([length for length, _ in measured], np.float32)
+        cores = np.flatnonzero(np.array([core[g].any() for g in members], bool))
         # Groups stand in order of length, so that those of about one length are one slice.
         self._all = _Groups(members, drawn, lengths)
-        self._core = _Groups([members[i] for i in cores], drawn[cores], lengths[cores])
+        self._core = _Groups([members[i] for i in cores], drawn.of(cores), lengths[cores])
         self._known: dict[tuple[str, bool], tuple[Ints, Floats]] = {}
 
     def nearest(
@@ -120,32 +131,38 @@ class FormIndex:
     ) -> dict[str, tuple[Ints, Floats]]:
         """For each heard string the numbers and distances of the ``keep`` nearest forms, nearest first.
 
-        ``groups`` skeletons are looked into, ``rough`` forms measured exactly. Answers are remembered.
+        ``groups`` skeletons are looked into, ``rough`` forms measured exactly. Answers are remembered; they are the same
+        whatever is asked for together.
         """
-        wanted = sorted({h[:MAX_PHONES] for h in heard if (h[:MAX_PHONES], core_only) not in self._known}, key=len)
         if len(self._known) > 200_000:
             self._known.clear()
-        if self._all.members:
-            for start in range(0, len(wanted), _BATCH):
-                self._search(wanted[start : start + _BATCH], keep, groups, rough, core_only)
-        nothing = (np.zeros(0, np.int64), np.zeros(0, np.float32))
-        return {h: self._known.get((h[:MAX_PHONES], core_only), nothing) for h in heard}
+        cut = {h[:MAX_PHONES] for h in heard}
+        found = {one: known for one in cut if (known := self._known.get((one, core_only))) is not None}
+        wanted = sorted(cut - found.keys(), key=len)
+        for start in range(0, len(wanted), _BATCH):
+            found |= self._search(wanted[start : start + _BATCH], keep, groups, rough, core_only)
+        self._known |= {(one, core_only): found[one] for one in wanted}
+        return {h: found[h[:MAX_PHONES]] for h in heard}
 
-    def _search(self, batch: list[str], keep: int, groups: int, rough: int, core_only: bool) -> None:
+    def _search(
+        self, batch: list[str], keep: int, groups: int, rough: int, core_only: bool
+    ) -> dict[str, tuple[Ints, Floats]]:
         searched = self._core if core_only else self._all
         sizes = np.array([len(h) for h in batch], np.float32)
-        # The strings of a batch are of about one length, so most forms are too short or too long for all of them.
-        slack = 4 + 0.35 * float(sizes.max())
-        first = int(np.searchsorted(searched.lengths, float(sizes.min()) - slack))
-        last = int(np.searchsorted(searched.lengths, float(sizes.max()) + slack, side="right"))
-        if first >= last or not searched.members:
-            return
-        likeness = alike(pictures(batch), searched.pictures[first:last])
+        # Forms much too short or too long are not looked at. The strings of a batch are of about one length, so that
+        # what is looked at for all of them is not much more than for each.
+        slack = 4 + 0.35 * sizes
+        firsts = np.searchsorted(searched.lengths, sizes - slack)
+        lasts = np.searchsorted(searched.lengths, sizes + slack, side="right")
+        first, last = int(firsts[0]), int(lasts[-1])
+        likeness = alike(pictures(batch), searched.pictures.of(slice(first, last)))
         likeness -= 0.05 * np.abs(sizes[:, None] - searched.lengths[None, first:last])
-        groups = min(groups, last - first)
-        best = np.argpartition(likeness, -groups, axis=1)[:, -groups:] + first
-        owners, forms = [], []
-        for number, chosen in enumerate(best):
+        owners, forms = [np.zeros(0, np.int64)], [np.zeros(0, np.int64)]
+        for number, (begin, end) in enumerate(zip(firsts.tolist(), lasts.tolist(), strict=True)):
+            if begin == end:
+                continue
+            most = min(groups, end - begin)
+            chosen = np.argpartition(likeness[number, begin - first : end - first], -most)[-most:] + begin
             inside = np.concatenate([searched.members[g] for g in chosen])
             if core_only:
                 inside = inside[self.core[inside]]
@@ -165,9 +182,8 @@ class FormIndex:
         else:
             distances = np.zeros(0, np.float32)
         bounds = np.searchsorted(owner, np.arange(len(batch) + 1))
-        for number, one in enumerate(batch):
-            cut = slice(bounds[number], bounds[number + 1])
-            self._known[one, core_only] = (form[cut], np.asarray(distances[cut], np.float32))
+        cuts = (slice(begin, end) for begin, end in itertools.pairwise(bounds))
+        return {one: (form[cut], np.asarray(distances[cut], np.float32)) for one, cut in zip(batch, cuts, strict=True)}
 
 
 def _first(

@@ -1669,6 +1669,8 @@ def redact(
     With ``words`` the mentions inside that range are replaced in any case of letters. Mentions elsewhere in the
     session are replaced too where the text holds the same capitalised name, so that none slips through.
     """
+    if not any(_may_hold(text, person.said) for person in persons):
+        return text
     inside: dict[str, str] = {}
     elsewhere: dict[str, str] = {}
     shown: set[str] = set()
@@ -1699,7 +1701,12 @@ def _may_hold(text: str, said: str) -> bool:
     if not (text.isascii() and said.isascii()):
         return True
     low = text.lower()
-    return all(word.strip(",") in low for word in said.lower().split())
+    return all(word in low for word in _words_of(said))
+
+
+@lru_cache(maxsize=4096)
+def _words_of(said: str) -> tuple[str, ...]:
+    return tuple(word.strip(",") for word in said.lower().split())
 
 
 def _swap(text: str, said: str, replacement: str, *, ignore_case: bool) -> str:

@@ -9,8 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from notesmith.correct import SessionHints, correct
-from notesmith.transcript import Transcript, sounding
+from notesmith.correct import SessionHints, correct, look_ahead
+from notesmith.correct.forms import form_table
+from notesmith.sounds import load_costs
+from notesmith.transcript import Segment, Transcript, sounding
 from notesmith.verdicts import VerdictEntry, WordVerdict
 from notesmith.vocabulary import Vocabulary, load_vocabulary
 
@@ -222,3 +224,16 @@ def test_half_an_hour_takes_under_two_seconds() -> None:
     start = time.process_time()
     correct(talk, VOCABULARY)
     assert time.process_time() - start < 2.0
+
+
+def test_looking_ahead_changes_no_correction_and_leaves_nothing_to_look_up() -> None:
+    heard = transcript(*(LECTURE + ORDINARY))
+    index = form_table(VOCABULARY, load_costs()).index
+    index._known.clear()
+    calm = correct(heard, VOCABULARY)
+    index._known.clear()
+    for segment in heard.segments:
+        look_ahead(Transcript("", "", "", (Segment(0, segment.words),)), VOCABULARY)
+    known = set(index._known)
+    assert correct(heard, VOCABULARY) == calm
+    assert known == set(index._known)

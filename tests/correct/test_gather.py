@@ -1,6 +1,7 @@
 from notesmith.correct.forms import form_table
 from notesmith.correct.gather import gather, subject_candidates
-from notesmith.sounds import load_costs
+from notesmith.correct.index import Floats, Ints
+from notesmith.sounds import load_costs, pronounce_text
 from notesmith.transcript import sounding
 from notesmith.vocabulary import load_vocabulary
 from tests.correct.talk import transcript
@@ -32,3 +33,31 @@ def test_frozen_words_are_let_be() -> None:
     assert not any(
         set(range(one.words.start, one.words.end)) & frozen for one in gather(TALK, TABLE, frozen=frozen).candidates
     )
+
+
+def test_what_is_near_does_not_depend_on_what_is_asked_for_together() -> None:
+    """Else a talk would be corrected otherwise after another one, or with its windows looked up one by one."""
+    index = TABLE.index
+    words = (
+        "colley by chromacum",
+        "sulfer",
+        "nux",
+        "like a podium",
+        "thick ropy",
+        "a",
+        "arsenic",
+        "the mother said so",
+    )
+    sounds = [pronounce_text(text) for text in words]
+    many = [pronounce_text(label) for label in sorted(VOCABULARY.by_label)[::40]]
+
+    def asked(*together: list[str]) -> list[tuple[list[int], list[float]]]:
+        index._known.clear()
+        found: dict[str, tuple[Ints, Floats]] = {}
+        for strings in together:
+            found |= index.nearest(strings, keep=14, groups=48, rough=24)
+        return [(found[one][0].tolist(), found[one][1].tolist()) for one in sounds]
+
+    alone = asked(*([one] for one in sounds))
+    assert alone == asked([*many, *sounds]) == asked(sounds[::-1])
+    assert sum(bool(forms) for forms, _ in alone) >= 6
