@@ -5,7 +5,9 @@
 
 The sound is the sample recordings one after the other, repeated up to the length; the packaged model, all cores. The
 stages after transcription are set beside it twice: without asking the sound again (profile fast; the target is 3 % of
-the transcription's time) and with it (profile accurate), which is part of hearing and told apart. Each profile is run
+the transcription's time) and with it (profile accurate), which is part of hearing and told apart. What the corrections
+look up beside the decoding of later windows (``correct.look_ahead``) is counted to the transcription, in whose time it
+is done: the share says how long one waits after the last word, not how much work the stages are. Each profile is run
 in a process of its own after a few seconds of sound, so that loading is told apart and nothing is built on first use;
 peak memory is that of the whole process.
 """
