@@ -75,7 +75,7 @@ def carry_features(look: Look, row: Features, topics: bool) -> dict[str, float]:
     """Features for whether a sentence promises or refers back. ``row`` are its state features."""
     found = {
         name: value for name, value in row.items()
-        if name.startswith(("w:", "f:", "g:", "place ")) or ":" not in name and "+" not in name and not name.startswith(("rule ", "near "))
+        if name.startswith(("w:", "f:", "g:", "place ")) or ":" not in name and "+" not in name and not name.startswith(("rule ", "near ", "since ", "until ", "many "))
     }  # fmt: skip
     low = look.sentence.low
     flags = {

@@ -337,9 +337,16 @@ def _build(
             continue
         if name in LEARNT or not (name in once or any(f.label == name and f.words.overlaps(item.words) for f in found)):
             found.append(item)
-    if not any(f.label == "presenting complaint" for f in found):
-        # what the rules take for it, where nothing else was read from those words
-        found += [f for f in named if not any(f.words.overlaps(other.words) for other in found)]
+    # what the rules take for the complaint ("came with …"), where none is read before it, and nothing else from those words
+    # but something found or told of before
+    first = min((f.words.start for f in found if f.label == "presenting complaint"), default=len(session.unit_of_word))
+    told_of = ("finding", "history")
+    named = [
+        f for f in named
+        if f.words.start < first and not any(f.words.overlaps(other.words) for other in found if other.label not in told_of)
+    ]  # fmt: skip
+    found = [f for f in found if f.label not in told_of or not any(f.words.overlaps(other.words) for other in named)]
+    found += named
     order = {label: index for index, label in enumerate(LABELS)}
     found = _unique(sorted(found, key=lambda f: (f.words.start, order[f.label])))
     stated = {f.label for f in found}
@@ -395,6 +402,8 @@ def _can_state(session: Session, told: Told, name: str, start: int, end: int) ->
         case "follow-up change" | "outcome":
             # "they had been burned twice", told before anything was given, is what went before
             early = told.first_given is not None and start < min(told.first_given, told.ranges[0][1])
+            if _OWN_GIVING.search(low) and any(unit in told.pieces for unit in range(start, end)):
+                return False  # "I repeated it in 1M" is what was given
             return not (early and re.match(r"(?:\w+ ){0,3}?(?:had|'d) (?:\w+ )?(?:been|\w+ed)\b", low))
         case "repetition":
             return bool(REPETITION.search(low) or _OFTEN.search(low))

@@ -193,10 +193,11 @@ def state_features(session: Session, looks: Sequence[Look], rule_parts: Sequence
     """Features of each sentence with those of its neighbours, its place in the session and the rules' own reading."""
     own = [own_features(session, look) for look in looks]
     new = newcomer_features(looks)
+    questions = question_features(looks, own)
     total = max(1, len(session))
     rows = []
     for index, look in enumerate(looks):
-        row = own[index] | new[index]
+        row = own[index] | new[index] | questions[index]
         for step in (-3, -2, -1, 1, 2, 3):
             if 0 <= index + step < len(looks):
                 for name in _COMPACT:
@@ -220,12 +221,35 @@ def state_features(session: Session, looks: Sequence[Look], rule_parts: Sequence
     return rows
 
 
+def _away(steps: int | None) -> str:
+    return "none" if steps is None else str(steps) if steps < 5 else "5+" if steps < 9 else "9+"
+
+
+def question_features(looks: Sequence[Look], own: Sequence[Features]) -> list[dict[str, float]]:
+    """How far each sentence is from the last question and the next, of any and of those put by name or asked for: an
+    answer goes on for some sentences without a word that shows it."""
+    rows: list[dict[str, float]] = [{} for _ in looks]
+    asked = [look.question for look in looks]
+    named = [look.question and ("named" in row or look.asks) for look, row in zip(looks, own, strict=True)]
+    for name, flags in (("q", asked), ("nq", named)):
+        for word, order in (("since", range(len(looks))), ("until", range(len(looks) - 1, -1, -1))):
+            last: int | None = None
+            for index in order:
+                rows[index][f"{word} {name} {_away(None if last is None else abs(index - last))}"] = 1.0
+                if flags[index]:
+                    last = index
+    for index, row in enumerate(rows):
+        row["many q"] = sum(asked[max(0, index - 20) : index + 21]) / 10
+    return rows
+
+
 def point_features(state: Features, part: str, before: str, after: str, ruled: bool) -> dict[str, float]:
     """Features for whether a sentence teaches. ``part`` is what it is for, ``ruled`` what the rules say."""
     row = {
         name: value
         for name, value in state.items()
-        if not name.startswith(("rule ", "place ", "near ", "n:")) and name[:2] not in ("-3", "-2", "2:", "3:")
+        if not name.startswith(("rule ", "place ", "near ", "n:", "since ", "until ", "many "))
+        and name[:2] not in ("-3", "-2", "2:", "3:")
     }
     row[f"part {part}"] = row[f"before {before}"] = row[f"after {after}"] = 1.0
     if ruled:

@@ -265,7 +265,7 @@ def find_prescriptions(
         others = [p.start for p in potencies if p.start > said.start]
         stop = min([sentence.end, *(o for o in others if o < sentence.end)])
         item = _build(session, sentence.start, stop, remedy, said, case_key)
-        if remedy is None and case_key is not None and focus:
+        if remedy is None and focus and (case_key is not None or _ONE_GAVE.search(sentence.low)):
             item = replace(item, value=structs.replace(item.value, remedy_id=focus[sentence.index]))
         given.append(item)
     given += _without_potency(session, remedies, cases, seen_sentences, {g.remedy_units for g in given})
@@ -333,6 +333,9 @@ _GAVE_HERE = re.compile(
     r"prescription was|changed (?:it )?to|switched to|followed (?:it )?(?:up )?(?:by|with)|a dose of|"
     r"doses? of|went (?:up )?to|remedy (?:given )?was|on the basis of this|decided on|selected)\b"
 )
+
+
+_ONE_GAVE = re.compile(r"\b(?:i|we)(?:'d| had| have)? (?:\w+ ){0,2}?(?:gave|given|prescribed|repeated|started|put)\b")
 
 
 def looks_like_order(session: Session, start: int, end: int) -> bool:
