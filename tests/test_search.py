@@ -9,13 +9,22 @@ from pathlib import Path
 
 import pytest
 
-from notesmith.search import Asked, Redaction, concept_token, index_lecture, place_in_case, records_of, search
+from notesmith.search import (
+    Asked,
+    Redaction,
+    concept_token,
+    index_lecture,
+    place_in_case,
+    records_of,
+    search,
+)
 from notesmith.site import build
 from notesmith.store import Store
 from notesmith.store.moments import MomentRow, moment_count
 from notesmith.vocabulary import load_vocabulary
 from notesmith.vocabulary.expand import (
     IRREGULAR,
+    STOP_WORDS,
     Expansion,
     Wording,
     coarse,
@@ -62,6 +71,39 @@ def store(tmp_path, vocabulary):
 )
 def test_words_lead_to_their_concept(vocabulary, query, concept):
     assert expand(query, lexicon_of(vocabulary)).concepts[0][0] == concept
+
+
+REFERENCE = Path(__file__).resolve().parents[2] / "shared" / "reference"
+
+
+@pytest.mark.skipif(not REFERENCE.is_dir(), reason="the reference lists are not beside the repository")
+@pytest.mark.parametrize("behind", ["", " headache"])
+def test_every_abbreviation_of_kents_leads_to_its_remedy_however_it_is_typed(vocabulary, behind):
+    """All of Kent's Repertory of 1908 (transcribed in ../shared/reference): with and without full stop and capital,
+    with a blank for the hyphen, and run together."""
+    lexicon = lexicon_of(vocabulary)
+    named: dict[str, set[str]] = {}
+    abbreviated: dict[str, set[str]] = {}
+    for concept in vocabulary.concepts.values():
+        if concept.scheme == "remedy":
+            for label in (concept.pref_label, *concept.alt_labels):
+                named.setdefault(label.lower(), set()).add(concept.id)
+            for label in concept.fact("abbreviation"):
+                abbreviated.setdefault("".join(words_of(label)), set()).add(concept.id)
+    rows = [line.split("\t") for line in (REFERENCE / "kent_abbrev.tsv").read_text("utf-8").splitlines()]
+    failed, asked = [], 0
+    for name, short, *_ in rows:
+        low = short.lower().rstrip(".")
+        meant = named[name.lower()] | abbreviated.get("".join(words_of(short)), set())
+        # With a blank "am c" and "chin a" cannot be told from the small words.
+        apart = low if STOP_WORDS.intersection(low.split("-")) else low.replace("-", " ")
+        for typed in dict.fromkeys((short, low, apart, low.replace("-", ""))):
+            first = [c for c, _ in expand(typed + behind, lexicon).concepts if c.startswith("remedy/")][:1]
+            asked += 1
+            if not meant.intersection(first):
+                failed.append(typed)
+    assert asked > 1000
+    assert len(failed) <= 0.02 * asked, failed  # two remedies of one abbreviation, and English words (lilt, lobs)
 
 
 @pytest.mark.parametrize(

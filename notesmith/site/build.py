@@ -46,7 +46,7 @@ from notesmith.site.index import (
 from notesmith.store.site_state import SiteState, StateDamagedError
 from notesmith.transcript import TimeSpan
 
-VERSION = 7
+VERSION = 8
 TITLES_A_FILE = 64
 MARK_NAME = "notesmith.txt"
 AUDIO_NAME, SUMS_NAME = "audio.json", "audio-sums.json"

@@ -356,7 +356,7 @@ def words_file(lexicon: Lexicon, present: frozenset[str], frequencies: Mapping[s
     common = sorted(sure, key=lambda item: (-item[1], item[0]))
     words.update(word for word, _ in common[:4000])
     coded, before = [], ""
-    for word in sorted(word for word in words if word.isascii() and 3 <= len(word) <= 24):
+    for word in sorted(word for word in words if word.isascii() and word.isalnum() and 3 <= len(word) <= 24):
         same = 0
         while same < min(len(word), len(before), 35) and word[same] == before[same]:
             same += 1

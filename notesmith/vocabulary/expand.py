@@ -41,6 +41,7 @@ LEAST_SCORE = 0.2
 MOST_CONCEPTS = 8
 MOST_WORDS = 24
 MOST_NAME_WORDS = 4
+SHORT = 12  # letters of an abbreviation run together
 # Words that may stand for a typed word.
 RELATIVES = 6
 RELATIVES_IN_ALL = 20  # of a query of many words each word has fewer, so that a first search stays small
@@ -72,12 +73,14 @@ MOST_NEAR = 3
 SOUNDS_LIKE_UNKNOWN = 0.7
 SOUNDS_LIKE_KNOWN = 0.88
 LEAST_BY_SOUND = 0.55
+MOST_BY_SOUND = 0.95  # of words that are known: a label that is just these words is meant before
 IMPLIED_SCHEMES = ("rubric/", "medical/", "idea/")
 SCHEMES = frozenset({"remedy", "family", "rubric", "chapter", "canon", "idea", "medical"})
 _SHORT = re.compile("[^aeiou][aeiouy][^aeiouwxy]|ach")
 _CLOCK = re.compile(r"(?<=\d)\s*([ap])\.?\s?m\b\.?")  # "10 a.m." is said "ten in the morning"
 # Repertory notation: what makes worse, what makes better.
 _SIGNS = str.maketrans({"<": " worse ", ">": " better "})
+_HYPHENED = re.compile(r"[a-z]+(?:-[a-z]+)+")
 _WORD = re.compile(r"[^\W_]+(?:'[^\W_]+)?")
 
 
@@ -563,7 +566,7 @@ class Lexicon:
     def spelt(self) -> tuple[tuple[str, ...], list[str]]:
         """The words that a misspelling may stand for, and their coarse spellings."""
         held = {*self.spellings(), *self.by_stem, *everyday()}
-        words = tuple(sorted(one for one in held if 3 <= len(one) <= 24))
+        words = tuple(sorted(one for one in held if 3 <= len(one) <= 24 and one.isalnum()))
         return words, [coarse(word) for word in words]
 
     def near(
@@ -674,8 +677,11 @@ def _labels(
         # A family and its one well-known member often share a name; the member is meant.
         own = 0.9 if concept.scheme in ("family", "chapter") else 1.0
         seen: set[tuple[str, ...]] = set()
+        short = concept.fact("abbreviation")
+        # What is left of "Chin-a." without its small word is another remedy's: it is asked as one word only.
+        whole = [one for one in short if len(words_of(one)) < 2 or len(stems_of(one)) > 1]
         for labels, weight in (
-            ((concept.pref_label, *concept.alt_labels, *concept.fact("abbreviation"), *concept.fact("common")), 1.0),
+            ((concept.pref_label, *concept.alt_labels, *whole, *concept.fact("common")), 1.0),
             (concept.hidden_labels, 0.9),
             (concept.ambiguous_labels, 0.8),
         ):
@@ -683,9 +689,24 @@ def _labels(
                 if (made := make_label(concept.id, label, weight * own, remedy)) and made.stems not in seen:
                     seen.add(made.stems)
                     yield made
+        for one in short:
+            parts = words_of(one)
+            joined = run_together("".join(parts))
+            if len(parts) > 1 and (joined,) not in seen:
+                seen.add((joined,))
+                yield Label(concept.id, (joined,), own)
     for said, concept_id in heard:
         if (kept is None or concept_id in kept) and (made := make_label(concept_id, said, 0.8, True)):
             yield made
+
+
+def run_together(word: str) -> str:
+    """How a word is looked up that may be an abbreviation of several parts written as one: unlike any stem.
+
+    >>> run_together("natm")
+    '=natm'
+    """
+    return f"={word}"
 
 
 def make_label(concept_id: str, label: str, weight: float, remedy: bool) -> Label | None:
@@ -730,6 +751,10 @@ def expand(
             return True
         return any(present is None or lexicon.labels[n].concept_id in present for n in lexicon.by_stem.get(one, ()))
 
+    # "am-s" and "chin-a" are told from the small words in them by the hyphen.
+    query, hyphened = query.lower(), hyphened_in(query.lower(), lexicon)
+    for given, joined in hyphened.items():
+        query = query.replace(given, joined)
     said: list[str] = []
     for word in words_of(query)[:MOST_WORDS]:
         said += (word,) if len(word) < 3 or known(stem(word)) else lexicon.parts(word, used) or (word,)
@@ -737,6 +762,12 @@ def expand(
     typed = [stem(word) for word in words]
     unknown = {at for at, word in enumerate(words) if len(word) > 2 and not known(typed[at]) and not made_of(word)}
     groups: list[dict[str, float]] = [{one: 1.0} for one in typed]
+    for at, word in enumerate(words):
+        # A plural "s" may be the last part of an abbreviation ("mags").
+        may_be = (at in unknown or word.endswith("s")) and len(word) <= SHORT and run_together(word) in lexicon.by_stem
+        if may_be or word in hyphened.values():
+            groups[at][run_together(word)] = 1.0
+            unknown.discard(at)
     # "thunder storm" is also asked as one word where one word is used.
     for at, (before, after) in enumerate(zip(words, words[1:], strict=False)):
         one = stem(before + after)
@@ -807,6 +838,16 @@ def bounded(wordings: Iterable[Wording]) -> Iterator[Wording]:
             yield wording
 
 
+def hyphened_in(query: str, lexicon: Lexicon) -> dict[str, str]:
+    """Hyphened words of a query that have small words among them and are an abbreviation, with what they are as one."""
+    found = {}
+    for match in _HYPHENED.finditer(query):
+        parts = match[0].split("-")
+        if STOP_WORDS.intersection(parts) and run_together("".join(parts)) in lexicon.by_stem:
+            found[match[0]] = "".join(parts)
+    return found
+
+
 def kept_places(words: Sequence[str], kept: Sequence[str]) -> list[int]:
     """The place of each word among the kept ones, which are the same in the same order without some; -1 for those."""
     places, at = [], 0
@@ -843,7 +884,7 @@ def _names_by_sound(
                 continue
             near = lexicon.sounds_like([words[at] for at in window], present)
             if near is not None and (doubtful or near[1] >= SOUNDS_LIKE_KNOWN):
-                found.append((window, *near))
+                found.append((window, near[0], near[1] if doubtful else min(near[1], MOST_BY_SOUND)))
     found.sort(key=lambda item: (-item[2], len(item[0]), item[0].start))
     taken: set[int] = set()
     kept = []

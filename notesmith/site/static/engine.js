@@ -11,6 +11,7 @@
   const CONCEPT_WEIGHT = 2.0, OTHER_CONCEPTS = 0.4, COVERAGE_PART = 0.9, UNKNOWN_WORD = 3.0, LAY = 0.8, RELATIVES_IN_ALL = 20, ALIKE = 0.7, ALIKE_KNOWN = 0.88;
   const LEAST_ALIKE = 0.7, OTHER_INITIAL = 0.6, COMMONER = 0.15, NEAREST = 6, MOST_NEAR = 3, IMPLIED_PART = 0.75, NEAR_ROWS = 2, NEAR_PART = 0.4, INSIDE_CASE = 0.3;
   const WORDING_CONCEPTS = 3, WORDING_STEMS = 20, WORDING_WEIGHT = 0.8, LEARNED_WEIGHT = 0.9, PARTS_WEIGHT = 0.6, LEAST_SAID = 0.6, SURE = 0.7;
+  const SHORT = 12, MOST_BY_SOUND = 0.95;
   const STOP = new Set(("a about all also am an and any are as at be been but by can do does for from get gets had has have he her him his how i if in into is it its like me more my of on or our out she so some that the their them then there these they this to very was we were what when where which who why will with would you your being too up").split(" "));
 
   function words(text) {
@@ -295,8 +296,18 @@
         return true;
       });
     }
+    const labelled = (entry) => Boolean(entry) && typeof entry[3] === "string";
+    const together = (w) => "=" + w;
+    /* "am-s" and "chin-a" are told from the small words in them by the hyphen. */
+    async function hyphenedIn(query) {
+      const whole = (one) => one.replaceAll("-", "");
+      const found = (query.match(/[a-z]+(?:-[a-z]+)+/g) || []).filter((one) => one.split("-").some((part) => STOP.has(part)));
+      const known = found.length ? await entries(found.map(whole).map(together)) : null;
+      return new Map(found.filter((one) => labelled(known.get(together(whole(one))))).map((one) => [one, whole(one)]));
+    }
     async function expand(query) {
-      let said = words(query).slice(0, 24);
+      const hyphened = await hyphenedIn(query.toLowerCase()), joinedParts = new Set(hyphened.values());
+      let said = words([...hyphened].reduce((text, [one, joined]) => text.replaceAll(one, joined), query.toLowerCase())).slice(0, 24);
       const given = said.map(stem);
       const joined = (list) => list.slice(1).map((w, i) => stem(list[i] + w));
       const telling = (list) => { const kept = list.filter((w) => !STOP.has(w)); return kept.length ? kept : list; };
@@ -326,6 +337,10 @@
         if (words) made.set(i, words);
       }
       typed.forEach((w, i) => { if (!known(w) && !made.has(i)) unknown.add(i); });
+      // Abbreviations run together; a plural "s" may be the last part of one ("mags").
+      const short = typed.map((w, i) => (joinedParts.has(w) || (w.length <= SHORT && (unknown.has(i) || w.endsWith("s"))) ? together(w) : ""));
+      const abbreviations = await entries([...new Set(short)].filter(Boolean));
+      short.forEach((one, i) => { if (labelled(abbreviations.get(one))) { held.set(one, abbreviations.get(one)); groups[i].set(one, 1); unknown.delete(i); } });
       const corrected = [], found = new Map(), heard = new Set(), spelt = new Map();
       for (const at of unknown) spelt.set(at, await near(typed[at]));
       for (const [window, token, likeness] of await namesBySound(typed, unknown)) {
@@ -393,7 +408,7 @@
           const doubtful = window.some((i) => unknown.has(i));
           if (size === 1 && !doubtful) continue;
           const hit = await nameLike(window.map((i) => typed[i]));
-          if (hit && (doubtful || hit[1] >= ALIKE_KNOWN)) found.push([window, ...hit]);
+          if (hit && (doubtful || hit[1] >= ALIKE_KNOWN)) found.push([window, hit[0], doubtful ? hit[1] : Math.min(hit[1], MOST_BY_SOUND)]);
         }
       }
       found.sort((a, b) => b[2] - a[2] || a[0].length - b[0].length || a[0][0] - b[0][0]);
