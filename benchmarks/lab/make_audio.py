@@ -4,7 +4,8 @@
 
 Recordings go to the cache folder (``$NOTESMITH_LAB`` or the user's cache), because they are large and can be made
 again, each with the phones heard while it was transcribed. Beside each script stay, for each voice of its lecturer:
-``NAME.VOICE.times.tsv`` (the milliseconds of every line), ``NAME.VOICE.plain.json.gz`` (the Transcript as the tool decodes it) and ``NAME.VOICE.hotwords.json.gz`` (the
+``NAME.VOICE.times.tsv`` (the milliseconds of every line), ``NAME.VOICE.plain.json.gz`` (the Transcript as Whisper base decodes it),
+``NAME.VOICE.adapted.json.gz`` (as the packaged model does, whose decoder is taught the terms; not made for train) and ``NAME.VOICE.hotwords.json.gz`` (the
 same recording decoded with the lecture's twelve most frequent terms as hotwords: a generous baseline, since it is told
 which terms occur; not made for train). The dev part speaks each script with two voices; the sealed part uses voices
 heard nowhere else; a train script that names no lecturer is spoken by two of the open voices in turn. All voices but piper's say the same
@@ -91,6 +92,17 @@ def with_hotwords(model: WhisperSpeech, recording: Path, lines: tuple[Line, ...]
     return msgspec.structs.replace(plain, asr_model=f"{plain.asr_model}+hotwords", segments=tuple(kept))
 
 
+def decoded(recording: Path, model: WhisperSpeech) -> Transcript:
+    """The recording as the tool decodes it; the phones heard meanwhile stay beside it, under the model's name."""
+    windows: dict[int, StoredWindow] = {}
+    heard = transcribe(
+        recording, model, recording_sha256=sha256_of(recording), language="en", profile=ACCURATE,
+        on_window=windows.__setitem__,
+    )  # fmt: skip
+    recording.with_suffix(f".{model.name}.phones").write_bytes(msgspec.msgpack.encode(hearing_of(windows)))
+    return heard
+
+
 def save(path: Path, transcript: Transcript) -> None:
     path.write_bytes(gzip.compress(msgspec.json.encode(transcript), mtime=0))
 
@@ -109,7 +121,8 @@ def main() -> None:
     parser.add_argument("--only", default="", help="recordings whose name holds this")
     parser.add_argument("--threads", type=int, default=0)
     given = parser.parse_args()
-    model = WhisperSpeech(find_model(), threads=given.threads)
+    model = WhisperSpeech(find_model("base"), threads=given.threads)
+    taught = WhisperSpeech(find_model(), threads=given.threads)
     for part in given.parts:
         for number, script in enumerate(sorted((DATA / part).glob("*.txt"))):
             header, lines = read_script(script)
@@ -123,14 +136,10 @@ def main() -> None:
                 times = record(lines, lecturer, (first, second), ROOMS[number % len(ROOMS)], recording, name)
                 rows = "".join(f"{start}\t{end}\n" for start, end in times)
                 script.with_name(f"{name}.times.tsv").write_text("start_ms\tend_ms\n" + rows, encoding="utf-8")
-                windows: dict[int, StoredWindow] = {}
-                plain = transcribe(
-                    recording, model, recording_sha256=sha256_of(recording), language="en", profile=ACCURATE,
-                    on_window=windows.__setitem__,
-                )  # fmt: skip
+                plain = decoded(recording, model)
                 save(plain_path, plain)
-                recording.with_suffix(".phones").write_bytes(msgspec.msgpack.encode(hearing_of(windows)))
                 if part != "train":
+                    save(script.with_name(f"{name}.adapted.json.gz"), decoded(recording, taught))
                     save(script.with_name(f"{name}.hotwords.json.gz"), with_hotwords(model, recording, lines, plain))
                 print(f"{name}: {times[-1][1] / 60000:.1f} min", file=sys.stderr, flush=True)
 

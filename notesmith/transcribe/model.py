@@ -17,6 +17,7 @@ from notesmith.files import output_errors
 
 PACKAGED = "packaged"
 PACKAGED_NAME = "whisper-base"
+ADAPTED_NAME = "whisper-base-adapted-1"  # raise it with the changes (adapt.py): what they heard is heard anew
 # Published for the official CTranslate2 conversion of Whisper base; see DEVELOPERS.md.
 PACKAGED_SHA256 = "d01c3014881c9c6f3133c182f3d2887eb6ca1c789a7538c5c007196857a0a6a9"
 PACKAGED_BYTES = 145_217_532
@@ -27,22 +28,35 @@ INSTALL_HINT = "pip install 'notesmith[models]'"
 
 
 class ModelPlace(msgspec.Struct, frozen=True):
-    """Where a model is: a folder to load, or a name to fetch from the hub. ``name`` stands in transcripts."""
+    """Where a model is: a folder to load, or a name to fetch from the hub. ``name`` stands in transcripts.
+
+    ``adapted`` tells that its decoder is taught the craft's names as it is loaded.
+    """
 
     name: str
     folder: Path | None = None
     hub_name: str | None = None
+    adapted: bool = False
+
+    @property
+    def encodes_as_base(self) -> bool:
+        """Whether its encoder is that of the packaged Whisper base, which the ear was taught on."""
+        return self.name in (PACKAGED_NAME, ADAPTED_NAME)
 
 
 def find_model(wanted: str = PACKAGED) -> ModelPlace:
     """Look a model up: an existing folder first, then the packaged weights, then a hub name.
+
+    ``packaged`` is the packaged Whisper base taught the craft's names, ``base`` the same as it was published.
 
     Raises ModelError where it is none of them, or where the packaged weights are missing or damaged.
     """
     folder = Path(wanted).expanduser()
     if wanted not in (PACKAGED, *HUB_NAMES) or folder.is_dir():
         return _folder_model(folder, wanted)
-    if wanted == PACKAGED or (wanted == "base" and _parts() is not None):
+    if wanted == PACKAGED:
+        return ModelPlace(ADAPTED_NAME, folder=packaged_folder(), adapted=True)
+    if wanted == "base" and _parts() is not None:
         return ModelPlace(PACKAGED_NAME, folder=packaged_folder())
     return ModelPlace(f"whisper-{wanted}", hub_name=wanted)
 

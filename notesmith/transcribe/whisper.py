@@ -31,7 +31,8 @@ from notesmith.profiles import Profile
 from notesmith.recording import RATE_HZ, Sound, SoundBlock, probe, sound_blocks
 from notesmith.sounds.ear import FRAME_MS, NOTHING, load_ear
 from notesmith.sounds.hearing import LEAST_NATS, Passage, PhoneHearing, pack
-from notesmith.transcribe.model import PACKAGED_NAME, ModelPlace, find_model
+from notesmith.transcribe.adapt import adapted_files, load_changes
+from notesmith.transcribe.model import ModelPlace, find_model
 from notesmith.transcript import Segment, TimeSpan, Transcript, Word, WordRange
 
 VERSION = "4"
@@ -144,8 +145,12 @@ class WhisperSpeech:
         self.name = place.name
         device, compute = ("cuda", "float16") if ctranslate2.get_cuda_device_count() else ("cpu", "int8")
         source = str(place.folder) if place.folder is not None else str(place.hub_name)
+        self.encodes_as_base = place.encodes_as_base
         try:
-            self.model = WindowedWhisper(source, device=device, compute_type=compute, cpu_threads=threads or cores())
+            files = adapted_files(place.folder, load_changes()) if place.adapted and place.folder is not None else None
+            self.model = WindowedWhisper(
+                source, device=device, compute_type=compute, cpu_threads=threads or cores(), files=files
+            )
         except Exception as error:
             if place.folder is not None:
                 raise ModelError(
@@ -170,7 +175,7 @@ class WhisperSpeech:
                 return
             frame, window_end_s, encoded = place
             end_s = end_s if window_end_s is None else float(window_end_s)
-            told = encoded if self.name == PACKAGED_NAME else None  # the ear was taught on that model's encoder
+            told = encoded if self.encodes_as_base else None  # the ear was taught on that model's encoder
             ready.append(HeardWindow(number, tuple(spoken), frame, end_s, told))
             spoken.clear()
             number += 1

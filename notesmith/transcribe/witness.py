@@ -26,7 +26,6 @@ from numpy.typing import NDArray
 from notesmith.errors import ModelError, RecordingError
 from notesmith.recording import Sound, clip
 from notesmith.sounds.ear import load_ear
-from notesmith.transcribe.model import PACKAGED_NAME
 from notesmith.transcribe.whisper import SpeechModel, WhisperSpeech, WindowedWhisper, load_model
 from notesmith.transcript import TimeSpan
 
@@ -44,7 +43,7 @@ class AudioWitness:
 
     def __init__(self, path: Path, model: WhisperSpeech, language: str = "en") -> None:
         self._path = path
-        self._model, self._name = model.model, model.name
+        self._model, self._as_base = model.model, model.encodes_as_base
         self._language = language
         self._tokenizers: dict[str, Tokenizer] = {}
         self._deaf: NDArray[np.float32] | None = None
@@ -96,7 +95,7 @@ class AudioWitness:
 
     @cached_property
     def _ear_model(self) -> WindowedWhisper | None:
-        return self._model if self._name == PACKAGED_NAME else _packaged_model()
+        return self._model if self._as_base else _packaged_model()
 
     def _tokens(self, before: str, wordings: Sequence[str], after: str) -> list[list[int]]:
         tokenizer = self._tokenizer()
@@ -155,7 +154,7 @@ def encode(model: WindowedWhisper, sound: Sound) -> tuple[NDArray[np.float32], i
 @lru_cache(maxsize=1)
 def _packaged_model() -> WindowedWhisper | None:
     try:
-        return load_model().model
+        return load_model("base").model
     except ModelError:
         return None
 

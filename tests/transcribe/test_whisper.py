@@ -137,14 +137,16 @@ def speech_model():
 
 
 @pytest.mark.model
-def test_the_real_model_says_what_faster_whisper_says(speech_model, lecture):
+def test_the_model_as_published_says_what_faster_whisper_says(speech_model, lecture):
     from faster_whisper import WhisperModel
+
+    speech_model = load_model("base")  # that of the fixture is taught the terms
 
     kept: dict[int, StoredWindow] = {}
     mine = transcribe(
         lecture, speech_model, recording_sha256="0" * 64, language="en", profile=ACCURATE, on_window=kept.__setitem__
     )
-    bare = WhisperModel(str(find_model().folder), device="cpu", compute_type="int8")
+    bare = WhisperModel(str(find_model("base").folder), device="cpu", compute_type="int8")
     segments, _ = bare.transcribe(
         str(lecture), language="en", beam_size=ACCURATE.beam_size, word_timestamps=True, vad_filter=True,
         condition_on_previous_text=False,

@@ -1,0 +1,235 @@
+"""Teach Whisper's decoder the terms: writes notesmith/transcribe/data/decoder.npz.
+
+    NOTESMITH_LAB=FOLDER python benchmarks/learn_decoder.py       needs PyTorch and sayings (benchmarks/lab/make_sayings.py)
+
+The decoder of the packaged Whisper base stays as it is; to each of its weight matrices a product of two narrow ones is
+added, which alone are learnt (low-rank adaptation: Hu and others, ICLR 2022), from what the encoder heard of the sayings
+and what was said in them. The encodings are disturbed a little, so that a voice never heard is no surprise.
+
+Printed: the loss (nats a token, with label smoothing). The changes that ship were learnt by an earlier form of this script, in
+pieces: three epochs of 429 sayings of half of the voices without times, two of 625 of both halves, and at last TIMED
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import random
+import sys
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import numpy as np
+import torch
+from faster_whisper.tokenizer import Tokenizer
+from numpy.typing import NDArray
+from torch import nn
+from torch.nn import functional
+
+HERE = Path(__file__).resolve().parent
+sys.path[:0] = [str(HERE / "lab")]
+
+from make_sayings import SAYINGS  # noqa: E402
+
+from notesmith.transcribe import (  # noqa: E402
+    WhisperSpeech,
+    adapt,
+    find_model,
+)
+from notesmith.transcribe.adapt import variables  # noqa: E402
+from notesmith.transcribe.model import packaged_folder  # noqa: E402
+
+TARGET = Path(adapt.__file__).parent / "data" / "decoder.npz"
+HEADS, LAYERS, WIDTH = 8, 6, 512
+RANK, SOUND_RANK = 16, 8  # of the changes; of those to what is taken from the sound
+BATCH, RATE, FIRST_STEPS, SMOOTHING, DROPPED, NOISE = 4, 1e-3, 20, 0.05, 0.05, 0.15
+EPOCHS = 3
+MOST_TOKENS, TICK_S, LAST_START_S, LAST_END_S = 220, 0.02, 29.9, 29.94
+# The matrices of a decoder layer, by their names in CTranslate2's file, with the rank of what is added.
+MATRICES = {
+    "self_attention/linear_0": RANK, "self_attention/linear_1": RANK, "attention/linear_0": RANK,
+    "attention/linear_1": SOUND_RANK, "attention/linear_2": RANK, "ffn/linear_0": RANK, "ffn/linear_1": RANK,
+}  # fmt: skip
+Arrays = dict[str, NDArray[np.float32]]
+
+
+class Saying(NamedTuple):
+    path: Path
+    tokens: list[int]  # with the prompt, the times and the end
+
+
+class Matrix(nn.Module):
+    """A linear layer that stays as it is, and the narrow product added to it."""
+
+    def __init__(self, weight: NDArray[np.float32], bias: NDArray[np.float32], rank: int) -> None:
+        super().__init__()
+        self.register_buffer("weight", torch.from_numpy(weight))
+        self.register_buffer("bias", torch.from_numpy(bias))
+        self.narrow = nn.Parameter(torch.randn(rank, weight.shape[1]) / math.sqrt(weight.shape[1]))
+        self.wide = nn.Parameter(torch.zeros(weight.shape[0], rank))
+
+    def forward(self, x: torch.Tensor) -> torch.Tensor:
+        added = functional.linear(functional.linear(x, self.narrow), self.wide)
+        return functional.linear(x, self.weight, self.bias) + added
+
+
+class Layer(nn.Module):
+    """A layer of the decoder: it looks at the words before, at the sound, and thinks."""
+
+    def __init__(self, values: Arrays, place: str) -> None:
+        super().__init__()
+        self.matrices = nn.ModuleDict({
+            name.replace("/", "_"): Matrix(values[f"{place}/{name}/weight"], values[f"{place}/{name}/bias"], rank)
+            for name, rank in MATRICES.items()
+        })  # fmt: skip
+        for name in ("self_attention", "attention", "ffn"):
+            for part in ("gamma", "beta"):
+                self.register_buffer(f"{name}_{part}", torch.from_numpy(values[f"{place}/{name}/layer_norm/{part}"]))
+        self.drop = nn.Dropout(DROPPED)
+
+    def _through(self, name: str, x: torch.Tensor) -> torch.Tensor:
+        made: torch.Tensor = self.matrices[name](x)
+        return made
+
+    def _even(self, name: str, x: torch.Tensor) -> torch.Tensor:
+        return functional.layer_norm(x, (WIDTH,), getattr(self, f"{name}_gamma"), getattr(self, f"{name}_beta"))
+
+    def forward(self, x: torch.Tensor, sound: torch.Tensor) -> torch.Tensor:
+        def heads(y: torch.Tensor) -> torch.Tensor:
+            return y.view(len(y), -1, HEADS, WIDTH // HEADS).transpose(1, 2)
+
+        def joined(y: torch.Tensor) -> torch.Tensor:
+            return y.transpose(1, 2).reshape(x.shape)
+
+        q, k, v = (
+            heads(y) for y in self._through("self_attention_linear_0", self._even("self_attention", x)).chunk(3, -1)
+        )
+        before = joined(functional.scaled_dot_product_attention(q, k, v, is_causal=True))
+        x = x + self.drop(self._through("self_attention_linear_1", before))
+        q = heads(self._through("attention_linear_0", self._even("attention", x)))
+        k, v = (heads(y) for y in self._through("attention_linear_1", sound).chunk(2, -1))
+        taken = joined(functional.scaled_dot_product_attention(q, k, v))
+        x = x + self.drop(self._through("attention_linear_2", taken))
+        inner = functional.gelu(self._through("ffn_linear_0", self._even("ffn", x)))
+        return x + self.drop(self._through("ffn_linear_1", inner))
+
+
+class Decoder(nn.Module):
+    """Whisper base's decoder, with the weights of the packaged model."""
+
+    def __init__(self, values: Arrays) -> None:
+        super().__init__()
+        self.register_buffer("embeddings", torch.from_numpy(values["decoder/embeddings/weight"]))
+        self.register_buffer("positions", torch.from_numpy(values["decoder/position_encodings/encodings"]))
+        self.layers = nn.ModuleList(Layer(values, f"decoder/layer_{n}") for n in range(LAYERS))
+        self.register_buffer("gamma", torch.from_numpy(values["decoder/layer_norm/gamma"]))
+        self.register_buffer("beta", torch.from_numpy(values["decoder/layer_norm/beta"]))
+
+    def forward(self, tokens: torch.Tensor, sound: torch.Tensor) -> torch.Tensor:
+        """(n, tokens) over (n, frames, width) of sound: (n, tokens, width)."""
+        x = self.embeddings[tokens] + self.positions[: tokens.shape[1]]
+        for layer in self.layers:
+            x = layer(x, sound)
+        return functional.layer_norm(x, (WIDTH,), self.gamma, self.beta)
+
+    def changes(self) -> dict[str, NDArray[np.float16]]:
+        """The factors of what is added, as transcribe/adapt.py takes them."""
+        found: dict[str, NDArray[np.float16]] = {}
+        for number, layer in enumerate(self.layers):
+            for name in MATRICES:
+                matrix: Any = layer.matrices[name.replace("/", "_")]  # type: ignore[operator,union-attr,index]
+                place = f"decoder/layer_{number}/{name}/weight"
+                found[f"{place}/in"] = matrix.narrow.detach().numpy().astype(np.float16)
+                found[f"{place}/out"] = matrix.wide.detach().numpy().astype(np.float16)
+        return found
+
+
+def weights() -> Arrays:
+    """The packaged model's variables that are in half precision."""
+    content = (packaged_folder() / "model.bin").read_bytes()
+    return {
+        name: np.frombuffer(content, np.float16, math.prod(one.shape), one.first).reshape(one.shape).astype(np.float32)
+        for name, one in variables(content)
+        if one.kind == adapt.HALF
+    }
+
+
+def sayings(tokenizer: Tokenizer) -> list[Saying]:
+    """As Whisper was taught them: each sentence between its times; one cut off by the window's end has its start alone."""
+    found = []
+    for path in sorted(SAYINGS.glob("*.jsonl")):
+        for line in path.read_text(encoding="utf-8").splitlines():
+            row = json.loads(line)
+            tokens = list(tokenizer.sot_sequence)
+            for start_s, end_s, text in row["said"]:
+                if start_s > LAST_START_S:
+                    break
+                tokens.append(tokenizer.timestamp_begin + round(start_s / TICK_S))
+                if end_s > LAST_END_S:
+                    break
+                tokens += [*tokenizer.encode(f" {text}"), tokenizer.timestamp_begin + round(end_s / TICK_S)]
+            if len(tokens) < MOST_TOKENS:
+                found.append(Saying(SAYINGS / f"{row['id']}.npy", [*tokens, tokenizer.eot]))
+    return found
+
+
+def batches(found: Sequence[Saying], epochs: int) -> Iterator[list[Saying]]:
+    """Sayings of about as many tokens together, in any order."""
+    for _ in range(epochs):
+        order = sorted(found, key=lambda one: len(one.tokens) + random.uniform(0, 25))
+        groups = [order[n : n + BATCH] for n in range(0, len(order), BATCH)]
+        random.shuffle(groups)
+        yield from groups
+
+
+def disturbed(path: Path) -> NDArray[np.float32]:
+    """What the encoder heard, with some noise, so that a voice never heard is no surprise."""
+    encoded = np.load(path).astype(np.float32)
+    noise = np.random.normal(0, NOISE * np.random.uniform(), encoded.shape).astype(np.float32)
+    return np.asarray(encoded + noise * encoded.std(), np.float32)
+
+
+def teach(decoder: Decoder, found: Sequence[Saying], prompt: int, epochs: int) -> None:
+    """``prompt`` is the number of tokens that are given, not learnt."""
+    learnt = [one for one in decoder.parameters() if one.requires_grad]
+    steps = torch.optim.AdamW(learnt, lr=RATE, weight_decay=0.0)
+    groups = list(batches(found, epochs))
+    losses: list[float] = []
+    for number, group in enumerate(groups):
+        for setting in steps.param_groups:
+            setting["lr"] = RATE * min(1.0, (number + 1) / FIRST_STEPS) * max(0.03, 1 - number / len(groups))
+        longest = max(len(one.tokens) for one in group)
+        tokens = torch.full((len(group), longest), group[0].tokens[-1])
+        said = torch.zeros(len(group), longest, dtype=torch.bool)
+        for at, one in enumerate(group):
+            tokens[at, : len(one.tokens)] = torch.tensor(one.tokens)
+            said[at, prompt - 1 : len(one.tokens) - 1] = True
+        sound = torch.from_numpy(np.stack([disturbed(one.path) for one in group]))
+        made = decoder(tokens[:, :-1], sound)[said[:, :-1]] @ decoder.embeddings.T
+        loss = functional.cross_entropy(made, tokens[:, 1:][said[:, :-1]], label_smoothing=SMOOTHING)
+        steps.zero_grad()
+        loss.backward()
+        nn.utils.clip_grad_norm_(learnt, 1.0)
+        steps.step()
+        losses.append(float(loss.detach()))
+        if number % 20 == 19:
+            print(f"  {number + 1} of {len(groups)}: loss {np.mean(losses[-20:]):.3f}", flush=True)
+
+
+def main() -> None:
+    for seed in (torch.manual_seed, random.seed, np.random.seed):
+        seed(7)
+    model = WhisperSpeech(find_model("base")).model
+    tokenizer = Tokenizer(model.hf_tokenizer, model.model.is_multilingual, task="transcribe", language="en")
+    found = sayings(tokenizer)
+    if not found:
+        sys.exit(f"no sayings in {SAYINGS}; make them with benchmarks/lab/make_sayings.py")
+    decoder = Decoder(weights()).train()
+    print(f"{len(found)} sayings of half a minute")
+    teach(decoder, found, len(tokenizer.sot_sequence), EPOCHS)
+    np.savez_compressed(TARGET, **decoder.changes())  # type: ignore[arg-type]
+
+
+if __name__ == "__main__":
+    main()
