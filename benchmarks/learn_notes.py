@@ -62,6 +62,7 @@ WEIGHT = {
     "dev8": 1.5,
     "dev9": 1.5,
     "dev10": 1.5,
+    "dev11": 1.5,
 }
 STRENGTH = {
     "states": 1.6,
@@ -77,7 +78,7 @@ LEAST_WEIGHT = 0.05
 #: Of the structure: the chain's part of every weight, and how much steps and commonness weigh beside single sentences.
 CHAIN, STEP, PRIOR = 0.5, 0.4, 0.2
 #: The rules for fields were written on the other sets, where their word says more than it will of a new session.
-RULES_UNTUNED = frozenset(("dev5", "dev6", "dev7", "dev8", "dev9", "dev10"))
+RULES_UNTUNED = frozenset(("dev5", "dev6", "dev7", "dev8", "dev9", "dev10", "dev11"))
 RELUCTANCE = 0.5
 
 

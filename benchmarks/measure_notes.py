@@ -689,7 +689,7 @@ def run(arguments: Sequence[str]) -> dict[str, Any]:
         say = print if given.details and name in DEVELOPMENT else silent
         result[name] = measure(folder, vocabulary, nlp, say)
     result["note"] = (
-        "texts and labels are invented by the makers; dev to dev8 are learnt from (learn_notes.py --cross gives their "
+        "texts and labels are invented by the makers; dev to dev11 are learnt from (learn_notes.py --cross gives their "
         "figures unseen) and were read while rules were written or mended; a sealed set alone says how it is with new sessions"
     )
     result["point_times"] = point_times(vocabulary, nlp)
