@@ -23,7 +23,7 @@ AGE = re.compile(
     rf"(?P<b>{NUMBER}(?: and (?:a )?half)?[ -]?{_YEARS}[ -]?(?:olds?|of age))|"
     rf"(?:{PERSON}|she|he|who)(?:,| who)? (?:is |was )?(?:of |{_ABOUT} )+(?P<c>{NUMBER}(?: and a half)?(?:[ -]?{_YEARS})?)(?=[ ,.;]|$)|"
     rf"(?P<d>{NUMBER}(?: and (?:a )?half)?[ -]?(?:years?|yrs?|months?))(?=,? (?:male|female|man|woman|boy|girl|lady|child|gentleman|housewife|old)\b)|"
-    rf"(?:male|female|man|woman|boy|girl|lady|child|gentleman|housewife),? (?P<g>{NUMBER}[ -]?(?:years?|yrs?|months?))(?=[ ,.;]|$)|"
+    rf"(?:male|female|man|woman|boy|girl|lady|child|gentleman|housewife),? (?:(?:of|on) )?(?P<g>{NUMBER}[ -]?(?:years?|yrs?|months?))(?=[ ,.;]|$)|"
     r"in (?:her|his) (?P<f>(?:early |mid |mid-|late )?(?:teens|twenties|thirties|forties|fifties|sixties|seventies|eighties)))"
 )
 #: A bare number where an age would stand.

@@ -208,8 +208,8 @@ _WARNS_OF_STOPPING = re.compile(
 
 
 def warns_of_stopping(text: str) -> bool:
-    """Whether a lower-case sentence warns of stopping a treatment or leaves it to the prescriber."""
-    return bool(_WARNS_OF_STOPPING.search(text))
+    """Whether a lower-case sentence warns of stopping a treatment, forbids it, or leaves it to the prescriber."""
+    return bool(_WARNS_OF_STOPPING.search(text) or _FORBIDS_STOPPING.search(text))
 
 
 _CONDITION = re.compile(r"\b(?:if|unless|until|till|why|when|as long as|because)\b[^,.;]*$")

@@ -453,7 +453,15 @@ def _learnt(session: Session, names: _Names, covered: set[int]) -> Iterable[_Fou
     for role, start, end in learnt_names(session, names.term_units, names.term_words, names.cased):
         free = [unit for unit in range(start, end) if unit not in covered and names.may_be_name(unit)]
         for first, last in runs(free):
-            yield _Found(free[first], free[last - 1] + 1, cast(PersonRole, role), doubtful=True)
+            start, end = free[first], free[last - 1] + 1
+            if role != "age over 89" or not _is_young(session.low(start, end)):
+                yield _Found(start, end, cast(PersonRole, role), doubtful=True)
+
+
+def _is_young(said: str) -> bool:
+    """Whether a number is an age that need not be hidden."""
+    value = number_of(said)
+    return value is not None and value < 90
 
 
 def _replacement(session: Session, item: _Found) -> str:
