@@ -536,9 +536,9 @@ def point_times(vocabulary: Vocabulary, nlp: Any) -> dict[str, Any]:
     exact: list[int] = []
     inside: list[int] = []
     unheard = recordings = 0
-    for path in sorted(SPOKEN.glob("*.plain.json.gz")):
+    for path in sorted(SPOKEN.glob("*.adapted.json.gz")):
         script = path.with_name(path.name.split(".")[0] + ".txt")
-        times = path.with_name(path.name.removesuffix(".plain.json.gz") + ".times.tsv")
+        times = path.with_name(path.name.removesuffix(".adapted.json.gz") + ".times.tsv")
         if not script.is_file() or not times.is_file():
             continue
         recordings += 1
