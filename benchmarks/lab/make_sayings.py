@@ -114,7 +114,7 @@ class Sayings:
     @cached_property
     def _decoys(self) -> list[str]:
         text = (DATA / "decoys.txt").read_text(encoding="utf-8")
-        return re.split(r"(?<=[.?!])\s+", text.strip())
+        return re.split(r"(?<=[.?!])\s+", " ".join(text.split()))
 
     def draw(self) -> tuple[str, str]:
         """A sentence as said and as written."""
