@@ -25,7 +25,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.model]
 
 STEM = "2026-03-02-kali-bichromicum-part-1-of-2"
 FROM_S, TO_S = 145, 187  # the end of the second prescription, two students' questions, an emergency
-NAME = "Tobias"  # a student, invented with the sample
+NAME = "Manini"  # a student, invented with the sample (Nandini), as the packaged model hears the name
 RATE_HZ = 48_000
 IS_PLAYING = "() => { const a = document.getElementById('audio'); return a && !a.paused && a.currentTime > 1; }"
 SAID, SAID_WORDS = "swollen eye with fever", "A swollen eye with fever after a sinus infection is an emergency"
