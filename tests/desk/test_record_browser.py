@@ -101,7 +101,8 @@ def test_record_pause_end_by_keys_and_what_was_said_is_heard(
         (lecture,) = store.lectures()
         words = store.transcripts(lecture.recording_sha256)[0].transcript.words
     heard = sounding(" ".join(word.text for word in words))
-    assert lecture.title.startswith("Recorded at")
+    assert "recorded-at" in lecture.id
+    assert lecture.title == "Kali bichromicum"  # the remedy spoken of
     assert all(words in heard for words in SAID), heard
     assert page.errors == []
 
