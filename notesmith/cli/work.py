@@ -54,9 +54,12 @@ def once(
     file: Annotated[Path, typer.Argument(help="A recording, or a transcript (vtt, srt, json, txt).")],
     to: Annotated[Path, typer.Option("--to", help="The folder the results go to.")] = Path("out"),
     language: Annotated[str, typer.Option(help="The language spoken (BCP 47).")] = "en",
-    model: Annotated[str, typer.Option(help="packaged (taught the craft's names), base (untaught), small, medium, large-v3, or a folder.")] = (
-        "packaged"
-    ),
+    model: Annotated[
+        str,
+        typer.Option(
+            help="packaged (taught the craft's names), base (untaught), small, medium, large-v3, or a folder."
+        ),
+    ] = ("packaged"),
     profile: Annotated[str, typer.Option(help="fast, accurate or testing.")] = "accurate",
     textbook: Annotated[
         Path | None, typer.Option(help="The text read aloud in the session, plain or Markdown.")
