@@ -59,7 +59,7 @@ def once(
         typer.Option(
             help="packaged (taught the craft's names), base (untaught), small, medium, large-v3, or a folder."
         ),
-    ] = ("packaged"),
+    ] = "packaged",
     profile: Annotated[str, typer.Option(help="fast, accurate or testing.")] = "accurate",
     textbook: Annotated[
         Path | None, typer.Option(help="The text read aloud in the session, plain or Markdown.")

@@ -12,7 +12,7 @@ import msgspec
 from notesmith.annotations import CarryOver, TeachingPoint
 from notesmith.extract.case_words import told_model
 from notesmith.extract.keys import key_of, unique_keys
-from notesmith.extract.learned import Features
+from notesmith.extract.learned import FROM_QUESTIONS, Features
 from notesmith.extract.lexicon import STOP_STEMS, stem
 from notesmith.extract.mentions import Hit
 from notesmith.extract.sentences import Look
@@ -75,7 +75,7 @@ def carry_features(look: Look, row: Features, topics: bool) -> dict[str, float]:
     """Features for whether a sentence promises or refers back. ``row`` are its state features."""
     found = {
         name: value for name, value in row.items()
-        if name.startswith(("w:", "f:", "g:", "place ")) or ":" not in name and "+" not in name and not name.startswith(("rule ", "near ", "since ", "until ", "many "))
+        if name.startswith(("w:", "f:", "g:", "place ")) or ":" not in name and "+" not in name and not name.startswith(("rule ", "near ", *FROM_QUESTIONS))
     }  # fmt: skip
     low = look.sentence.low
     flags = {

@@ -221,6 +221,10 @@ def state_features(session: Session, looks: Sequence[Look], rule_parts: Sequence
     return rows
 
 
+#: What the features of ``question_features`` begin with; they tell of structure, not of what a sentence says.
+FROM_QUESTIONS = ("since ", "until ", "many ")
+
+
 def _away(steps: int | None) -> str:
     return "none" if steps is None else str(steps) if steps < 5 else "5+" if steps < 9 else "9+"
 
@@ -248,7 +252,7 @@ def point_features(state: Features, part: str, before: str, after: str, ruled: b
     row = {
         name: value
         for name, value in state.items()
-        if not name.startswith(("rule ", "place ", "near ", "n:", "since ", "until ", "many "))
+        if not name.startswith(("rule ", "place ", "near ", "n:", *FROM_QUESTIONS))
         and name[:2] not in ("-3", "-2", "2:", "3:")
     }
     row[f"part {part}"] = row[f"before {before}"] = row[f"after {after}"] = 1.0
