@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from importlib.resources import files
 
 import msgspec
@@ -25,7 +25,7 @@ from notesmith.extract.session import Session
 OUTSIDE = "O"
 
 
-class Chain(msgspec.Struct, frozen=True):
+class Chain(msgspec.Struct, frozen=True, dict=True):
     """``weights`` has for each feature pairs of a label's place in ``labels`` and a weight; ``steps[a][b]`` is the
     weight of label ``b`` after ``a``. ``reluctance`` is taken from ``OUTSIDE``, since what is left out is missed
     more often than what is put in is wrong. Labels are ``B-`` or ``I-`` and a field, or ``OUTSIDE``."""
@@ -35,26 +35,30 @@ class Chain(msgspec.Struct, frozen=True):
     weights: dict[str, tuple[tuple[int, float], ...]]
     reluctance: float = 0.0
 
-    def scores(self, rows: Sequence[Sequence[str]]) -> np.ndarray:
-        """How each label fits each word: words by labels."""
-        names: dict[str, int] = {}
-        for row in rows:
-            for name in row:
-                if name in self.weights:
-                    names.setdefault(name, len(names))
-        weights = np.zeros((len(names), len(self.labels)))
-        for name, number in names.items():
-            for label, weight in self.weights[name]:
-                weights[number, label] += weight
-        found = np.array([weights[[names[name] for name in row if name in names]].sum(axis=0) for row in rows])
-        found[:, self.labels.index(OUTSIDE)] -= self.reluctance
+    @cached_property
+    def table(self) -> tuple[dict[str, int], np.ndarray]:
+        """The row of each feature, and the weights: features by labels."""
+        weights = np.zeros((len(self.weights), len(self.labels)))
+        for row, pairs in zip(weights, self.weights.values(), strict=True):
+            for label, weight in pairs:
+                row[label] += weight
+        return {name: place for place, name in enumerate(self.weights)}, weights
+
+    def scores(self, rows: Sequence[Sequence[str]], reluctance: float | None = None) -> np.ndarray:
+        """How each label fits each word: words by labels. ``reluctance`` instead of the chain's own."""
+        places, weights = self.table
+        at = places.get
+        found = np.empty((len(rows), len(self.labels)))
+        for row, into in zip(rows, found, strict=True):
+            weights[[place for name in row if (place := at(name)) is not None]].sum(axis=0, out=into)
+        found[:, self.labels.index(OUTSIDE)] -= self.reluctance if reluctance is None else reluctance
         return found
 
-    def fields(self, rows: Sequence[Sequence[str]]) -> list[tuple[str, int, int]]:
+    def fields(self, rows: Sequence[Sequence[str]], reluctance: float | None = None) -> list[tuple[str, int, int]]:
         """The fields of the best labelling: name and half-open places. ``rows`` are the features of each word."""
         if not rows:
             return []
-        scores = self.scores(rows)
+        scores = self.scores(rows, reluctance)
         steps = np.array(self.steps)
         value, back = scores[0], np.zeros(scores.shape, dtype=int)
         for place in range(1, len(scores)):

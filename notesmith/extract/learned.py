@@ -11,11 +11,12 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping, Sequence
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from importlib.resources import files
 from typing import get_args
 
 import msgspec
+import numpy as np
 
 from notesmith.annotations import PartKind, PointKind
 from notesmith.extract.cases import (
@@ -49,7 +50,7 @@ POINT_KINDS: tuple[str, ...] = get_args(PointKind)
 Features = Mapping[str, float]
 
 
-class Linear(msgspec.Struct, frozen=True):
+class Linear(msgspec.Struct, frozen=True, dict=True):
     """``weights`` has for each feature one number a class; ``bias`` one a class."""
 
     classes: tuple[str, ...]
@@ -58,14 +59,19 @@ class Linear(msgspec.Struct, frozen=True):
 
     def log_shares(self, features: Features) -> list[float]:
         """The logarithm of each class's share."""
-        sums = list(self.bias)
-        for name, value in features.items():
-            row = self.weights.get(name)
-            if row is not None:
-                sums = [held + value * weight for held, weight in zip(sums, row, strict=True)]
+        places, rows = self.table
+        known = [(place, value) for name, value in features.items() if (place := places.get(name)) is not None]
+        taken = rows[[0, *(place for place, _ in known)]] * np.array([1.0, *(value for _, value in known)])[:, None]
+        sums: list[float] = taken.sum(axis=0).tolist()
         top = max(sums)
         total = top + math.log(sum(math.exp(value - top) for value in sums))
         return [value - total for value in sums]
+
+    @cached_property
+    def table(self) -> tuple[dict[str, int], np.ndarray]:
+        """The row of each feature, and the weights with the bias first: features by classes."""
+        rows = np.array([self.bias, *self.weights.values()])
+        return {name: place for place, name in enumerate(self.weights, 1)}, rows
 
 
 class Model(msgspec.Struct, frozen=True):

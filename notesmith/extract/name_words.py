@@ -93,6 +93,5 @@ def learnt_names(
     session: Session, terms: Collection[int], term_words: Collection[str], cased: bool
 ) -> list[tuple[str, int, int]]:
     """Role and half-open units of each name the model sees; ``cased`` says whether the transcript has capitals."""
-    model = name_model()
-    ready = msgspec.structs.replace(model, reluctance=READINESS if cased else READINESS_WITHOUT_CAPITALS)
-    return ready.fields(name_rows(session, terms, term_words))
+    rows = name_rows(session, terms, term_words)
+    return name_model().fields(rows, READINESS if cased else READINESS_WITHOUT_CAPITALS)

@@ -157,6 +157,8 @@ GARBLED = 74
 GARBLED_ANYWHERE = 88
 #: The same for remedies of two words heard as one.
 GARBLED_JOINED = 68
+#: Words that are written with a capital wherever they stand.
+_ALWAYS_CAPITAL = frozenset(("i", "i'd", "i'll", "i'm", "i've"))
 _NEVER = frozenset(
     [
         "the", "and", "but", "now", "then", "here", "there", "this", "that", "otherwise", "because", "whereas",
@@ -662,11 +664,26 @@ class _Names:
         )  # fmt: skip
         self.sentence_starts = {sentence.start for sentence in session.sentences}
         self.entities: dict[int, str] = {}
-        for start, end, label in session.parse.entities():
+        self.cased = session.cased
+        for start, end, label in session.parse.entities(self._may_hold_a_name()):
             for unit in range(start, end):
                 self.entities[unit] = label
-        self.cased = session.cased
         self.lower_seen = {unit.bare for unit in session.units if unit.bare.islower()}
+
+    def _may_hold_a_name(self) -> list[Sentence]:
+        """The sentences whose entities can matter: all where no capitals are written, else those with a capital on a
+        word that is neither of the vocabulary nor only the first of its sentence."""
+        if not self.cased:
+            return list(self.session.sentences)
+        wanted = {
+            self.session.sentence_at(unit).index
+            for unit in range(len(self.session.units))
+            if self._capital(unit)
+            and unit not in self.term_units
+            and self.session.units[unit].low not in _ALWAYS_CAPITAL
+            and (unit not in self.sentence_starts or self._key(unit) not in OPENERS)
+        }
+        return [self.session.sentences[index] for index in sorted(wanted)]
 
     def find(self) -> list[_Found]:
         found = self._places()
@@ -1367,6 +1384,8 @@ class _Names:
         units = self.session.units
         if at in self.taken or at in self.remedy_units:
             return None
+        if self.cased and not self._capital(at) and self._before(at).rstrip(",") not in {"from", "village"}:
+            return None  # where capitals are written, no other place goes without one
         low = self._key(at)
         if not low or low in OTHER_PROPER:
             return None

@@ -321,7 +321,9 @@ class Parse:
                 spaces.append(position + 1 == len(pieces))
                 starts.append(position == 0 and index in sentence_starts)
         doc = Doc(nlp.vocab, words=words, spaces=spaces, sent_starts=starts)
-        self.doc = nlp(doc) if words else doc
+        self._namer = nlp.get_pipe("ner") if "ner" in nlp.pipe_names else None
+        with nlp.select_pipes(disable=[] if self._namer is None else ["ner"]):
+            self.doc = nlp(doc) if words else doc
         self.first_of = tuple(first_of)
         self.owner = tuple(owner)
 
@@ -350,10 +352,25 @@ class Parse:
     def tag(self, unit: int) -> str:
         return self._tags[unit]
 
-    def entities(self) -> Iterator[tuple[int, int, str]]:
-        """Half-open units and label of each entity the pipeline saw."""
-        for entity in self.doc.ents:
-            yield self.owner[entity.start], self.owner[entity.end - 1] + 1, str(entity.label_)
+    def entities(self, sentences: Sequence[Sentence]) -> Iterator[tuple[int, int, str]]:
+        """Half-open units and label of each entity the pipeline sees in these sentences, in order. Looking for them
+        takes as long as the parse, so it is asked for where it matters."""
+        from spacy.tokens import Doc
+
+        if self._namer is None or not sentences:
+            return
+        places = [token.i for sentence in sentences for token in self.tokens(sentence.start, sentence.end)]
+        tokens = [self.doc[place] for place in places]
+        doc = self._namer(
+            Doc(
+                self.doc.vocab,
+                words=[token.text for token in tokens],
+                spaces=[bool(token.whitespace_) for token in tokens],
+                sent_starts=[token.is_sent_start for token in tokens],
+            )
+        )
+        for entity in doc.ents:
+            yield self.owner[places[entity.start]], self.owner[places[entity.end - 1]] + 1, str(entity.label_)
 
 
 def lowered(text: str) -> str:
