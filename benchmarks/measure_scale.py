@@ -1,6 +1,7 @@
 """Grow a course by generated sessions of 30 minutes (imported text): time of the next one, store, site, memory.
 
     python benchmarks/run.py scale --sessions 1000 --folder KEPT       goes on where an earlier run stopped
+    python benchmarks/run.py scale --sessions 10000 --of 300 --folder KEPT
 
 A course grows by import, correction and extraction of one session after the other; a copy of its store is kept a few
 sessions before each mark. Then, mark by mark and with the program as it is now, the copy is published as a whole, as
@@ -9,6 +10,14 @@ extraction (``work``), then notes, search and site (``publish``). The middle of 
 every mark, is the time of the next single session; its growth is beside the mark of 10. On the same copy one word is
 then ruled on in the middle session, which goes the whole way again, and queries are asked of the store and, with
 ``--browser``, of the published site in Chromium.
+
+With ``--of N`` only the first N sessions go the whole way; each later one is dealt from two of them, drawn by lot: the
+beginning of one and the end of the other, with their corrections and what was found (``lab/deal_sessions.py``). Its text
+is less various than that of as many sessions that were made each by itself, and every sentence comes back about
+sessions / N times. That flatters what depends on the number of different words, mishearings and pairs (the list of
+words, the pages, the number of terms); it worsens nothing that we know of but the length of the lists of rare terms,
+since a word that stands in one of the N stands in a like share of all, and what a session touches, since one that is
+dealt has the remedies of two. It says nothing of the time of import, correction and extraction, which is told of N only.
 
 The talk is made by a seeded lottery, at the rates of a taught session: two remedies at its centre out of a curriculum
 of 250, thirty symptoms of which common ones come back often, three cases, and plain English words at the frequencies
@@ -33,11 +42,12 @@ from pathlib import Path
 from typing import Any
 
 import wordfreq
+from lab.deal_sessions import deal
 
 from notesmith import pipeline, search
 from notesmith.correct.forms import form_table
 from notesmith.course import Course, create_course, open_course
-from notesmith.lecture import CourseSettings
+from notesmith.lecture import CourseSettings, Lecture
 from notesmith.site import SiteReport
 from notesmith.sounds import load_costs
 from notesmith.store import Store
@@ -47,7 +57,7 @@ from notesmith.vocabulary import Vocabulary
 
 DESCRIPTION = "growth over generated sessions of 30 minutes: time of the next session, store, site, memory"
 WORDS_A_MINUTE = 130
-FIRST_DAY = date(2012, 1, 1)
+FIRST_DAY, DAYS_APART = date(2012, 1, 1), 2
 MARKS = (10, 100, 1000)
 AHEAD = 5  # sessions before a mark at which the copy is kept
 TURNS = 7  # sessions that are then taken in one by one
@@ -124,26 +134,33 @@ def _stamp(seconds: float) -> str:
 def run(arguments: list[str]) -> dict[str, Any]:
     parser = argparse.ArgumentParser(prog="scale")
     parser.add_argument("--sessions", type=int, default=10)
+    parser.add_argument("--of", type=int, help="take in only so many the whole way, and deal the others from them")
     parser.add_argument("--minutes", type=int, default=30, help="length of a session")
     parser.add_argument("--marks", type=int, nargs="*", default=MARKS, help="sizes of the course to measure at")
     parser.add_argument("--folder", type=Path, help="keep the course and the figures here, and go on from them")
     parser.add_argument("--browser", action="store_true", help="also a first search in Chromium, bytes and time")
     parser.add_argument("--stop-after", type=float, default=1e9, help="seconds after which to stop, to be gone on with")
     given = parser.parse_args(arguments)
+    whole = given.of or given.sessions
     marks = sorted({*(mark for mark in given.marks if mark <= given.sessions), given.sessions})
     with tempfile.TemporaryDirectory() as scratch:
         place = given.folder or Path(scratch) / "kept"
         place.mkdir(parents=True, exist_ok=True)
-        rows = _grow(place, given.sessions, given.minutes, marks, given.stop_after)
+        rows = _grow(place, given.sessions, whole, given.minutes, marks, given.stop_after)
         if len(rows) < given.sessions:
             return {"sessions": rows, "marks": []}
         kept = [mark for mark in marks if (place / f"at-{mark}").is_dir()]  # a mark named later has no copy
         found = _measure(place, Path(scratch), kept, given.minutes, given.browser)
-    return {"sessions": rows, "marks": _table(rows, found)}
+    return {"sessions": rows, "marks": _table(rows[:whole], found)}
 
 
-def _grow(place: Path, sessions: int, minutes: int, marks: Sequence[int], stop_after: float) -> list[dict[str, Any]]:
-    """Bring the kept course to so many sessions, leaving a copy a few sessions before each mark."""
+def _grow(
+    place: Path, sessions: int, whole: int, minutes: int, marks: Sequence[int], stop_after: float
+) -> list[dict[str, Any]]:
+    """Bring the kept course to so many sessions, leaving a copy a few sessions before each mark.
+
+    Those after the first ``whole`` are dealt from them.
+    """
     folder, kept = place / "course", place / "rows.jsonl"
     if (folder / "course.toml").is_file():
         course = open_course(folder)
@@ -154,6 +171,7 @@ def _grow(place: Path, sessions: int, minutes: int, marks: Sequence[int], stop_a
     stock = Stock(tools.vocabulary)
     _ = tools.nlp
     begun = time.monotonic()
+    sources: Sequence[Lecture] = ()
     with course.open_store() as store, tempfile.TemporaryDirectory() as scratch:
         for lecture in store.lectures()[len(rows) :]:  # a killed run was at it
             store.remove_lecture(lecture.id)
@@ -164,8 +182,14 @@ def _grow(place: Path, sessions: int, minutes: int, marks: Sequence[int], stop_a
                 if number == max(1, mark - AHEAD + 1):
                     _copy(course, place / f"at-{mark}")
             row: dict[str, Any] = {"session": number}
+            if number > whole and not sources:
+                sources = store.lectures()[:whole]
             row["cpu_s"], row["wall_s"] = _timed(
-                lambda n=number: _take_in(tools, store, Path(scratch), n, n, stock, minutes)  # type: ignore[misc]
+                lambda n=number, sources=sources: (  # type: ignore[misc]
+                    deal(tools, store, sources, n, _date(n))
+                    if n > whole
+                    else _take_in(tools, store, Path(scratch), n, n, stock, minutes)
+                )
             )
             row["store_mb"] = _store_mb(course)
             row["memory_mb"] = _memory_mb()
@@ -188,10 +212,14 @@ def _copy(course: Course, target: Path) -> None:
 def _take_in(
     tools: pipeline.Tools, store: Store, scratch: Path, day: int, number: int, stock: Stock, minutes: int
 ) -> None:
-    path = scratch / f"{FIRST_DAY + timedelta(days=4 * day)} Session {number:04}.vtt"
+    path = scratch / f"{_date(day)} Session {number:04}.vtt"
     path.write_text(talk(number, stock, minutes), encoding="utf-8")
     lecture, _ = pipeline.add_file(tools.course, store, path, tools.vocabulary)
     pipeline.process(tools, store, lecture)
+
+
+def _date(day: int) -> str:
+    return (FIRST_DAY + timedelta(days=DAYS_APART * day)).isoformat()
 
 
 def _measure(place: Path, scratch: Path, marks: Sequence[int], minutes: int, browser: bool) -> list[dict[str, Any]]:

@@ -24,7 +24,7 @@ from notesmith import correct, extract, notes, search, site, transcribe
 from notesmith.annotations import Corrections, Extraction
 from notesmith.course import Course
 from notesmith.curate import curate
-from notesmith.errors import CaptionError, InputError, StoreError
+from notesmith.errors import CaptionError, InputError, NotesmithError, StoreError
 from notesmith.files import output_errors, sha256_of, sweep, unfinished, write_if_changed
 from notesmith.labels import Proposal, apply_proposal, lecture_id, propose
 from notesmith.lecture import Lecture, LectureContent
@@ -223,6 +223,37 @@ def _heard_phones(name: str, transcript: Transcript, hearing: PhoneHearing) -> P
     return Progress(name, "correct", done_ms, transcript.duration_ms)
 
 
+def _word_rulings(lecture: Lecture, verdicts: Sequence[VerdictEntry]) -> list[VerdictEntry]:
+    rulings = (entry for entry in verdicts if isinstance(entry.verdict, WordVerdict))
+    return [entry for entry in rulings if entry.verdict.lecture_id in (None, lecture.id)]
+
+
+def _has_witness(tools: Tools, lecture: Lecture, transcript: Transcript) -> bool:
+    return tools.profile.witness and lecture.media is not None and transcript.word_times == "decoded"
+
+
+def corrections_key(tools: Tools, lecture: Lecture, transcript: Transcript, verdicts: Sequence[VerdictEntry]) -> str:
+    """The key under which a lecture's corrections are kept."""
+    rulings = [entry.verdict for entry in _word_rulings(lecture, verdicts)]
+    return digest(
+        correct.VERSION, transcript.digest, tools.vocabulary.digest, rulings, tools.textbook, lecture.remedy_ids,
+        lecture.title, _has_witness(tools, lecture, transcript),
+    )  # fmt: skip
+
+
+def extraction_key(tools: Tools, lecture: Lecture, transcript: Transcript, corrections: Corrections) -> str:
+    """The key under which what was found in a lecture is kept."""
+    return digest(
+        extract.VERSION, transcript.digest, corrections, tools.vocabulary.digest, _lecturer_names(tools),
+        lecture.remedy_ids,
+    )  # fmt: skip
+
+
+def _lecturer_names(tools: Tools) -> tuple[str, ...]:
+    settings = tools.course.settings
+    return (settings.lecturer, *settings.aliases)
+
+
 def ensure_corrections(
     tools: Tools,
     store: Store,
@@ -231,13 +262,9 @@ def ensure_corrections(
     verdicts: Sequence[VerdictEntry],
     report: Report = silent,
 ) -> Corrections:
-    rulings = [entry for entry in verdicts if isinstance(entry.verdict, WordVerdict)]
-    mine = [entry for entry in rulings if entry.verdict.lecture_id in (None, lecture.id)]
-    witness = tools.profile.witness and lecture.media is not None and transcript.word_times == "decoded"
-    key = digest(
-        correct.VERSION, transcript.digest, tools.vocabulary.digest, [entry.verdict for entry in mine],
-        tools.textbook, lecture.remedy_ids, lecture.title, witness,
-    )  # fmt: skip
+    mine = _word_rulings(lecture, verdicts)
+    witness = _has_witness(tools, lecture, transcript)
+    key = corrections_key(tools, lecture, transcript, verdicts)
     if (known := store.result(lecture.id, "corrections", Corrections, input_key=key)) is not None:
         return known
     report(Progress(lecture.id, "correct", 0, transcript.duration_ms or 1))
@@ -278,16 +305,14 @@ def ensure_extraction(
     corrections: Corrections,
     report: Report = silent,
 ) -> Extraction:
-    settings = tools.course.settings
-    names = (settings.lecturer, *settings.aliases)
-    key = digest(extract.VERSION, transcript.digest, corrections, tools.vocabulary.digest, names, lecture.remedy_ids)
+    key = extraction_key(tools, lecture, transcript, corrections)
     if (known := store.result(lecture.id, "extraction", Extraction, input_key=key)) is not None:
         return known
     report(Progress(lecture.id, "extract", 0, 1))
     extraction = extract.extract(
         read(transcript, corrections),
         tools.vocabulary,
-        lecturer_names=names,
+        lecturer_names=_lecturer_names(tools),
         subject_ids=lecture.remedy_ids,
         readings=corrections.readings,
         nlp=tools.nlp,
@@ -380,15 +405,28 @@ def publish(course: Course, store: Store, vocabulary: Vocabulary, report: Report
     """
     sweep((course.folder, course.recordings, course.notes))
     library = StoreLibrary(course, store, vocabulary)
-    remarks = []
+    remarks: list[str] = []
     written = store.result_keys("notes")
-    for entry in library.entries():
-        if written.get(entry.lecture.id) != entry.digest:
-            content = library.content(entry.lecture.id)
+    due = {e.lecture.id: e.digest for e in library.entries() if written.get(e.lecture.id) != e.digest}
+
+    def keep(prepared: search.Prepared) -> None:
+        if (key := due.pop(prepared.content.lecture.id, None)) is not None:
             # The notes' key vouches for the search index too, so it is written last.
-            search.index_lecture(store, content, vocabulary, library.verdicts)
-            remarks += _write_notes(course, store, vocabulary, library.verdicts, content, entry.digest)
-    built = site.build(library, course.site, report=lambda done, total: report(Progress("site", "site", done, total)))
+            search.index_prepared(store, prepared)
+            remarks.extend(_write_notes(course, store, vocabulary, library.verdicts, prepared.content, key))
+
+    def keep_others() -> None:
+        for identifier in tuple(due):
+            keep(search.prepare(library.content(identifier), vocabulary, library.verdicts))
+
+    try:
+        built = site.build(
+            library, course.site, report=lambda done, total: report(Progress("site", "site", done, total)), beside=keep
+        )
+    except NotesmithError:  # notes and search are had without the site too
+        keep_others()
+        raise
+    keep_others()
     return msgspec.structs.replace(built, remarks=(*remarks, *built.remarks))
 
 

@@ -97,10 +97,11 @@ def read(transcript: Transcript, corrections: Corrections) -> Reading:
             if end > span.end or end <= at:
                 raise ValueError(f"correction at word {at} leaves its segment {segment.id}")
             words = WordRange(at, end)
-            heard = transcript.text(words)
             if found is None:
-                tokens.append(Token(heard, words, transcript.time(words), segment.id))
+                word = transcript.words[at]
+                tokens.append(Token(word.text, words, word.time, segment.id))
             else:
+                heard = transcript.text(words)
                 text = replace_inside(heard, found.restored)
                 tokens.append(
                     Token(

@@ -137,7 +137,7 @@ def said(redaction: Redaction, words: WordRange) -> str:
     return redaction.text(" ".join(pieces))
 
 
-def records_of(content: LectureContent, redaction: Redaction, *, transcript: bool = True) -> tuple[Record, ...]:
+def records_of(content: LectureContent, redaction: Redaction) -> tuple[Record, ...]:
     """Everything that can be found in one lecture: points, cases, questions, then the sentences none of them covers."""
     found = content.extraction
     mentioned = sorted((m.words.start, m.concept_id) for m in found.mentions)
@@ -180,8 +180,7 @@ def records_of(content: LectureContent, redaction: Redaction, *, transcript: boo
                 concepts(question.words, *question.topic_ids),
             )
         )  # fmt: skip
-    if transcript:
-        records += _uncovered(content, redaction, covered, concepts)
+    records += _uncovered(content, redaction, covered, concepts)
     return tuple(sorted(records, key=lambda record: (record.start_ms, -record.end_ms)))
 
 
@@ -200,16 +199,37 @@ def _uncovered(content: LectureContent, redaction: Redaction, covered: bytearray
         )  # fmt: skip
 
 
-def indexed_concepts(record: Record, vocabulary: Vocabulary) -> dict[str, float]:
-    """The concepts a record is found by, with weights: its own, wider ones, its remedy, those its wording implies."""
+class Indexed(NamedTuple):
+    """A record and what it is found by: the stems of its text, and concepts with weights: its own, wider ones, its
+    remedy, those its wording implies.
+    """
+
+    record: Record
+    stems: list[str]
+    concepts: dict[str, float]
+
+
+def indexed(record: Record, vocabulary: Vocabulary) -> Indexed:
+    lexicon = lexicon_of(vocabulary)
+    stems = indexed_stems(record.text, lexicon)
     weights: dict[str, float] = dict.fromkeys(record.concept_ids, 1.0)
     wider = (*record.concept_ids, *((record.focus_id,) if record.focus_id else ()))
-    lexicon = lexicon_of(vocabulary)
-    for concept_id in lexicon.implied(indexed_stems(record.text, lexicon)):
+    for concept_id in (*lexicon.implied(stems), *ancestors(wider, vocabulary)):
         weights.setdefault(concept_id, 0.75)
-    for concept_id in ancestors(wider, vocabulary):
-        weights.setdefault(concept_id, 0.75)
-    return weights
+    return Indexed(record, stems, weights)
+
+
+class Prepared(NamedTuple):
+    """A lecture with its names replaced and all that can be found in it; made once for notes, search and site."""
+
+    content: LectureContent
+    redaction: Redaction
+    records: tuple[Indexed, ...]
+
+
+def prepare(content: LectureContent, vocabulary: Vocabulary, verdicts: Sequence[VerdictEntry] = ()) -> Prepared:
+    redaction = Redaction(content, verdicts)
+    return Prepared(content, redaction, tuple(indexed(r, vocabulary) for r in records_of(content, redaction)))
 
 
 def concept_token(concept_id: str) -> str:
@@ -224,20 +244,23 @@ def index_lecture(
     store: Store, content: LectureContent, vocabulary: Vocabulary, verdicts: Sequence[VerdictEntry] = ()
 ) -> int:
     """Put all that can be found in a lecture into the store; returns the number of records. Raises StoreError."""
+    return index_prepared(store, prepare(content, vocabulary, verdicts))
+
+
+def index_prepared(store: Store, prepared: Prepared) -> int:
+    """Put all that can be found in a lecture into the store; returns the number of records. Raises StoreError."""
+    lecture_id = prepared.content.lecture.id
     rows = []
-    for record in records_of(content, Redaction(content, verdicts)):
+    for record, stems, concepts in prepared.records:
         # A concept that is named or taught there stands twice, one that is only implied once.
         tokens = " ".join(
             token if weight < 1 else f"{token} {token}"
-            for token, weight in ((concept_token(c), w) for c, w in indexed_concepts(record, vocabulary).items())
+            for token, weight in ((concept_token(c), w) for c, w in concepts.items())
         )
         rows.append(
-            MomentRow(
-                content.lecture.id, record.kind, record.start_ms, record.end_ms, tokens, record.text,
-                " ".join(indexed_stems(record.text, lexicon_of(vocabulary))),
-            )
-        )  # fmt: skip
-    return replace_moments(store, content.lecture.id, rows)
+            MomentRow(lecture_id, record.kind, record.start_ms, record.end_ms, tokens, record.text, " ".join(stems))
+        )
+    return replace_moments(store, lecture_id, rows)
 
 
 def search(

@@ -290,7 +290,7 @@ def test_publishing_that_was_cut_off_leaves_nothing_out_of_the_search(tmp_path: 
     with course.open_store() as store:
         lecture, _ = pipeline.add_file(course, store, captions)
         pipeline.process(tools, store, lecture)
-        for owner, name in ((pipeline.search, "index_lecture"), (pipeline, "_write_notes"), (pipeline.site, "build")):
+        for owner, name in ((pipeline.search, "index_prepared"), (pipeline, "_write_notes"), (pipeline.site, "build")):
             with monkeypatch.context() as patch:
                 patch.setattr(owner, name, killed)
                 with pytest.raises(Killed):

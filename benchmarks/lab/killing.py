@@ -226,7 +226,7 @@ def watch_pipeline(stages: Stages) -> None:
         (pipeline.correct, "correct", "corrections"),
         (transcribe.AudioWitness, "score", "corrections: the sound asked again"),
         (pipeline.extract, "extract", "extraction"),
-        (pipeline.search, "index_lecture", "search index"),
+        (pipeline.search, "index_prepared", "search index"),
         (pipeline, "_write_notes", "notes"),
         (pipeline.site, "build", "site"),
         (building._Build, "_audio", "site: web sound"),

@@ -1696,7 +1696,8 @@ def redact(
     With ``words`` the mentions inside that range are replaced in any case of letters. Mentions elsewhere in the
     session are replaced too where the text holds the same capitalised name, so that none slips through.
     """
-    if not any(_may_hold(text, person.said) for person in persons):
+    low = text.lower() if text.isascii() else None
+    if low is not None and not any(_may_hold_low(low, person.said) for person in persons):
         return text
     inside: dict[str, str] = {}
     elsewhere: dict[str, str] = {}
@@ -1725,15 +1726,18 @@ _CALLING = (
 
 def _may_hold(text: str, said: str) -> bool:
     """False only where the words of a name are surely not all in a text, whatever their case."""
-    if not (text.isascii() and said.isascii()):
-        return True
-    low = text.lower()
+    return not text.isascii() or _may_hold_low(text.lower(), said)
+
+
+def _may_hold_low(low: str, said: str) -> bool:
+    """The same of a text of ASCII in small letters."""
     return all(word in low for word in _words_of(said))
 
 
 @lru_cache(maxsize=4096)
 def _words_of(said: str) -> tuple[str, ...]:
-    return tuple(word.strip(",") for word in said.lower().split())
+    """The words of a name in small letters; none, which every text holds, where it is not of ASCII."""
+    return tuple(word.strip(",") for word in said.lower().split()) if said.isascii() else ()
 
 
 def _swap(text: str, said: str, replacement: str, *, ignore_case: bool) -> str:

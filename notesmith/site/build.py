@@ -22,7 +22,7 @@ from notesmith.files import output_errors, sha256_of, sweep
 from notesmith.lecture import LectureContent
 from notesmith.library import Library, LibraryEntry, digest
 from notesmith.recording import encode_web_copy
-from notesmith.search import Record, Redaction, indexed_concepts, records_of
+from notesmith.search import Indexed, Prepared, Record, Redaction, indexed, prepare
 from notesmith.site import pages
 from notesmith.site.cards import Card, Head, SentenceCard, card_of, sentences_of, shares_of
 from notesmith.site.index import (
@@ -46,12 +46,13 @@ from notesmith.site.index import (
 from notesmith.store.site_state import SiteState, StateDamagedError
 from notesmith.transcript import TimeSpan
 
-VERSION = 8
-TITLES_A_FILE = 64
+VERSION = 9
+TITLES_A_FILE = 16  # the hits of a search in a long course are of as many lectures as there are hits
 MARK_NAME = "notesmith.txt"
 AUDIO_NAME, SUMS_NAME = "audio.json", "audio-sums.json"
 WebAudio = Callable[[Path, Path, Sequence[TimeSpan]], None]
 Report = Callable[[int, int], None]
+Beside = Callable[[Prepared], None]
 _SAFE_ID = re.compile(r"^[A-Za-z0-9][A-Za-z0-9._-]{0,120}$")
 
 
@@ -137,18 +138,20 @@ def cache_of(folder: Path) -> Path:
 
 
 def build(
-    library: Library, folder: Path, report: Report | None = None, *, web_audio: WebAudio = encode_web_copy
-) -> SiteReport:
-    """Build the site of a library into a folder. ``report`` is called with (done, total) lectures.
+    library: Library, folder: Path, report: Report | None = None, *, web_audio: WebAudio = encode_web_copy,
+    beside: Beside | None = None,
+) -> SiteReport:  # fmt: skip
+    """Build the site of a library into a folder. ``report`` is called with (done, total) lectures, ``beside`` with
+    each lecture that is taken in (again where all is made anew), so that others need not prepare it too.
 
     Raises OutputError where the folder cannot be written or holds something else, StoreError where the library does.
     """
-    told = report or (lambda done, total: None)
+    told, beside = report or (lambda done, total: None), beside or (lambda prepared: None)
     try:
-        return _Build(library, folder, told, web_audio).run()
+        return _Build(library, folder, told, web_audio, beside).run()
     except (msgspec.MsgspecError, StateDamagedError):  # a file of the cache is damaged: without it, all is made anew
         forget(folder)
-        return _Build(library, folder, told, web_audio).run()
+        return _Build(library, folder, told, web_audio, beside).run()
 
 
 def forget(folder: Path) -> None:
@@ -166,7 +169,7 @@ def is_current(library: Library, folder: Path) -> bool | None:
     """Whether the folder was built from just this library by just this program; None where that is not known."""
     if not _state_path(folder).is_file():
         return None
-    base = _Build(library, folder, lambda done, total: None, encode_web_copy).base
+    base = _Build(library, folder, lambda done, total: None, encode_web_copy, lambda prepared: None).base
     try:
         with SiteState(_state_path(folder)) as state:
             if not _vouched(state, folder):
@@ -192,12 +195,13 @@ def sound_sums(folder: Path) -> dict[str, str]:
 
 
 class _Build:
-    def __init__(self, library: Library, folder: Path, report: Report, web_audio: WebAudio) -> None:
+    def __init__(self, library: Library, folder: Path, report: Report, web_audio: WebAudio, beside: Beside) -> None:
         self.library = library
         self.folder = folder
         self.cache = cache_of(folder)
         self.report = report
         self.web_audio = web_audio
+        self.beside = beside
         self.writer = _Writer(folder)
         self.cache_made: set[Path] = set()
         self.remarks: list[str] = []
@@ -277,9 +281,9 @@ class _Build:
         """
         lecture_id = entry.lecture.id
         old = self._kept_file(lecture_id).records if known else ()
-        file, kept, found, concepts = self._lecture(entry)
-        postings = postings_of(slot, file.records, self.vocabulary, concepts)
-        was = postings_of(slot, old, self.vocabulary)
+        file, kept, found, records = self._lecture(entry)
+        postings = postings_of(slot, records)
+        was = self._postings_of(slot, old)
         if last and not known:
             index.add(slot, postings)
         else:
@@ -297,10 +301,12 @@ class _Build:
         pieces = {}
         for key, share in shares.items():
             body = msgspec.msgpack.encode(view.piece(key, share))
-            pieces[key] = (digest(body)[:16], body)
+            pieces[key] = (share.tells, digest(body)[:16], body)
         marks = self.state.marks(slot)
         self.state.put_pieces(slot, pieces, [key for key in marks if key not in pieces])
-        self.due.update(key for key in marks.keys() | pieces.keys() if marks.get(key) != pieces.get(key, ("",))[0])
+        self.due.update(
+            key for key in marks.keys() | pieces.keys() if key not in pieces or marks.get(key) != pieces[key][1]
+        )
         self.counted.add("page", marks, -1)
         self.counted.add("page", pieces, 1)
         self._write_cache(self._file_path(lecture_id), msgspec.msgpack.encode(file))
@@ -308,6 +314,9 @@ class _Build:
             self.writer.put(name, text)
         for number in range(_chunks(len(file.records)), _chunks(len(old))):
             self._unlink(f"search/r/{lecture_id}/{number}.js")
+
+    def _postings_of(self, slot: int, records: Sequence[Record]) -> dict[str, list[int]]:
+        return postings_of(slot, [indexed(record, self.vocabulary) for record in records])
 
     def _count_found(self, lecture_id: str, sign: int) -> None:
         if (body := self.state.found(lecture_id)) is not None:
@@ -352,30 +361,30 @@ class _Build:
 
     # ------------------------------------------------------------ one lecture
 
-    def _lecture(self, entry: LibraryEntry) -> tuple[LectureFile, KeptLecture, Found, list[dict[str, float]]]:
-        """What is kept of a lecture, and the concepts each of its records is found by."""
-        content = self.library.content(entry.lecture.id)
+    def _lecture(self, entry: LibraryEntry) -> tuple[LectureFile, KeptLecture, Found, list[Indexed]]:
+        """What is kept of a lecture, and its published records with what they are found by."""
+        prepared = prepare(self.library.content(entry.lecture.id), self.vocabulary, self.library.verdicts)
         self.read += 1
+        self.beside(prepared)
+        content, redaction, every = prepared
         publication = self.settings.publish
-        redaction = Redaction(content, self.library.verdicts)
         card = card_of(content, redaction, self.vocabulary)
         sentences = sentences_of(content, redaction) if publication.transcript else ()
-        records = records_of(content, redaction, transcript=publication.transcript)
+        records = [one for one in every if publication.transcript or one.record.kind != "transcript"]
         captions = pages.captions(sentences) if publication.transcript else ""
-        file = LectureFile(card, sentences, records, captions)
+        file = LectureFile(card, sentences, tuple(one.record for one in records), captions)
         heard = {
             (token.heard, concept)
             for sentence in sentences
             for token, concept in zip(sentence.tokens, sentence.concept_ids, strict=True)
             if token.heard and concept
         }
-        concepts = [indexed_concepts(r, self.vocabulary) for r in records]
-        present = {c for found in concepts for c in found if c in self.vocabulary}
+        present = {c for one in records for c in one.concepts if c in self.vocabulary}
         kept = KeptLecture(
             card.head, len(records), self._audio(content, redaction), card.waiting,
             sum(c.direction == "promised" for c in card.carry_overs),
         )  # fmt: skip
-        return file, kept, Found(tuple(sorted(present)), tuple(sorted(heard))), concepts
+        return file, kept, Found(tuple(sorted(present)), tuple(sorted(heard))), records
 
     def _audio(self, content: LectureContent, redaction: Redaction) -> str | None:
         lecture = content.lecture
@@ -429,7 +438,7 @@ class _Build:
 
     def _forget(self, lecture_id: str, slot: int) -> None:
         """Every trace of a lecture that is gone, but for its postings."""
-        self.counted.words(postings_of(slot, self._kept_file(lecture_id).records, self.vocabulary), -1)
+        self.counted.words(self._postings_of(slot, self._kept_file(lecture_id).records), -1)
         self._count_found(lecture_id, -1)
         marks = self.state.marks(slot)
         self.counted.add("page", marks, -1)
@@ -468,7 +477,7 @@ class _Build:
             if old_aliases.get(path) != key:
                 self.writer.put(path, view.moved_page(key))
         for key in sorted((self.due | view.near(came | gone)) - gone - {*pages.LISTS}):
-            pieces = self._pieces(key, pages.MOST_SESSIONS)
+            pieces = self._shown(key)
             for path, body in view.concept_page(key, pieces).items():
                 self.writer.put(path, body)
             if key.startswith("remedy/"):
@@ -481,8 +490,14 @@ class _Build:
             if kept.promised:
                 card = self._kept_file(lecture_id).card
                 coming += [(card.head, c) for c in card.carry_overs if c.direction == "promised"]
-        for path, body in view.overview_pages(coming).items():
+        overview = view.overview_pages(coming)
+        for path, body in overview.items():
             self.writer.put(path, body)
+        for folder in pages.INDEXES:
+            number = pages.parts_of_index(overview, folder) + 1
+            while (self.folder / pages.index_part(folder, number)).is_file():
+                self._unlink(pages.index_part(folder, number))
+                number += 1
         cards = [(key, found) for key, body in self.state.kept("clues").items()
                  if (found := msgspec.msgpack.decode(body, type=list[pages.Clue]))]  # fmt: skip
         for path, body in view.revision_pages(cards).items():
@@ -492,23 +507,35 @@ class _Build:
     def _view(self, heads: Sequence[Head]) -> pages.SiteView:
         return pages.SiteView(self.settings, self.vocabulary, self.state.tally("page"), heads)
 
-    def _pieces(self, key: str, most: int = -1, first: int = 0, last: int = 1 << 60) -> list[pages.Piece]:
-        return [msgspec.msgpack.decode(body, type=pages.Piece) for body in self.state.pieces(key, most, first, last)]
+    def _pieces(self, key: str, first: int, last: int) -> list[pages.Piece]:
+        return [msgspec.msgpack.decode(body, type=pages.Piece) for body in self.state.pieces(key, first, last)]
+
+    def _shown(self, key: str) -> list[pages.Piece]:
+        """The pieces that a course-wide page has room for, latest first."""
+        found: list[tuple[int, pages.Piece]] = []
+        room = pages.MOST_TEXT
+        for at, body in self.state.best_pieces(key, pages.MOST_SESSIONS):
+            piece = msgspec.msgpack.decode(body, type=pages.Piece)
+            room -= sum(len(block.text) for block in piece.blocks if block.section != "flash")
+            if room < 0 and found:
+                break
+            found.append((at, piece))
+        return [piece for _, piece in sorted(found, key=lambda one: -one[0])]
 
     def _lists(
         self, view: pages.SiteView, changed: set[str], before: Mapping[str, KeptLecture], appended: bool
     ) -> None:
         """The lists of cases, questions and sessions: the pages that show a changed lecture, or all of them anew."""
         wanted, had = pages.list_pages(len(self.kept)), pages.list_pages(len(before))
-        as_before = appended and len(before) > 0 and wanted.keys() == had.keys()
         order = list(self.kept)
         for kind in pages.LISTS:
             for name in had.keys() - wanted.keys():
                 self._unlink(pages.path_of(f"{kind}/{name}"))
             for name, (first, last) in wanted.items():
+                as_before = appended and name in had and pages.list_links(name, wanted) == pages.list_links(name, had)
                 if as_before and not changed.intersection(order[first:last]):
                     continue
-                pieces = [] if kind == "sessions" else self._pieces(kind, -1, first, last)
+                pieces = [] if kind == "sessions" else self._pieces(kind, first, last)
                 for path, body in view.list_page(kind, name, pieces).items():
                     self.writer.put(path, body)
 

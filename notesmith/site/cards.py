@@ -291,6 +291,11 @@ class Share(msgspec.Struct, frozen=True):
     taught_ms: tuple[int, ...] = ()
     passing_ms: tuple[int, ...] = ()
 
+    @property
+    def tells(self) -> bool:
+        """Whether more is said there than the name."""
+        return bool(self.points or self.cases or self.questions or self.comparisons or self.prescriptions)
+
 
 def pair_key(left: str, right: str) -> str:
     first, second = sorted((left, right))

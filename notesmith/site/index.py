@@ -25,7 +25,7 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from notesmith.search import KIND_WEIGHT, Record, indexed_concepts
+from notesmith.search import KIND_WEIGHT, Indexed, Record
 from notesmith.store.site_state import SiteState
 from notesmith.vocabulary import Vocabulary
 from notesmith.vocabulary.expand import (
@@ -34,7 +34,6 @@ from notesmith.vocabulary.expand import (
     Label,
     Lexicon,
     everyday,
-    indexed_stems,
     lay,
     learned,
     lexicon_of,
@@ -61,6 +60,7 @@ DIGITS = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_"
 
 Put = Callable[[str, str], None]
 Postings = NDArray[np.uint64]
+Held = dict[str, bytearray]  # packed postings by term
 
 
 def shard_count(lectures: int) -> int:
@@ -93,30 +93,27 @@ def varint(value: int) -> str:
     return "".join(out)
 
 
-def terms_of(record: Record, vocabulary: Vocabulary, concepts: Mapping[str, float] | None = None) -> dict[str, int]:
-    """Each term of a record with its quantised part of BM25 (0 to 15). ``concepts`` where they are known already."""
-    stems = indexed_stems(record.text, lexicon_of(vocabulary))
+def terms_of(found: Indexed) -> dict[str, int]:
+    """Each term of a record with its quantised part of BM25 (0 to 15)."""
+    record, stems, concepts = found
     weight = KIND_WEIGHT[record.kind] * (1.0 + 0.1 * (record.weight - 1.0)) * IMPACT
     length = 1.2 * (0.6 + 0.4 * len(stems) / 14)
     counts: dict[str, int] = {}
     for one in stems:
         counts[one] = counts.get(one, 0) + 1
     terms = {one: min(15, round(weight * n * 2.2 / (n + length))) for one, n in counts.items()}
-    for concept_id, part in (indexed_concepts(record, vocabulary) if concepts is None else concepts).items():
+    for concept_id, part in concepts.items():
         terms[token_of(concept_id)] = min(15, round(part * weight))
     return terms
 
 
-def postings_of(
-    slot: int, records: Sequence[Record], vocabulary: Vocabulary,
-    concepts: Sequence[Mapping[str, float]] | None = None,
-) -> dict[str, list[int]]:  # fmt: skip
+def postings_of(slot: int, records: Sequence[Indexed]) -> dict[str, list[int]]:
     """By term, packed postings: slot, ordinal, impact (4 bits), kind (2 bits)."""
     found: dict[str, list[int]] = {}
-    for ordinal, record in enumerate(records[:MOST_RECORDS]):
-        kind = KINDS.index(record.kind)
+    for ordinal, one in enumerate(records[:MOST_RECORDS]):
+        kind = KINDS.index(one.record.kind)
         base = ((slot << ORDINAL_BITS) | ordinal) << 6
-        for term, impact in terms_of(record, vocabulary, concepts[ordinal] if concepts else None).items():
+        for term, impact in terms_of(one).items():
             found.setdefault(term, []).append(base | (impact << 2) | kind)
     return found
 
@@ -136,14 +133,14 @@ class SearchIndex:
         self.before = before
         self.lectures = lectures
         self.lexicon: Lexicon = lexicon_of(vocabulary)
-        self._open: dict[str, dict[str, bytes]] = {}
+        self._open: dict[str, Held] = {}
         self._touched: set[str] = set()
 
-    def _file(self, name: str, *, touch: bool = False) -> dict[str, bytes]:
+    def _file(self, name: str, *, touch: bool = False) -> Held:
         """The postings of one published file, by its name (``t/1f``)."""
         if name not in self._open:
             body = self.state.postings(name)
-            self._open[name] = {} if body is None else msgspec.msgpack.decode(body, type=dict[str, bytes])
+            self._open[name] = {} if body is None else msgspec.msgpack.decode(body, type=Held)
         if touch:
             self._touched.add(name)
         return self._open[name]
@@ -157,7 +154,8 @@ class SearchIndex:
         """Put in a lecture that comes after all that are there."""
         for term, packed in postings.items():
             held = self._file(self._name(term, slot), touch=True)
-            held[term] = held.get(term, b"") + array("Q", packed).tobytes()
+            kept = held.setdefault(term, bytearray())  # added to in place: a long list is not copied at every lecture
+            kept += array("Q", packed).tobytes()
 
     def change(self, slot: int, before: Mapping[str, list[int]], after: Mapping[str, list[int]]) -> None:
         """Replace one lecture's postings; terms that stay the same are not touched."""
@@ -181,11 +179,11 @@ class SearchIndex:
         """Give every lecture its new slot; -1 drops the lecture. Touches every file."""
         table = np.array([*new_slots, -1], dtype=np.int64)
         for part in range(NEWEST):
-            every: dict[str, bytes] = {}
+            every: Held = {}
             for name in (*(f"t/{number:x}" for number in range(part, self.shards, NEWEST)), f"n/{part:x}"):
                 held = self._file(name, touch=True)
                 for term, packed in held.items():
-                    every[term] = every.get(term, b"") + packed
+                    every[term] = every.get(term, bytearray()) + packed
                 held.clear()
             for term in list(every):
                 before = np.frombuffer(every[term], dtype=np.uint64)
@@ -196,14 +194,14 @@ class SearchIndex:
             self._split(part, settled(part, self.lectures), every)
             self._file(f"n/{part:x}").update(every)
 
-    def _split(self, part: int, until: int, newest: dict[str, bytes]) -> None:
+    def _split(self, part: int, until: int, newest: Held) -> None:
         """Move postings of slots before ``until`` from those of a part to the large index, which holds none of them."""
         for term in list(newest):
             packed = np.frombuffer(newest[term], dtype=np.uint64)
             old = (packed >> SLOT_SHIFT) < until
             if old.any():
                 large = self._file(f"t/{fnv(term) % self.shards:x}", touch=True)
-                large[term] = large.get(term, b"") + packed[old].tobytes()
+                large[term] = large.get(term, bytearray()) + packed[old].tobytes()
                 _put(newest, term, packed[~old])
 
     # ------------------------------------------------------------ writing
@@ -231,9 +229,9 @@ class SearchIndex:
         yield from (f"n/{part:x}" for part in range(NEWEST))
 
 
-def _put(held: dict[str, bytes], term: str, packed: Postings) -> None:
+def _put(held: Held, term: str, packed: Postings) -> None:
     if len(packed):
-        held[term] = packed.tobytes()
+        held[term] = bytearray(packed.tobytes())
     else:
         held.pop(term, None)
 

@@ -29,7 +29,11 @@ from notesmith.vocabulary.expand import stems_of, words_of
 
 HERE = Path(__file__).resolve().parent
 MOST_SESSIONS = 120  # sessions shown on a course-wide page; more are found by search
+MOST_TEXT = 400_000  # characters of them, which a cheap phone can still show
 LIST_PAGE = 50  # sessions on a full page of a list
+LINKED_PAGES = 12  # a list of more pages is linked page to page, so that a new one changes few of the others
+INDEX_PAGE = 500  # entries on a page of an alphabetical index; one of twice as many is not cut
+INDEXES = ("remedies", "symptoms", "terms", "compare")
 FEED_ENTRIES = 30
 CLUES = 6
 CLUE_STEMS = 2
@@ -98,8 +102,8 @@ def join(pieces: Sequence[Piece]) -> dict[str, dict[str, Joined]]:
 
 def plain(value: Any) -> Any:
     """Text without control characters and direction overrides; everything else as it is."""
-    if isinstance(value, Markup) or not isinstance(value, str):
-        return value
+    if isinstance(value, Markup) or not isinstance(value, str) or value.isprintable():
+        return value  # what is printable holds none of them
     return _CONTROLS.sub("", value)
 
 
@@ -129,6 +133,12 @@ def seconds_of(ms: int) -> str:
 
 def first_upper(text: str) -> str:
     return text[:1].upper() + text[1:]
+
+
+def initial(label: str) -> str:
+    """The letter under which a label is listed; ``#`` where it begins with none."""
+    letter = (words_of(label) or ["#"])[0][:1].upper()
+    return letter if letter.isalpha() else "#"
 
 
 def label_of(vocabulary: Vocabulary, concept_id: str) -> str:
@@ -228,6 +238,33 @@ def list_pages(lectures: int) -> dict[str, tuple[int, int]]:
     full = max(1, lectures // LIST_PAGE) - 1
     older = {f"page-{n}": (LIST_PAGE * (n - 1), LIST_PAGE * n) for n in range(full, 0, -1)}
     return {"index": (LIST_PAGE * full, lectures), **older}
+
+
+def list_links(name: str, listed: Mapping[str, tuple[int, int]]) -> list[tuple[str, str, bool]]:
+    """The links from one page of a list to others: label, address and whether it is the page itself.
+
+    >>> [label for label, _, _ in list_links("page-2", list_pages(1000))]
+    ['Latest', 'Sessions 101 to 150', 'Sessions 51 to 100', 'Sessions 1 to 50']
+    """
+    names = list(listed)
+    if len(names) > LINKED_PAGES and name != "index":
+        at = names.index(name)
+        names = list(dict.fromkeys(("index", *names[max(1, at - 1) : at + 2], names[-1])))
+    label = {one: "Latest" if one == "index" else f"Sessions {listed[one][0] + 1} to {listed[one][1]}" for one in names}
+    return [(label[one], f"{one}.html", one == name) for one in names]
+
+
+def index_part(folder: str, number: int) -> str:
+    """The address of a page of an alphabetical index that is too long for one; numbers count from 1."""
+    return f"{folder}/index-{number}.html"
+
+
+def parts_of_index(files: Collection[str], folder: str) -> int:
+    """How many such pages there are among files."""
+    number = 0
+    while index_part(folder, number + 1) in files:
+        number += 1
+    return number
 
 
 class Entry(msgspec.Struct, frozen=True):
@@ -374,10 +411,9 @@ class SiteView:
 
     def list_page(self, kind: str, name: str, pieces: Sequence[Piece] = ()) -> dict[str, str]:
         """A page of cases, questions or sessions; of sessions the heads are printed."""
-        pages = list_pages(len(self.heads))
-        links = [("Latest" if one == "index" else f"Sessions {first + 1} to {last}", f"{one}.html", one == name)
-                 for one, (first, last) in pages.items()]  # fmt: skip
-        first, last = pages[name]
+        listed = list_pages(len(self.heads))
+        links = list_links(name, listed)
+        first, last = listed[name]
         return {
             path_of(f"{kind}/{name}"): self.render(
                 f"{kind}.html", "../", pages=links, sections=join(pieces), heads=list(reversed(self.heads[first:last]))
@@ -519,15 +555,15 @@ class SiteView:
             ),
             "about.html": self.render("about.html", ""),
             "search.html": self.render("search.html", ""),
-            "remedies/index.html": self._az("Remedies A to Z", ("remedy/",), "remedies"),
-            "symptoms/index.html": self._az("Symptoms and rubrics A to Z", ("rubric/", "chapter/"), "symptoms"),
-            "terms/index.html": self._az("Glossary", ("idea/", "author/", "book/", "journal/"), "terms"),
-            "compare/index.html": self._pairs(),
+            **self._az("Remedies A to Z", ("remedy/",), "remedies"),
+            **self._az("Symptoms and rubrics A to Z", ("rubric/", "chapter/"), "symptoms"),
+            **self._az("Glossary", ("idea/", "author/", "book/", "journal/"), "terms"),
+            **self._pairs(),
             "feed.xml": self.feed(latest[:FEED_ENTRIES]),
         }  # fmt: skip
 
-    def _az(self, title: str, prefixes: tuple[str, ...], folder: str) -> str:
-        letters: dict[str, list[Entry]] = {}
+    def _az(self, title: str, prefixes: tuple[str, ...], folder: str) -> dict[str, str]:
+        entries = []
         for key, count in self.counts.items():
             if not key.startswith(prefixes):
                 continue
@@ -536,26 +572,45 @@ class SiteView:
             if concept is not None:
                 note = " ".join(concept.fact("abbreviation")[:1]) if folder == "remedies" else ""
                 note = " ".join(concept.fact("gloss")) if folder == "terms" else note
-            label = self.label(key)
-            initial = (stems_of(label) or words_of(label) or ["#"])[0][:1].upper()
-            initial = (words_of(label) or ["#"])[0][:1].upper()
-            letters.setdefault(initial if initial.isalpha() else "#", []).append(
-                Entry(label, path_of(key).split("/")[1], count, note)
-            )
-        ordered = [
-            (letter, sorted(held, key=lambda e: (e.label.casefold(), e.href)))
-            for letter, held in sorted(letters.items())
-        ]
-        return self.render("az.html", "../", title=title, letters=ordered, folder=folder)
+            entries.append(Entry(self.label(key), path_of(key).split("/")[1], count, note))
+        return self._index(title, entries, folder)
 
-    def _pairs(self) -> str:
+    def _index(self, title: str, entries: Sequence[Entry], folder: str) -> dict[str, str]:
+        """The pages of an alphabetical index: one, or where it is long the parts and one that leads to them."""
+        placed = sorted((initial(e.label), e.label.casefold(), e.href, e) for e in entries)
+        size = INDEX_PAGE if len(placed) > 2 * INDEX_PAGE else len(placed) + 1
+        parts = [placed[at : at + size] for at in range(0, len(placed), size)]
+        names = [index_part(folder, n) if len(parts) > 1 else f"{folder}/index.html" for n in range(1, len(parts) + 1)]
+        begins: dict[str, str] = {}
+        for name, part in zip(names, parts, strict=True):
+            for letter, *_ in part:
+                begins.setdefault(letter, name.split("/")[1] if len(parts) > 1 else "")
+        files = {}
+        for name, part in zip(names, parts, strict=True):
+            letters: dict[str, list[Entry]] = {}
+            for letter, _, _, entry in part:
+                letters.setdefault(letter, []).append(entry)
+            files[name] = self.render(
+                "az.html", "../", title=title, folder=folder, begins=begins, letters=list(letters.items()), parts=[]
+            )
+        if len(parts) != 1:
+            listed = [(part[0][3].label, part[-1][3].label, name.split("/")[1])
+                      for name, part in zip(names, parts, strict=True)]  # fmt: skip
+            files[f"{folder}/index.html"] = self.render(
+                "az.html", "../", title=title, folder=folder, begins=begins, letters=[], parts=listed
+            )
+        return files
+
+    def _pairs(self) -> dict[str, str]:
         entries = []
         for key, count in self.counts.items():
             if key.startswith("pair/"):
                 left, right = (f"remedy/{slug}" for slug in key.removeprefix("pair/").split("+"))
                 entries.append(Entry(f"{self.short(left)} and {self.short(right)}", path_of(key).split("/")[1], count))
+        if len(entries) > 2 * INDEX_PAGE:
+            return self._index("Remedies compared", entries, "compare")
         entries.sort(key=lambda entry: entry.label.casefold())
-        return self.render("pairs.html", "../", entries=entries)
+        return {"compare/index.html": self.render("pairs.html", "../", entries=entries)}
 
     def feed(self, heads: Sequence[Head]) -> str:
         """Atom (RFC 4287). Ids are made from the lecture ids, so they stay when the address changes."""

@@ -19,11 +19,13 @@ CREATE TABLE IF NOT EXISTS fact (name TEXT PRIMARY KEY, value TEXT NOT NULL) STR
 CREATE TABLE IF NOT EXISTS lecture (
     id TEXT PRIMARY KEY, at INTEGER NOT NULL, digest TEXT NOT NULL, body BLOB NOT NULL, found BLOB NOT NULL
 ) STRICT;
--- What a lecture gives to a course-wide page.
+-- What a lecture gives to a course-wide page; told: whether it does more there than name what the page is about.
 CREATE TABLE IF NOT EXISTS piece (
-    page TEXT NOT NULL, at INTEGER NOT NULL, mark TEXT NOT NULL, body BLOB NOT NULL, PRIMARY KEY (page, at)
+    page TEXT NOT NULL, at INTEGER NOT NULL, told INTEGER NOT NULL, mark TEXT NOT NULL, body BLOB NOT NULL,
+    PRIMARY KEY (page, at)
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX IF NOT EXISTS piece_at ON piece (at);
+CREATE INDEX IF NOT EXISTS piece_told ON piece (page, told, at);
 -- How often something stands in the course; what stands nowhere has no row.
 CREATE TABLE IF NOT EXISTS tally (
     kind TEXT NOT NULL, name TEXT NOT NULL, number INTEGER NOT NULL, PRIMARY KEY (kind, name)
@@ -146,19 +148,27 @@ class SiteState:
         """The pages that a lecture has pieces on, with the pieces' marks."""
         return {str(page): str(mark) for page, mark in self._all("SELECT page, mark FROM piece WHERE at = ?", (at,))}
 
-    def put_pieces(self, at: int, pieces: Mapping[str, tuple[str, bytes]], gone: Sequence[str]) -> None:
-        """Put pieces (mark, body) in place, by page, and take away those on other pages."""
+    def put_pieces(self, at: int, pieces: Mapping[str, tuple[bool, str, bytes]], gone: Sequence[str]) -> None:
+        """Put pieces (told, mark, body) in place, by page, and take away those on other pages."""
         self._many("DELETE FROM piece WHERE page = ? AND at = ?", [(page, at) for page in gone])
-        rows = [(page, at, mark, body) for page, (mark, body) in sorted(pieces.items())]
-        self._many("INSERT OR REPLACE INTO piece VALUES (?, ?, ?, ?)", rows)
+        rows = [(page, at, int(told), mark, body) for page, (told, mark, body) in sorted(pieces.items())]
+        self._many("INSERT OR REPLACE INTO piece VALUES (?, ?, ?, ?, ?)", rows)
 
-    def pieces(self, page: str, most: int = -1, first: int = 0, last: int = 1 << 60) -> list[bytes]:
+    def pieces(self, page: str, first: int = 0, last: int = 1 << 60) -> list[bytes]:
         """A page's pieces, latest first, of lectures from ``first`` until before ``last``."""
         rows = self._all(
-            "SELECT body FROM piece WHERE page = ? AND at >= ? AND at < ? ORDER BY at DESC LIMIT ?",
-            (page, first, last, most),
+            "SELECT body FROM piece WHERE page = ? AND at >= ? AND at < ? ORDER BY at DESC", (page, first, last)
         )
         return [_body(row[0]) for row in rows]
+
+    def best_pieces(self, page: str, most: int) -> list[tuple[int, bytes]]:
+        """So many of a page's pieces with their places: those that tell more first, of these the latest first."""
+        rows = self._all(
+            "SELECT piece.at, body FROM (SELECT at, told FROM piece WHERE page = ? ORDER BY told DESC, at DESC LIMIT ?)"
+            " AS best JOIN piece ON piece.page = ? AND piece.at = best.at ORDER BY best.told DESC, best.at DESC",
+            (page, most, page),
+        )
+        return [(int(str(at)), _body(body)) for at, body in rows]
 
     # ------------------------------------------------------------ tallies and what else is kept
 

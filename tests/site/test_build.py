@@ -96,9 +96,15 @@ def test_an_incremental_build_equals_one_from_nothing(tmp_path, vocabulary, chan
 
 
 def test_a_course_grown_session_by_session_equals_one_from_nothing(tmp_path, vocabulary, monkeypatch):
-    """Lists of several pages, pages that show only the latest, and postings that go over to the large index."""
-    monkeypatch.setattr("notesmith.site.pages.LIST_PAGE", 2)
-    monkeypatch.setattr("notesmith.site.pages.MOST_SESSIONS", 3)
+    """Lists and indexes of several pages, pages that show a part, and postings that go over to the large index."""
+    for name, value in {
+        "LIST_PAGE": 2,
+        "LINKED_PAGES": 2,
+        "MOST_SESSIONS": 3,
+        "MOST_TEXT": 9000,
+        "INDEX_PAGE": 2,
+    }.items():
+        monkeypatch.setattr(f"notesmith.site.pages.{name}", value)
     monkeypatch.setattr("notesmith.site.index.PERIOD", 4)
     kinds = [kali_session(), thuja_session(), lycopodium_session(), hostile_session()]
     contents = [
@@ -112,7 +118,29 @@ def test_a_course_grown_session_by_session_equals_one_from_nothing(tmp_path, voc
         build(MemoryLibrary(SETTINGS, vocabulary, wanted), tmp_path / "site")
         build(MemoryLibrary(SETTINGS, vocabulary, wanted), tmp_path / name)
         assert files(tmp_path / "site") == files(tmp_path / name), name
-    assert (tmp_path / "site/sessions/page-3.html").is_file()
+    for name in ("sessions/page-3.html", "remedies/index-2.html"):
+        assert (tmp_path / "site" / name).is_file(), name
+    build(MemoryLibrary(SETTINGS, vocabulary, contents), tmp_path / "site")
+    check_links(tmp_path / "site")
+    build(MemoryLibrary(SETTINGS, vocabulary, [contents[2]]), tmp_path / "site")
+    build(MemoryLibrary(SETTINGS, vocabulary, [contents[2]]), tmp_path / "one")
+    assert files(tmp_path / "site") == files(tmp_path / "one")
+
+
+def test_a_page_shows_first_what_does_more_than_name_its_subject(tmp_path, vocabulary, monkeypatch):
+    monkeypatch.setattr("notesmith.site.pages.MOST_SESSIONS", 2)
+    taught = [
+        msgspec.structs.replace(c, lecture=msgspec.structs.replace(c.lecture, id=f"s-{n}"))
+        for n, c in enumerate((thuja_session(), thuja_session(), thuja_session()))
+    ]
+    bare = msgspec.structs.replace(
+        taught[2].extraction, points=(), vignettes=(), comparisons=(), prescriptions=(), questions=()
+    )
+    contents = [taught[0], taught[1], msgspec.structs.replace(taught[2], extraction=bare)]
+    build(MemoryLibrary(SETTINGS, vocabulary, contents), tmp_path / "site")
+    page = (tmp_path / "site/remedies/thuja-occidentalis.html").read_text("utf-8")
+    assert "Shown are 2 of 3 sessions" in page
+    assert "s-0.html" in page and "s-1.html" in page and "s-2.html" not in page
 
 
 def test_one_more_session_touches_as_much_however_long_the_course_is(tmp_path, vocabulary):
@@ -165,8 +193,12 @@ def test_a_deleted_session_leaves_no_trace(tmp_path, vocabulary):
 
 
 def test_all_links_lead_somewhere(site_folder):
+    assert check_links(site_folder) > 20
+
+
+def check_links(site_folder: Path) -> int:
+    """Fail where a link leads nowhere; returns the number of pages."""
     pages = {p: Page(p.read_text("utf-8")) for p in site_folder.rglob("*.html")}
-    assert len(pages) > 20
     for path, page in pages.items():
         assert len(page.ids) == len(set(page.ids)), path
         for link in page.links:
@@ -178,6 +210,7 @@ def test_all_links_lead_somewhere(site_folder):
             assert target.is_file(), f"{path.name}: {link}"
             if anchor and target.suffix == ".html" and not MEDIA_FRAGMENT.match(anchor):
                 assert unquote(anchor) in pages[target].ids, f"{path.name}: {link}"
+    return len(pages)
 
 
 def test_nothing_on_a_page_runs_or_calls_out(site_folder):

@@ -7,7 +7,7 @@
   const VALUE = {};
   for (let i = 0; i < 64; i += 1) VALUE[DIGITS[i]] = i;
   const KINDS = ["point", "case", "question", "transcript"];
-  const ORDINALS = 8192, CHUNK = 24, CANDIDATES = 40, IMPACT = 6.5, RELATIVE_SHARDS = 256, NEWEST = 256, MOST_CONCEPTS = 8;
+  const ORDINALS = 8192, CHUNK = 24, TITLES = 16, CANDIDATES = 40, IMPACT = 6.5, RELATIVE_SHARDS = 256, NEWEST = 256, MOST_CONCEPTS = 8;
   const CONCEPT_WEIGHT = 2.0, OTHER_CONCEPTS = 0.4, COVERAGE_PART = 0.9, UNKNOWN_WORD = 3.0, LAY = 0.8, RELATIVES_IN_ALL = 20, ALIKE = 0.7, ALIKE_KNOWN = 0.88;
   const LEAST_ALIKE = 0.7, OTHER_INITIAL = 0.6, COMMONER = 0.15, NEAREST = 6, MOST_NEAR = 3, IMPLIED_PART = 0.75, NEAR_ROWS = 2, NEAR_PART = 0.4, INSIDE_CASE = 0.3;
   const WORDING_CONCEPTS = 3, WORDING_STEMS = 20, WORDING_WEIGHT = 0.8, LEARNED_WEIGHT = 0.9, PARTS_WEIGHT = 0.6, LEAST_SAID = 0.6, SURE = 0.7;
@@ -548,9 +548,9 @@
     }
     async function fetchRecords(list) {
       const slots = list.map(([doc]) => Math.floor(doc / ORDINALS));
-      const heads = await need(slots.map((slot) => "l/" + Math.floor(slot / 64)));
+      const heads = await need(slots.map((slot) => "l/" + Math.floor(slot / TITLES)));
       const places = list.map(([doc, score], i) => {
-        const head = heads[i] ? heads[i][slots[i] % 64] : null;
+        const head = heads[i] ? heads[i][slots[i] % TITLES] : null;
         return { head, doc, slot: slots[i], ordinal: doc % ORDINALS, score };
       }).filter((p) => p.head);
       const chunks = await need(places.map((p) => "r/" + p.head[0] + "/" + Math.floor(p.ordinal / CHUNK)));
