@@ -34,7 +34,7 @@ from notesmith.reading import read
 from notesmith.recording import probe
 from notesmith.sounds.hearing import PhoneHearing
 from notesmith.store import Store
-from notesmith.transcript import Segment, Transcript
+from notesmith.transcript import Segment, Transcript, sounding
 from notesmith.verdicts import NoteVerdict, PersonVerdict, VerdictEntry, WordVerdict
 from notesmith.vocabulary import Vocabulary
 
@@ -44,6 +44,7 @@ if TYPE_CHECKING:
 CAPTION_ENDINGS = frozenset({".vtt", ".srt", ".json", ".txt"})
 OPENING_WORDS = 150
 HEARING = "hearing"  # the stage that keeps the phones heard in a recording
+NAMES = "names"  # the stage that keeps which names are spoken in a lecture
 
 
 class Progress(msgspec.Struct, frozen=True):
@@ -357,22 +358,53 @@ class StoreLibrary:
         self.store = store
         self.verdicts = store.verdicts()
         self._last: LectureContent | None = None
+        self.unlisted: dict[str, tuple[str, tuple[str, ...]]] = {}
 
     def entries(self) -> Sequence[LibraryEntry]:
+        return self._entries
+
+    @cached_property
+    def _entries(self) -> Sequence[LibraryEntry]:
         persons = [entry.verdict for entry in self.verdicts if isinstance(entry.verdict, PersonVerdict)]
+        named = [(sounding(verdict.said), verdict) for verdict in persons]
         notes: dict[str, list[NoteVerdict]] = {}
         for entry in self.verdicts:
             if isinstance(entry.verdict, NoteVerdict):
                 notes.setdefault(entry.verdict.lecture_id, []).append(entry.verdict)
         corrections, extractions = (self.store.result_keys(stage) for stage in ("corrections", "extraction"))
+        names = self._names(extractions) if persons else {}
         return [
             LibraryEntry(
                 one,
-                digest(one, corrections[one.id], extractions[one.id], notes.get(one.id, []), persons, search.VERSION),
+                digest(
+                    one, corrections[one.id], extractions[one.id], notes.get(one.id, []),
+                    # Only rulings on names that are spoken there, so that one more leaves the other lectures alone.
+                    [v for said, v in named if said in names[one.id] and v.lecture_id in (None, one.id)],
+                    search.VERSION,
+                ),
             )
             for one in self.store.lectures()
             if one.id in corrections and one.id in extractions
-        ]
+        ]  # fmt: skip
+
+    def _names(self, extractions: Mapping[str, str]) -> Mapping[str, frozenset[str]]:
+        """By lecture, the names spoken in it, as they sound."""
+        kept = self.store.results(NAMES, tuple[str, ...])
+        found = {}
+        for identifier, key in extractions.items():
+            if identifier not in kept or kept[identifier][0] != key:
+                extraction = self.store.result(identifier, "extraction", Extraction)
+                names = {sounding(one.said) for one in extraction.persons} if extraction else set()
+                kept[identifier] = self.unlisted[identifier] = key, tuple(sorted(names))
+            found[identifier] = frozenset(kept[identifier][1])
+        return found
+
+    def keep_names(self) -> None:
+        """Keep what names are spoken where, so that it need not be looked up again."""
+        with self.store.transaction():
+            for identifier, (key, names) in self.unlisted.items():
+                self.store.put_result(identifier, NAMES, key, names)
+        self.unlisted.clear()
 
     def content(self, lecture_id: str) -> LectureContent:
         # Notes, search and site ask for the same lecture one after the other.
@@ -408,6 +440,7 @@ def publish(course: Course, store: Store, vocabulary: Vocabulary, report: Report
     remarks: list[str] = []
     written = store.result_keys("notes")
     due = {e.lecture.id: e.digest for e in library.entries() if written.get(e.lecture.id) != e.digest}
+    library.keep_names()
 
     def keep(prepared: search.Prepared) -> None:
         if (key := due.pop(prepared.content.lecture.id, None)) is not None:

@@ -12,6 +12,7 @@ import re
 import shutil
 import tempfile
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import cached_property
 from pathlib import Path
 
 import msgspec
@@ -395,7 +396,7 @@ class _Build:
             target.unlink(missing_ok=True)
             return None
         mute = mute_spans(redaction.persons, content.transcript.words, redaction.rulings)
-        known = self._audio_keys()
+        known = self._audio_keys
         key = digest(lecture.recording_sha256, mute)
         if target.is_file() and known.get(lecture.id) == key:
             return name
@@ -415,7 +416,9 @@ class _Build:
         self._write_cache(self.cache / AUDIO_NAME, msgspec.json.encode(known, order="sorted"))
         return name
 
+    @cached_property
     def _audio_keys(self) -> dict[str, str]:
+        """By lecture, what its web copy was made from; kept on the disk after each change."""
         try:
             return msgspec.json.decode((self.cache / AUDIO_NAME).read_bytes(), type=dict[str, str])
         except (OSError, msgspec.MsgspecError):
@@ -449,7 +452,7 @@ class _Build:
         self._unlink(f"audio/{lecture_id}.mp3")
         shutil.rmtree(self.folder / "search" / "r" / lecture_id, ignore_errors=True)
         self._file_path(lecture_id).unlink(missing_ok=True)
-        known = self._audio_keys()
+        known = self._audio_keys
         if known.pop(lecture_id, None):
             self._write_cache(self.cache / AUDIO_NAME, msgspec.json.encode(known, order="sorted"))
         del self.kept[lecture_id]

@@ -237,6 +237,16 @@ class Store:
             return None
         return _unpack(_bytes(rows[0][1]), of)
 
+    def results(self, stage: str, of: type[T]) -> dict[str, tuple[str, T]]:
+        """The keys and results of a stage, by lecture; damaged ones are left out."""
+        found = {}
+        for lecture_id, key, body in self.query(
+            "SELECT lecture_id, input_key, body FROM result WHERE stage = ?", (stage,)
+        ):
+            with contextlib.suppress(StoreError):
+                found[str(lecture_id)] = str(key), _unpack(_bytes(body), of)
+        return found
+
     def put_result(self, lecture_id: str, stage: str, input_key: str, value: object) -> None:
         with self.transaction() as connection:
             connection.execute(
