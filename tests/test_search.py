@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from notesmith.search import (
+    OTHER_REMEDY_PART,
     Asked,
     Redaction,
     concept_token,
@@ -71,6 +72,36 @@ def store(tmp_path, vocabulary):
 )
 def test_words_lead_to_their_concept(vocabulary, query, concept):
     assert expand(query, lexicon_of(vocabulary)).concepts[0][0] == concept
+
+
+def test_shorthand_of_case_notes_is_asked_in_words(vocabulary):
+    """Common practice in case notes; the wordings are from memory."""
+    assert words_of("c/o HA w/nausea, n/v; f/u") == ["with", "ha", "with", "nausea", "nausea", "vomiting", "follow"]
+    assert words_of("and/or 1/2") == ["and", "or", "1", "2"]
+    lexicon = lexicon_of(vocabulary)
+    assert "headach" in dict(expand("pt c/o HA", lexicon).groups[-1])
+    breathless = expand("SOB at night", lexicon).wordings[0]
+    assert [set(words) & {"breath", "short"} for words in breathless.words] == [{"breath"}, {"short"}]
+
+
+def test_evening_is_not_even():
+    assert stem("evening") != stem("even")
+
+
+def test_a_long_query_still_names_its_remedy(vocabulary):
+    found = dict(expand("Puls. amel. open air, agg. warm room", lexicon_of(vocabulary)).concepts)
+    assert found["remedy/pulsatilla-nigricans"] >= 0.5
+
+
+def test_a_moment_of_another_remedy_than_the_named_one_ranks_behind(store, vocabulary, monkeypatch):
+    query = "thuja discharges in long threads"
+    behind = {hit.text: hit.score for hit in search(store, vocabulary, query)}
+    monkeypatch.setattr("notesmith.search.OTHER_REMEDY_PART", 1.0)
+    level = search(store, vocabulary, query)
+    other = next(hit for hit in level if "threads" in hit.text)
+    assert behind[other.text] == pytest.approx(OTHER_REMEDY_PART * other.score, abs=1e-3)
+    named = next(hit for hit in level if "remedy/thuja-occidentalis" in hit.concept_ids)
+    assert behind[named.text] == named.score
 
 
 REFERENCE = Path(__file__).resolve().parents[2] / "shared" / "reference"

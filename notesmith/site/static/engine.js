@@ -7,19 +7,17 @@
   const VALUE = {};
   for (let i = 0; i < 64; i += 1) VALUE[DIGITS[i]] = i;
   const KINDS = ["point", "case", "question", "transcript"];
-  const ORDINALS = 8192, CHUNK = 24, TITLES = 16, CANDIDATES = 40, IMPACT = 6.5, RELATIVE_SHARDS = 256, NEWEST = 256, MOST_CONCEPTS = 8;
-  const CONCEPT_WEIGHT = 2.0, OTHER_CONCEPTS = 0.4, COVERAGE_PART = 0.9, UNKNOWN_WORD = 3.0, LAY = 0.8, RELATIVES_IN_ALL = 20, ALIKE = 0.7, ALIKE_KNOWN = 0.88;
-  const LEAST_ALIKE = 0.7, OTHER_INITIAL = 0.6, COMMONER = 0.15, NEAREST = 6, MOST_NEAR = 3, IMPLIED_PART = 0.75, NEAR_ROWS = 2, NEAR_PART = 0.4, INSIDE_CASE = 0.3;
-  const WORDING_CONCEPTS = 3, WORDING_STEMS = 20, WORDING_WEIGHT = 0.8, LEARNED_WEIGHT = 0.9, PARTS_WEIGHT = 0.6, LEAST_SAID = 0.6, SURE = 0.7;
-  const SHORT = 12, MOST_BY_SOUND = 0.95;
+  const ORDINALS = 8192, CHUNK = 24, TITLES = 16, CANDIDATES = 40, IMPACT = 6.5, RELATIVE_SHARDS = 256, NEWEST = 256, SURE = 0.7;
   const STOP = new Set(("a about all also am an and any are as at be been but by can do does for from get gets had has have he her him his how i if in into is it its like me more my of on or our out she so some that the their them then there these they this to very was we were what when where which who why will with would you your being too up").split(" "));
 
+  const SLASHED = { "b/c": "from", "b/l": "both", "c/o": "with", "d/t": "from", "f/u": "follow", "h/o": "history", "n/v": "nausea vomiting", "s/p": "after", "w/": "with", "w/o": "without" };
   function words(text) {
     const plain = text.replace(/’/g, "'").normalize("NFKD").toLowerCase().replace(/\p{M}/gu, "").replace(/</g, " worse ").replace(/>/g, " better ")
-      .replace(/(?<=\d)\s*([ap])\.?\s?m\b\.?/g, (_, half) => (half === "a" ? " morning" : " afternoon"));
+      .replace(/(?<=\d)\s*([ap])\.?\s?m\b\.?/g, (_, half) => (half === "a" ? " morning" : " afternoon"))
+      .replace(/(?<![a-z0-9])(?:[a-z]\/[a-z](?![a-z0-9])|w\/)/g, (short) => " " + (SLASHED[short] || short) + " ");
     return (plain.match(/[\p{L}\p{N}]+(?:'[\p{L}\p{N}]+)?/gu) || []).map((w) => w.replace(/'/g, "").slice(0, 40));
   }
-  const IRREGULAR = Object.fromEntries(("aches:ache ate:eat eaten:eat began:begin begun:begin best:better bitten:bite bled:bleed bought:buy breathless:breath broke:break broken:break brought:bring caught:catch children:child chosen:choose died:die drank:drink drawn:draw drew:draw driven:drive drove:drive drunk:drink dying:die fallen:fall fed:feed feet:foot fell:fall felt:feel flew:fly forgot:forget forgotten:forget fought:fight frozen:freeze gave:give given:give goes:go going:go gone:go grew:grow grown:grow heard:hear held:hold hid:hide hidden:hide kept:keep knew:know known:know lain:lie lay:lie laying:lie leapt:leap lied:lie lost:lose lying:lie made:make men:man met:meet mice:mouse oxen:ox paid:pay ran:run rang:ring risen:rise said:say sank:sink sat:sit seen:see sent:send shaken:shake shone:shine shook:shake shrank:shrink shrunk:shrink slept:sleep sold:sell sought:seek spat:spit spent:spend spoke:speak spoken:speak sprang:spring stole:steal stolen:steal stood:stand struck:strike stuck:stick stung:sting sung:sing sunken:sink swam:swim swept:sweep swollen:swell swore:swear sworn:swear swum:swim taken:take taught:teach teeth:tooth thought:think threw:throw thrown:throw tied:tie told:tell took:take tying:tie understood:understand went:go wept:weep woke:wake woken:wake women:woman wore:wear worn:wear worst:worse wrote:write written:write one:1 two:2 three:3 four:4 five:5 six:6 seven:7 eight:8 nine:9 ten:10 eleven:11 twelve:12 fifteen:15 twenty:20 thirty:30 forty:40 fifty:50 sixty:60 seventy:70 eighty:80 ninety:90 arent:not cannot:not cant:not couldnt:not didnt:not doesnt:not dont:not hadnt:not hasnt:not havent:not isnt:not mustnt:not neednt:not shouldnt:not wasnt:not werent:not wont:not wouldnt:not").split(" ").map((pair) => pair.split(":")));
+  const IRREGULAR = Object.fromEntries(("aches:ache ate:eat eaten:eat began:begin begun:begin best:better bitten:bite bled:bleed bought:buy breathless:breath broke:break broken:break brought:bring caught:catch children:child chosen:choose died:die drank:drink drawn:draw drew:draw driven:drive drove:drive drunk:drink dying:die evening:eve evenings:eve fallen:fall fed:feed feet:foot fell:fall felt:feel flew:fly forgot:forget forgotten:forget fought:fight frozen:freeze gave:give given:give goes:go going:go gone:go grew:grow grown:grow heard:hear held:hold hid:hide hidden:hide kept:keep knew:know known:know lain:lie lay:lie laying:lie leapt:leap lied:lie lost:lose lying:lie made:make men:man met:meet mice:mouse oxen:ox paid:pay ran:run rang:ring risen:rise said:say sank:sink sat:sit seen:see sent:send shaken:shake shone:shine shook:shake shrank:shrink shrunk:shrink slept:sleep sold:sell sought:seek spat:spit spent:spend spoke:speak spoken:speak sprang:spring stole:steal stolen:steal stood:stand struck:strike stuck:stick stung:sting sung:sing sunken:sink swam:swim swept:sweep swollen:swell swore:swear sworn:swear swum:swim taken:take taught:teach teeth:tooth thought:think threw:throw thrown:throw tied:tie told:tell took:take tying:tie understood:understand went:go wept:weep woke:wake woken:wake women:woman wore:wear worn:wear worst:worse wrote:write written:write one:1 two:2 three:3 four:4 five:5 six:6 seven:7 eight:8 nine:9 ten:10 eleven:11 twelve:12 fifteen:15 twenty:20 thirty:30 forty:40 fifty:50 sixty:60 seventy:70 eighty:80 ninety:90 arent:not cannot:not cant:not couldnt:not didnt:not doesnt:not dont:not hadnt:not hasnt:not havent:not isnt:not mustnt:not neednt:not shouldnt:not wasnt:not werent:not wont:not wouldnt:not").split(" ").map((pair) => pair.split(":")));
   function stem(given) {
     let w = Object.hasOwn(IRREGULAR, given) ? IRREGULAR[given] : given;
     const plural = w.endsWith("s") && !/(ss|us|is)$/.test(w);
@@ -116,10 +114,10 @@
     const found = [];
     let at = 0;
     while (at < text.length) {
-      const name = text.slice(at, at + 5), token = text.slice(at + 5, at + 13), weight = VALUE[text[at + 13]] / 10;
+      const name = text.slice(at, at + 5), token = text.slice(at + 5, at + 13), kind = VALUE[text[at + 13]];
       let total;
       [total, at] = number(text, at + 14);
-      found.push({ name, token, weight, total: total / 10 });
+      found.push({ name, token, weight: (kind % 20) / 10, remedy: kind >= 20, total: total / 10 });
     }
     return found;
   }
@@ -131,7 +129,7 @@
       await Promise.all(missing.map((name) => load(name).catch(() => { files[name] = null; })));
       return names.map((name) => files[name]);
     };
-    let meta = null;
+    let meta = null, W = null;  // what the course is, and the weights of the search, which the course store ranks by too
     /* What is known of a term, with its postings in all lectures but the newest ("t/") and in those ("n/"). */
     async function entries(terms) {
       const files = await need(terms.flatMap((term) => [["t/", meta.shards], ["n/", NEWEST]].map(([folder, count]) => folder + (hash(term) % count).toString(16))));
@@ -168,12 +166,12 @@
         let sum = 0;
         for (const [weight, , idf] of mine.values()) sum += weight * idf;
         const coverage = Math.min(1, sum / label.total);
-        if (coverage < 0.595) continue;
-        const score = label.weight * coverage * coverage * Math.sqrt(Math.min(1, sum / asked));
+        if (coverage < W.LEAST_COVERAGE - 0.005) continue;
+        const score = label.weight * coverage * coverage * Math.min(1, sum / asked) ** (label.remedy ? W.REMEDY_SHARE : W.QUERY_SHARE);
         const known = best.get(label.token);
-        if (score > (known ? known[0] : 0.2)) best.set(label.token, [score, [...new Set([...mine.values()].map((m) => m[1]))]]);
+        if (score > (known ? known[0] : W.LEAST_SCORE)) best.set(label.token, [score, [...new Set([...mine.values()].map((m) => m[1]))]]);
       }
-      return new Map([...best].sort((a, b) => b[1][0] - a[1][0] || (a[0] < b[0] ? -1 : 1)).slice(0, MOST_CONCEPTS));
+      return new Map([...best].sort((a, b) => b[1][0] - a[1][0] || (a[0] < b[0] ? -1 : 1)).slice(0, W.MOST_CONCEPTS));
     }
     let lexicon = null;
     async function nearWords() {
@@ -205,10 +203,10 @@
       }
       let best = null;
       for (const [name, other, token] of names.get(code[0]) || []) {
-        const bySound = alike(code, other, 0.55);
+        const bySound = alike(code, other, W.LEAST_BY_SOUND);
         if (!bySound) continue;
         const likeness = (bySound + alike(joined, name, 0)) / 2;
-        if (likeness >= ALIKE && (!best || likeness > best[1])) best = [token, likeness];
+        if (likeness >= W.SOUNDS_LIKE_UNKNOWN && (!best || likeness > best[1])) best = [token, likeness];
       }
       return best;
     }
@@ -223,15 +221,15 @@
         const letters = distance(word, list[i], limit + 2);
         const likeness = 1 - d / Math.max(target.length, other.length);
         const alike = Math.max(likeness, 1 - letters / Math.max(word.length, list[i].length));
-        if (letters > limit + 2 || alike < LEAST_ALIKE) return;
-        found.push({ one: stem(list[i]), cost: d + 0.3 * letters + (target[0] === other[0] ? 0 : OTHER_INITIAL), likeness });
+        if (letters > limit + 2 || alike < W.LEAST_ALIKE) return;
+        found.push({ one: stem(list[i]), cost: Math.min(d, letters) + 0.3 * letters + (target[0] === other[0] ? 0 : W.OTHER_INITIAL), likeness });
       });
       found.sort((a, b) => a.cost - b.cost || (a.one < b.one ? -1 : a.one > b.one ? 1 : 0));
       const best = new Map();
-      for (const item of found) if (best.size < NEAREST && !best.has(item.one)) best.set(item.one, item);
+      for (const item of found) if (best.size < W.NEAREST && !best.has(item.one)) best.set(item.one, item);
       const counts = await entries([...best.keys()]);
-      const rank = (item) => { const e = counts.get(item.one); return item.cost - COMMONER * Math.log(1 + (e ? e[0] : 0)); };
-      return [...best.values()].sort((a, b) => rank(a) - rank(b) || (a.one < b.one ? -1 : 1)).slice(0, MOST_NEAR)
+      const rank = (item) => { const e = counts.get(item.one); return item.cost - W.COMMONER * Math.log(1 + (e ? e[0] : 0)); };
+      return [...best.values()].sort((a, b) => rank(a) - rank(b) || (a.one < b.one ? -1 : 1)).slice(0, W.MOST_NEAR)
         .map(({ one, cost, likeness }) => [one, 0.95 / (1 + 0.2 * cost), likeness]);
     }
     /* Two words in use that a word nobody uses is made of. */
@@ -264,7 +262,7 @@
         const term = (learned.get(stems[at]) || []).find(([rest]) => rest.every((one, i) => stems[at + 1 + i] === one));
         if (!term) continue;
         const size = term[0].length + 1, groups = place.slice(at, at + size).filter((one) => one >= 0);
-        for (const words of term[1]) found.push({ groups, words, weight: LEARNED_WEIGHT });
+        for (const words of term[1]) found.push({ groups, words, weight: W.LEARNED_WEIGHT });
         at += size - 1;
       }
       return found;
@@ -291,7 +289,7 @@
       let stems = new Set();
       return wordings.filter(({ words }) => {
         const more = new Set([...stems, ...words.flat()]);
-        if (more.size > WORDING_STEMS) return false;
+        if (more.size > W.WORDING_STEMS) return false;
         stems = more;
         return true;
       });
@@ -326,9 +324,9 @@
       const groups = stems.map((one) => new Map([[one, 1]]));
       joins.forEach((one, i) => { if (held.has(one)) for (const g of [groups[i], groups[i + 1]]) if (!g.has(one)) g.set(one, 1); });
       const add = (at, list) => { for (const [one, weight] of list) if (!groups[at].has(one)) groups[at].set(one, weight); };
-      const few = Math.min(6, Math.max(2, Math.floor(RELATIVES_IN_ALL / (typed.length || 1))));
+      const few = Math.min(W.RELATIVES, Math.max(2, Math.floor(W.RELATIVES_IN_ALL / (typed.length || 1))));
       stems.forEach((one, at) => add(at, (relatives.get(one) || []).slice(0, few)));
-      for (const [at, one] of phrases(said, typed)) add(at, [[one, LAY]]);
+      for (const [at, one] of phrases(said, typed)) add(at, [[one, W.LAY_WEIGHT]]);
       const unknown = new Set();
       const made = new Map();
       for (const [i, w] of typed.entries()) {
@@ -338,7 +336,7 @@
       }
       typed.forEach((w, i) => { if (!known(w) && !made.has(i)) unknown.add(i); });
       // Abbreviations run together; a plural "s" may be the last part of one ("mags").
-      const short = typed.map((w, i) => (joinedParts.has(w) || (w.length <= SHORT && (unknown.has(i) || w.endsWith("s"))) ? together(w) : ""));
+      const short = typed.map((w, i) => (joinedParts.has(w) || (w.length <= W.SHORT && (unknown.has(i) || w.endsWith("s"))) ? together(w) : ""));
       const abbreviations = await entries([...new Set(short)].filter(Boolean));
       short.forEach((one, i) => { if (labelled(abbreviations.get(one))) { held.set(one, abbreviations.get(one)); groups[i].set(one, 1); unknown.delete(i); } });
       const corrected = [], found = new Map(), heard = new Set(), spelt = new Map();
@@ -361,22 +359,22 @@
       const missing = groups.flatMap((g) => [...g.keys()]).filter((one) => !held.has(one));
       for (const [term, entry] of await entries([...new Set(missing)])) held.set(term, entry);
       for (const [token, match] of concepts(groups, held)) if (match[0] > (found.get(token) || [0])[0]) found.set(token, match);
-      const best = [...found].sort((a, b) => b[1][0] - a[1][0] || (a[0] < b[0] ? -1 : 1)).slice(0, MOST_CONCEPTS);
+      const best = [...found].sort((a, b) => b[1][0] - a[1][0] || (a[0] < b[0] ? -1 : 1)).slice(0, W.MOST_CONCEPTS);
       for (const [term, entry] of await entries(best.map(([token]) => token))) held.set(term, entry);
       const more = new Map();
-      for (const [token, [score]] of best.slice(0, 1)) {
+      for (const [token, [score]] of best.slice(0, W.SYNONYM_CONCEPTS)) {
         const entry = held.get(token);
-        if (score < 0.5 || !entry || !entry[4]) continue;
-        for (const one of entry[4].split(" ")) more.set(one, Math.max(more.get(one) || 0, 0.4 * score));
+        if (score < W.SYNONYMS_FROM_SCORE || !entry || !entry[4]) continue;
+        for (const one of entry[4].split(" ")) more.set(one, Math.max(more.get(one) || 0, W.SYNONYM_WEIGHT * score));
       }
       for (const group of groups) for (const one of group.keys()) more.delete(one);
       const wordings = learnedIn(said, typed);
-      for (const [token, [score, support]] of best.slice(0, WORDING_CONCEPTS)) {
+      for (const [token, [score, support]] of best.slice(0, W.WORDING_CONCEPTS)) {
         const entry = held.get(token);
-        if (score < 0.5 || !entry || !entry[5]) continue;
-        for (const text of entry[5].split("|")) wordings.push({ groups: support, words: wording(text), weight: WORDING_WEIGHT * score });
+        if (score < W.SYNONYMS_FROM_SCORE || !entry || !entry[5]) continue;
+        for (const text of entry[5].split("|")) wordings.push({ groups: support, words: wording(text), weight: W.WORDING_WEIGHT * score });
       }
-      for (const [i, words] of made) wordings.push({ groups: [i], words, weight: PARTS_WEIGHT });
+      for (const [i, words] of made) wordings.push({ groups: [i], words, weight: W.PARTS_WEIGHT });
       const otherwise = bounded(wordings);
       for (const [term, entry] of await entries([...new Set([...more.keys(), ...otherwise.flatMap(({ words }) => words.flat())])])) held.set(term, entry);
       return { groups, concepts: best.map(([token, [score, support]]) => [token, score, support]), synonyms: [...more], wordings: otherwise, corrected, held };
@@ -408,7 +406,7 @@
           const doubtful = window.some((i) => unknown.has(i));
           if (size === 1 && !doubtful) continue;
           const hit = await nameLike(window.map((i) => typed[i]));
-          if (hit && (doubtful || hit[1] >= ALIKE_KNOWN)) found.push([window, hit[0], doubtful ? hit[1] : Math.min(hit[1], MOST_BY_SOUND)]);
+          if (hit && (doubtful || hit[1] >= W.SOUNDS_LIKE_KNOWN)) found.push([window, hit[0], doubtful ? hit[1] : Math.min(hit[1], W.MOST_BY_SOUND)]);
         }
       }
       found.sort((a, b) => b[2] - a[2] || a[0].length - b[0].length || a[0][0] - b[0][0]);
@@ -425,6 +423,7 @@
       const wanted = filters || {};
       [meta] = await need(["meta"]);
       if (!meta) throw new Error("the search index cannot be read");
+      W = meta.weights;
       const expansion = await expand(query);
       let allowed = null;
       for (const token of [wanted.remedy, wanted.chapter]) {
@@ -460,7 +459,7 @@
     function score(expansion, keep) {
       const { held } = expansion;
       const idf = (term) => { const e = held.get(term); return e && e[0] ? Math.log(1 + (meta.records - e[0] + 0.5) / (e[0] + 0.5)) : 0; };
-      const found = new Map();
+      const found = new Map(), kinds = new Map();
       const at = (doc) => {
         let one = found.get(doc);
         if (!one) { one = { sum: 0, concepts: [], parts: new Float64Array(size), answered: new Float64Array(size) }; found.set(doc, one); }
@@ -469,12 +468,16 @@
       const size = expansion.groups.length;
       const each = (term, use, of = at) => {
         const { docs, parts } = postings(held.get(term)[1]);
-        for (let i = 0; i < docs.length; i += 1) if (keep(docs[i], parts[i])) use(of(docs[i]), (parts[i] >> 2) / IMPACT);
+        for (let i = 0; i < docs.length; i += 1) {
+          if (!keep(docs[i], parts[i])) continue;
+          kinds.set(docs[i], parts[i] & 3);
+          use(of(docs[i]), (parts[i] >> 2) / IMPACT / W.KIND_WEIGHT[KINDS[parts[i] & 3]]);
+        }
       };
       const asks = expansion.groups.map((group, g) => {
         const first = idf(group.keys().next().value);
         const terms = [...group].filter(([one]) => idf(one)).map(([one, weight]) => [one, weight * (first ? Math.min(first, idf(one)) : idf(one))]);
-        const ask = terms.length ? Math.max(...terms.map(([, weight]) => weight)) : UNKNOWN_WORD;
+        const ask = terms.length ? Math.max(...terms.map(([, weight]) => weight)) : W.UNKNOWN_WORD;
         for (const [one, weight] of terms) each(one, (doc, part) => {
           doc.parts[g] = Math.max(doc.parts[g], weight * part);
           if (ask) doc.answered[g] = Math.max(doc.answered[g], weight / ask);
@@ -485,7 +488,7 @@
         const said = words.map((choices) => choices.filter(idf));
         const worth = said.map((choices) => Math.log(1 + meta.records / (1 + choices.reduce((n, one) => n + held.get(one)[0], 0))));
         const whole = worth.reduce((a, b) => a + b, 0);
-        if (said.reduce((sum, choices, w) => sum + (choices.length ? worth[w] : 0), 0) < LEAST_SAID * whole) continue;
+        if (said.reduce((sum, choices, w) => sum + (choices.length ? worth[w] : 0), 0) < W.LEAST_SAID * whole) continue;
         const shares = new Map();
         said.forEach((choices, w) => {
           const best = new Map();
@@ -496,7 +499,7 @@
           }
         });
         for (const [doc, [share, sum]] of shares) {
-          if (share < LEAST_SAID) continue;
+          if (share < W.LEAST_SAID) continue;
           const value = weight * share * share, one = at(doc);
           for (const g of groups) {
             one.parts[g] = Math.max(one.parts[g], value * asks[g] * sum / share);
@@ -507,20 +510,21 @@
       for (const [one, weight] of expansion.synonyms) if (idf(one)) each(one, (doc, part) => { doc.sum += weight * idf(one) * part; });
       expansion.concepts.forEach(([token, sure], c) => {
         if (!idf(token)) return;
-        const weight = CONCEPT_WEIGHT * sure * idf(token);
+        const weight = W.CONCEPT_WEIGHT * sure * idf(token);
         each(token, (doc, part) => { doc.concepts.push([c, weight * part, part]); });
       });
+      const named = remediesNamed(expansion);
       const asked = asks.reduce((a, b) => a + b, 0) || 1;
       const scores = new Map();
       for (const [doc, one] of found) {
         const parts = Float64Array.from(one.parts), answered = Float64Array.from(one.answered);
         // What the records beside it hold counts at a part of its worth; records are numbered in the order of time.
-        for (let beside = doc - NEAR_ROWS; beside <= doc + NEAR_ROWS; beside += 1) {
+        for (let beside = doc - W.NEAR_ROWS; beside <= doc + W.NEAR_ROWS; beside += 1) {
           const other = beside === doc || Math.floor(beside / ORDINALS) !== Math.floor(doc / ORDINALS) ? null : found.get(beside);
           if (!other) continue;
           for (let g = 0; g < size; g += 1) {
-            parts[g] = Math.max(parts[g], NEAR_PART * other.parts[g]);
-            answered[g] = Math.max(answered[g], NEAR_PART * other.answered[g]);
+            parts[g] = Math.max(parts[g], W.NEAR_PART * other.parts[g]);
+            answered[g] = Math.max(answered[g], W.NEAR_PART * other.answered[g]);
           }
         }
         let total = one.sum, covered = 0;
@@ -528,19 +532,34 @@
         // Concepts found by the same typed words are one answer; those found by others add to it.
         for (const [c, worth, part] of one.concepts.sort((a, b) => b[1] - a[1] || a[0] - b[0])) {
           const [, sure, support] = expansion.concepts[c];
-          total += worth * (support.some((g) => taken.has(g)) ? OTHER_CONCEPTS : 1);
-          for (const g of support) { taken.add(g); answered[g] = Math.max(answered[g], sure * Math.min(1, part / IMPLIED_PART)); }
+          total += worth * (support.some((g) => taken.has(g)) ? W.OTHER_CONCEPTS : 1);
+          for (const g of support) { taken.add(g); answered[g] = Math.max(answered[g], sure * Math.min(1, part / W.IMPLIED_PART)); }
         }
         for (let g = 0; g < size; g += 1) { total += parts[g]; covered += answered[g] * asks[g]; }
-        scores.set(doc, total * (1 - COVERAGE_PART + COVERAGE_PART * covered / asked));
+        const others = named.filter((remedy) => !one.concepts.some(([c]) => remedy.includes(c))).length / (named.length || 1);
+        const kind = KINDS[kinds.get(doc)];
+        const part = W.KIND_WEIGHT[kind] * (kind === "question" ? W.QUESTION_PART : 1) * W.OTHER_REMEDY_PART ** others;
+        scores.set(doc, total * (1 - W.COVERAGE_PART + W.COVERAGE_PART * covered / asked) * part);
       }
       return scores;
+    }
+    /* The remedies the query names, by the numbers of the concepts that each may be. */
+    function remediesNamed({ concepts, held }) {
+      const found = [];
+      concepts.forEach(([token, score, support], c) => {
+        const entry = held.get(token);
+        if (score < W.NAMED_FROM || !entry || !entry[0] || !String(entry[3]).startsWith("remedies/")) return;
+        const same = found.find((one) => support.some((g) => one.support.includes(g)));
+        if (!same) found.push({ support, score, numbers: [c] });
+        else if (score >= W.NAMED_AS_WELL * same.score) same.numbers.push(c);
+      });
+      return found.map(({ numbers }) => numbers);
     }
     /* A hit on a case leads to the moment of its story that answers best, where one answers enough. */
     async function placeInCase(hit, scores) {
       const inside = [];
       for (let doc = hit.doc + 1; doc <= hit.doc + hit.inside; doc += 1) {
-        if (scores.get(doc) >= INSIDE_CASE * hit.score) inside.push([doc, scores.get(doc)]);
+        if (scores.get(doc) >= W.INSIDE_CASE * hit.score) inside.push([doc, scores.get(doc)]);
       }
       inside.sort((a, b) => b[1] - a[1] || a[0] - b[0]);
       const best = (await fetchRecords(inside.slice(0, 2))).find((one) => one.kind !== "case");
