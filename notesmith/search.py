@@ -501,7 +501,7 @@ class Asked:
                 answered[group] = max(answered[group], sure * min(1.0, found[at] / weight / IMPLIED_PART))
         coverage = sum(a * b for a, b in zip(answered, self.asks, strict=True)) / (sum(self.asks) or 1.0)
         others = sum(not found.keys() & one for one in self.named) / (len(self.named) or 1)
-        part = (QUESTION_PART if row.kind == "question" else 1.0) * OTHER_REMEDY_PART**others
+        part = (QUESTION_PART if row.kind == "question" else 1.0) * math.pow(OTHER_REMEDY_PART, others)
         return total * (1 - COVERAGE_PART + COVERAGE_PART * coverage) * KIND_WEIGHT.get(row.kind, 1.0) * part
 
 
