@@ -37,7 +37,7 @@ def find(page, address, query):
 @pytest.mark.parametrize(
     ("query", "sentence"),
     [
-        ("Kali bichromicum", "keynote of Kali bi"),  # a remedy
+        ("Kali bichromicum", "drawn out in long threads"),  # a remedy
         ("Kali-bi.", "keynote of Kali bi"),  # its repertory abbreviation (Kent 1908)
         ("Lycopodeum", "Lycopodium"),  # misspelt
         ("lico podium", "Lycopodium"),  # as heard
