@@ -22,7 +22,7 @@ from notesmith.extract.language import load_nlp
 from notesmith.extract.mentions import Hit, find_hits
 from notesmith.extract.parts import find_parts, follow_focus, read_aloud, stretches_of, to_parts
 from notesmith.extract.points import find_points
-from notesmith.extract.prescriptions import find_potencies, find_prescriptions
+from notesmith.extract.prescriptions import find_potencies, find_prescriptions, with_short_names
 from notesmith.extract.questions import find_questions
 from notesmith.extract.sentences import Look, look_at
 from notesmith.extract.session import Session
@@ -30,7 +30,7 @@ from notesmith.reading import Reading
 from notesmith.vocabulary import Vocabulary
 
 #: Changed whenever the rules change, so that kept results are made anew.
-VERSION = "27"
+VERSION = "28"
 
 #: The families in the order they run; each leans only on those before it.
 RULES = (
@@ -102,10 +102,11 @@ def extract(
         return Extraction(digest)
     session = Session(reading, vocabulary, load_nlp() if nlp is None else nlp)
     hits = find_hits(session)
-    remedies = tuple(hit for hit in hits if hit.concept_id.startswith("remedy/"))
     looks = look_at(session, hits)
     ruled = by_rule(session, looks, hits, subject_ids, readings)
     focus, clauses = ruled.focus, ruled.clauses
+    hits = with_short_names(session, hits, focus)
+    remedies = tuple(hit for hit in hits if hit.concept_id.startswith("remedy/"))
     rows = learned.state_features(session, looks, ruled.parts)
     path = learned.best_path(rows, learned.model(), ruled.read)
     cases = learned.cases_in(looks, path, told_model().again)

@@ -68,7 +68,36 @@ _SPEAKER = re.compile(r"\b(?:i|i'll|i'm|we|we'll|we're|us|you)\b")
 
 DIRECTIONS: tuple[Literal["promised", "referred back"], ...] = ("promised", "referred back")
 #: The least share of a direction at which a sentence is taken for it.
-CARRIES_FROM = 0.3
+CARRIES_FROM = 0.15
+
+
+_JOINED = re.compile(r"[,;]? (?:and|but) ")
+_SOME_DAY = re.compile(
+    rf"\b(?:tomorrow|tonight|next|later|after|another|(?:one|some) day|in the|on {_WEEKDAY}|days?|weeks?|months?|session|class|lecture|hour|course|when|time|{_WEEKDAY}|"
+    r"january|february|march|april|june|july|august|september|october|november|december)\b"
+)
+_TO_BE_DONE = re.compile(
+    r"\b(?:will|shall|we (?:take|do)|i (?:do|make|bring|keep)|keeping|going to|comes?|get|begin|start)\b|'ll\b"
+)
+_SPEAKER_FIRST = re.compile(r"(?:we|i|you|then|there|that|it|s?he)\b")
+LEAST_PROMISE = 4  # words
+
+
+def _second_promise(low: str) -> int:
+    """The word at which a second thing is promised in the same breath, 0 where none is: ``Tomorrow the burns, and the
+    fractures I keep for the week after``."""
+    if not _SOME_DAY.search(low):
+        return 0
+    for match in _JOINED.finditer(low):
+        halves = low[: match.start()], low[match.end() :]
+        goes_on = _SPEAKER_FIRST.match(halves[1]) and not _SOME_DAY.search(halves[1])
+        whole = all(
+            len(half.split()) >= LEAST_PROMISE and (_SOME_DAY.search(half) or _TO_BE_DONE.search(half))
+            for half in halves
+        )
+        if whole and not goes_on:
+            return len(low[: match.end()].split())
+    return 0
 
 
 def carry_features(look: Look, row: Features, topics: bool) -> dict[str, float]:
@@ -110,13 +139,16 @@ def find_carry_overs(
             # "We have not done the teeth. Those I will do tomorrow."
             start = looks[index - 1].sentence.start
             topics = topics_of.get(index - 1, []) + topics
-        text = tidy(tuple(unit.text for unit in session.units[start:end])).text
-        found.append(
-            CarryOver(
-                key_of("carry", direction, look.sentence.low), direction, text, session.words(start, end), session.time(start, end),
-                tuple(dict.fromkeys(hit.concept_id for hit in topics)),
-            )
-        )  # fmt: skip
+        cut = start + _second_promise(session.low(start, end)) if direction == "promised" else start
+        for first, last in ((start, cut), (cut, end)):
+            if first < last:
+                named = [hit for hit in topics if hit.start < last and (hit.start >= first or first == start)]
+                found.append(
+                    CarryOver(
+                        key_of("carry", direction, look.sentence.low), direction, tidy(tuple(unit.text for unit in session.units[first:last])).text,
+                        session.words(first, last), session.time(first, last), tuple(dict.fromkeys(hit.concept_id for hit in named)),
+                    )
+                )  # fmt: skip
         if direction == "promised":
             used.add(index)
     keys = unique_keys([item.key for item in found])

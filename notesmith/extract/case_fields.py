@@ -13,7 +13,7 @@ from notesmith.extract.case_person import person_of, says_sex, states_age
 from notesmith.extract.case_words import Told, told_model, word_rows
 from notesmith.extract.cases import PERSON, CaseSpan
 from notesmith.extract.keys import key_of
-from notesmith.extract.lexicon import BODY_CHAPTERS, MIND_WORDS, MODALITY_WORDS, SENSATIONS
+from notesmith.extract.lexicon import BODY_CHAPTERS, MEDICINE_ENDINGS, MIND_WORDS, MODALITY_WORDS, SENSATIONS
 from notesmith.extract.mentions import Hit
 from notesmith.extract.potency_words import BARE_STEPS, NUMBER, potencies_in
 from notesmith.extract.prescriptions import DURATION, REPETITION, Given
@@ -347,6 +347,7 @@ def _build(
     ]  # fmt: skip
     found = [f for f in found if f.label not in told_of or not any(f.words.overlaps(other.words) for other in named)]
     found += named
+    found = _by_order(found)
     order = {label: index for index, label in enumerate(LABELS)}
     found = _unique(sorted(found, key=lambda f: (f.words.start, order[f.label])))
     stated = {f.label for f in found}
@@ -521,6 +522,16 @@ def _with_outcome(found: list[Finding]) -> list[Finding]:
     ]  # fmt: skip
 
 
+def _by_order(found: Sequence[Finding]) -> list[Finding]:
+    """How a case came out is the last state told of it; what was told before are changes on the way, however well they
+    sounded: words alone do not tell the two apart."""
+    states = ("follow-up change", "outcome")
+    last = max((f.words.start for f in found if f.label in states), default=-1)
+    return [
+        msgspec.structs.replace(f, label=states[f.words.start == last]) if f.label in states else f for f in found
+    ]  # fmt: skip
+
+
 def _unique(found: list[Finding]) -> list[Finding]:
     """One finding per label and place; of two that overlap under one label the longer stays."""
     kept: list[Finding] = []
@@ -561,11 +572,10 @@ _LEFT_GOING = re.compile(
     r"\b(?:continu\w+|go(?:es|ing)? on|went on|left (?:it |them |that |as )|as it was|still|not stopp?ed|not touch\w*|kept|keep|daily and)\b"
 )
 _MEDICINE_WORD = re.compile(
-    r"\b(?:\w*thyroxine|eltroxin|\w+(?:cycline|izine|idine|profen|gliptin|lukast|terol|tadine|zepam|dronate|parin|thiazide|semide)|tablets?|medicines?|medications?|inhalers?|ointments?|(?<!ice )creams?|drops|injections?|antibiotics?|"
+    rf"\b(?:\w*thyroxine|eltroxin|\w+{MEDICINE_ENDINGS}|tablets?|medicines?|medications?|inhalers?|ointments?|(?<!ice )creams?|drops|injections?|antibiotics?|"
     r"steroids?|insulin|painkillers?|antacids?|syrups?|pills?|pessary|surgery|operation|courses?|"
     r"treatments?|vitamins?|iron|calcium|hormon\w+|allopath\w*|ayurved\w*|churan|physiotherapy|"
-    r"chemotherapy|radiotherapy|dialysis|nebuli\w+|\w+(?:cillin|mycin|azole|olol|pril|sartan|prazole|"
-    r"statin|cortisone|solone|methasone|triptan|oxacin|formin|quine|dipine|azepam|profen))\b"
+    r"chemotherapy|radiotherapy|dialysis|nebuli\w+)\b"
 )
 
 

@@ -10,6 +10,8 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
+from itertools import islice
 
 from notesmith.extract.potency_words import NUMBER
 from notesmith.extract.sentences import Look
@@ -474,6 +476,91 @@ def likeness(looks: Sequence[Look], case: CaseSpan, text: str) -> float:
     return score + 0.5 * sum(1 for r in case_remedies if r.split("/")[1].split("-")[0] in text)
 
 
+_POINTS = frozenset(
+    "the our my that this same these those your of about mr mrs miss ms madam mama dona don dr frau puan señora".split()
+)
+_AT_SOMETHING = frozenset(
+    "in at after with without from by on for before since under into until till during like than as".split()
+)
+_LEADS_IN = frozenset(
+    "so now and then okay ok right righto well yes yeah ya ah oh aha but see anyway good back again one more thing finally also sir lastly before forget first come "
+    "coming go going return returning returned continue finish finishing complete end rest remember let us let's i we to".split()
+)
+_SOMEBODY_ELSE = frozenset("she he they it his her their there".split())
+_NAMING_WORD = re.compile(r"[^\W\d_][^\W\d_'-]{3,}|\b(?:boy|nun|lad|kid)\b")
+_NAMES_NOBODY = (
+    _COMMON
+    | _LEADS_IN
+    | _POINTS
+    | frozenset(
+        "left side given each every some many much little small young good great half third fourth fifth sixth seventh eighth ninth tenth "
+        "morning evening night hour hours minute minutes today yesterday tomorrow class book page everything nothing something anything somebody nobody "
+        "people person name thing things place room number slowly really always never often about would could should might".split()
+    )
+)
+_A_NUMBER = re.compile(NUMBER)
+#: How many words of a sentence may pass before somebody is named for it to take up their story, how often the naming word
+#: may have been said outside it, and what the words must come to.
+_OPENING_WORDS, _SAID_ELSEWHERE, RECALLS_FROM = 7, 2, 1.4
+
+
+def _alike(one: str, other: str) -> bool:
+    """Whether two words may name the same person or thing: ``bakery`` and ``baker``, ``fiddler`` and ``fiddle``."""
+    short, long = sorted((one.removesuffix("'s"), other.removesuffix("'s")), key=len)
+    shared = next((k for k, (a, b) in enumerate(zip(short, long, strict=False)) if a != b), len(short))
+    return shared >= max(4, len(short) - 1) and len(long) - shared <= 3 if len(short) > 3 else short == long
+
+
+@lru_cache(maxsize=8192)
+def _naming(low: str) -> frozenset[str]:
+    return frozenset(word for word in _NAMING_WORD.findall(low) if not _A_NUMBER.fullmatch(word)) - _NAMES_NOBODY
+
+
+@lru_cache(maxsize=8192)
+def _beginnings(low: str) -> frozenset[str]:
+    """What words that are alike have in common at the least."""
+    return frozenset(word[:4] for word in _naming(low))
+
+
+def _says(low: str, word: str) -> bool:
+    return word[:4] in _beginnings(low) and any(_alike(word, other) for other in _naming(low))
+
+
+def recalls(looks: Sequence[Look], cases: Sequence[CaseSpan], index: int, told_first: int) -> int | None:
+    """The place in ``cases`` of the one that the sentence at ``index`` takes up, by the words its person was called by when
+    it began (``my violin girl``, ``roofer, end``); None where it takes up none. ``told_first`` is where the story going on
+    now began: words of that story, and words said often in the session, recall nobody."""
+    spoken = looks[index].sentence.low.split()
+    words = [word.strip(",.;:?!") for word in spoken]
+    skip = next((k for k, word in enumerate(words) if word not in _LEADS_IN), len(words))
+    if (skip < len(words) and words[skip] in _SOMEBODY_ELSE) or introduces(looks[index].sentence.low) >= ENTER:
+        return None
+    opening = words[: skip + _OPENING_WORDS]
+    said = _naming(" ".join(opening))
+    said = frozenset(
+        word for word in said if not any(_says(look.sentence.low, word) for look in looks[told_first:index])
+    )
+    best: tuple[float, int] = (0.0, -1)
+    for place, case in enumerate(cases):
+        if case.first >= told_first or not said:
+            continue
+        head = looks[case.first : min(case.last, case.first + 3)]
+        called = [word for word in said if any(_says(look.sentence.low, word) for look in head)]
+        inside = {k for a, b in ((case.first, case.last), *case.follow_ups) for k in range(a, b)} if called else set()
+        value = 0.0
+        for word in called:
+            at = next(k for k, token in enumerate(opening) if word in token)
+            stopped = not spoken[at][-1].isalnum() or bool({"again", "still"} & set(words[at + 1 : at + 3]))
+            before = opening[max(0, at - 2) : at]
+            pointed = bool(_POINTS & set(before)) and not _AT_SOMETHING & set(opening[max(0, at - 3) : at])
+            outside = (k for k in range(index) if k not in inside and _says(looks[k].sentence.low, word))
+            elsewhere = len([*islice(outside, _SAID_ELSEWHERE + 1)])
+            if elsewhere <= _SAID_ELSEWHERE:
+                value += (2.0 if pointed or (at <= skip + 2 and stopped) else 0.7) - 0.4 * elsewhere
+        best = max(best, (value, place))
+    return best[1] if best[0] >= RECALLS_FROM else None
+
+
 _DEFINITE = re.compile(r"\b(?:the|our|my|that|this|same|these|those) (?:[\w-]+ )?([a-z][\w-]{3,})\b")
 _INDEFINITE = re.compile(
     rf"\b(?:an?|one|another|second|third|first|next|last|more|other|{NUMBER}) (?!(?:days?|weeks?|months?|years?)\b)"
@@ -502,6 +589,7 @@ def opening_features(looks: Sequence[Look], cases: Sequence[CaseSpan], first: in
         "aged": bool(_AGED.search(low)), "pronoun": bool(re.search(r"\b(?:s?he|his|her|him|they)\b", head)), "short": looks[first].meaningful < 7,
         "past": looks[first].past > 0, "gives": bool(_GIVEN.search(low)), "person": bool(re.search(rf"\b{PERSON}\b", head)),
         "case": bool(re.search(r"\b(?:case|story|example)\b", head)), "right after": any(case.last == first for case in cases),
+        "recalls": recalls(looks, cases, first, first) is not None,
     }  # fmt: skip
     found = {name: 1.0 for name, on in flags.items() if on}
     return found | {

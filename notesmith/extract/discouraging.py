@@ -72,7 +72,7 @@ _BETWEEN = (
     r"(?:(?!(?:and|but|then|so|until|unless|till|because|who|which|although|though|if|when|she|he)\b)[\w'’-]+,? ){0,7}?"
 )
 _BELITTLED = (
-    r"(?:useless|unnecessary|needless|harmful|harm\w*|poison\w*|toxic|dangerous|suppress\w*|palliat\w+|cause[sd]? (?:of|more|half|"
+    r"(?:useless|unnecessary|needless|superfluous|harmful|harm\w*|poison\w*|toxic|dangerous|suppress\w*|palliat\w+|cause[sd]? (?:of|more|half|"
     r"most|many|all|the|autism|asthma|cancer)|(?:the|real|root) (?:cause|culprit)|to blame|nonsense|not the answer|"
     r"no answer|never the answer|of no use|no use|no good|(?:a )?waste|avoid\w*|cancelled|postponed|stopped|withdrawn|thrown|"
     r"tapered|given up|left off|bad|evil|the enemy|spoil\w*|damag\w*|ruin\w*|weaken\w*|destroy\w*|kill\w*|nothing to offer|"
@@ -94,7 +94,7 @@ PATTERNS = tuple(
         rf"\b(?:tell|told|tells|ask(?:ed)?|advis\w+|make|made|let|want\w*|persuad\w+) (?:[\w'’-]+ ){{0,3}}?(?:to )?(?:stop|leave|give up|"
         rf"come off|reduce|throw|discontinue|avoid|skip|refuse) (?:[\w'’-]+ ){{0,5}}?{_ANY}\b",
         # throw, burn, pour it away, whatever it is
-        r"\b(?:thr[eo]w\w*|thrown|burn\w*|fl[iu]ng\w*|toss\w*|pour\w*|flush\w*|dump\w*|chuck\w*|bury|buried)(?: [\w'’-]+){1,6}? (?:in|into|on|onto|down|out|to|away) ?(?:the |of the |a )?(?:fire|bin|dustbin|trash|garbage|river|"
+        r"\b(?:thr[eo]w\w*|thrown|burn\w*|fl[iu]ng\w*|toss\w*|pour\w*|flush\w*|dump\w*|chuck\w*|bury|buried)(?: [\w'’-]+){1,9}? (?:in|into|on|onto|down|out|to|away) ?(?:the |of the |a )?(?:fire|(?:waste ?)?(?:paper ?)?(?:basket|bin)|bin|dustbin|trash|garbage|river|"
         r"sea|lake|toilet|drain|sink|gutter|window|well|dogs?|rubbish)\b",
         # nobody should sign, consent, agree
         r"\b(?:no|never|not|\w+n't|refus\w*)(?: [\w'’-]+){0,6}? (?:sign(?: for| the|ed)?|consent|agree) (?:for|to|the|it|that|this|any)\b",
@@ -164,7 +164,7 @@ _ILL = re.compile(
     r"\b(?:surrender|defeat|fictions?|myths?|invention|fairy ?tales?|superstition|swindle|hoax|scam|going to (?:put|start|operate|admit|cut|remove)|pour\w*|sink|saved|give me|chance|sick|sicker|what (?:started|caused|did|brought)|(?:keep|kept|stay) [^.;?!]{0,20}out|sin|crime|criminal|crutch\w*|curse|crazy|mad|madness|foolish|fool\w*|stupid|idiot\w*|mistake\w*|blunder|wrong|evil|enemy|trap|cheat\w*|"
     r"fraud|loot\w*|money|business|slave\w*|addict\w*|depend\w*|habit\w*|burden|price|suffer\w*|victim\w*|pay for|eats?|eating|ate|burns?|burnt|"
     r"kills?|killed|killing|die|died|dies|death|poison\w*|toxi\w*|harm\w*|damage\w*|destroy\w*|ruin\w*|spoil\w*|weak\w*|suppress\w*|inside|inward\w*|"
-    r"drive\w* (?:it|the)|push\w* (?:it|the)|worse|worsen\w*|useless|unnecessary|needless|futile|waste\w*|nothing|nobody|none|never|no such|no (?:use|need|"
+    r"drive\w* (?:it|the)|push\w* (?:it|the)|worse|worsen\w*|useless|unnecessary|needless|superfluous|futile|waste\w*|nothing|nobody|none|never|no such|no (?:use|need|"
     r"point|value|role|place)|without|instead|rather|than|not (?:necessary|needed|required|believe|trust|work|help|cure|the answer|for us)|only "
     r"(?:palliat\w+|mask\w*|hide|cover|temporar\w+)|temporar\w+|refus\w*|reject\w*|avoid\w*|ignor\w*|throw\w*|threw|dustbin|bin|stop|stopped|halv\w+|"
     r"half|reduc\w+|cut|cuts|skip\w*|miss(?:ed)?|cancel\w*|postpon\w*|delay\w*|wait|against|allergic|afraid|fear\w*|scare\w*|fright\w*|unlucky|"

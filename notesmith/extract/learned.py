@@ -24,6 +24,7 @@ from notesmith.extract.cases import (
     introduces,
     likeness,
     opening_features,
+    recalls,
     returns_to,
     sums_up,
     tells,
@@ -377,6 +378,10 @@ def _parted(looks: Sequence[Look], state: str, first: int, last: int) -> list[tu
     return [(state, first, last)]
 
 
+#: A story has this many sentences before another's goes on in the middle of it.
+SPLIT_AFTER = 3
+
+
 def cases_in(looks: Sequence[Look], path: Sequence[str], again: Linear | None = None) -> tuple[CaseSpan, ...]:
     """Cases and their later stretches along a path. ``again`` decides whether a stretch takes up an earlier case;
     without it the path does."""
@@ -390,21 +395,32 @@ def cases_in(looks: Sequence[Look], path: Sequence[str], again: Linear | None = 
         else:
             runs[-1] = (runs[-1][0], runs[-1][1], index + 1)
     cases: list[CaseSpan] = []
-    for state, found_first, found_last in [part for run in runs for part in _parted(looks, *run)]:
+    told = [part for run in runs for part in _parted(looks, *run)]
+    while told:
+        state, found_first, found_last = told.pop(0)
         first = told_from(looks, found_first, found_last)
         last = told_until(looks, first, found_last)
-        takes_up = state == "case again"
+        place = recalls(looks, cases, first, first)
+        takes_up = state == "case again" or place is not None
         if again is not None and cases:
             shares = again.log_shares(opening_features(looks, cases, first, last) | {state: 1.0})
             takes_up = shares[1] > shares[0]
-        if takes_up and cases:
+        if takes_up and cases and place is None:
             text = " ".join(look.sentence.low for look in looks[first : min(last, first + 4)])
-            best = max(range(len(cases)), key=lambda k: (likeness(looks, cases[k], text), k))
-            case = cases[best]
+            place = max(range(len(cases)), key=lambda k: (likeness(looks, cases[k], text), k))
+        # the story of somebody told of before may go on in the middle of another's, without a word between
+        for index in range(first + SPLIT_AFTER, last):
+            other = recalls(looks, cases, index, first)
+            if other is not None and not (takes_up and other == place):
+                told.insert(0, ("case again", index, last))
+                last = index
+                break
+        if takes_up and cases and place is not None:
+            case = cases[place]
             if again is not None and not case.follow_ups and case.last == first:
-                cases[best] = CaseSpan(case.first, last)  # it was never left
+                cases[place] = CaseSpan(case.first, last)  # it was never left
             else:
-                cases[best] = CaseSpan(case.first, case.last, (*case.follow_ups, (first, last)))
+                cases[place] = CaseSpan(case.first, case.last, (*case.follow_ups, (first, last)))
         else:
             cases.append(CaseSpan(first, last))
     return tuple(cases)

@@ -6,6 +6,7 @@ The lists decide whether a sentence speaks of symptoms at all; which rubric it m
 
 from __future__ import annotations
 
+import re
 from functools import lru_cache
 
 _CHAPTER_WORDS: dict[str, str] = {
@@ -654,3 +655,11 @@ def stem(word: str) -> str:
                 return base
             return base
     return word
+
+
+#: Conventional medicines by the ending of their name (the stems of the International Nonproprietary Names, from memory).
+MEDICINE_ENDINGS = (
+    r"(?:cycline|izine|idine|profen|gliptin|lukast|terol|tadine|zepam|dronate|parin|thiazide|semide|cillin|mycin|azole|olol|pril|sartan|prazole|"
+    r"statin|cortisone|solone|methasone|triptan|oxacin|formin|quine|dipine|azepam)"
+)
+MEDICINE = re.compile(rf"\w{{2,}}{MEDICINE_ENDINGS}")

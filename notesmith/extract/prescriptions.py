@@ -42,7 +42,7 @@ DURATION = re.compile(
     rf"\bfor (?:about |just |only |nearly |the next |another )?{_COUNT} {_UNIT}\b|\btill "
     r"(?:the )?(?:next visit|follow[- ]?up|relief|better|improvement|she is better|he is better|it "
     r"stops)\b|"
-    rf"\buntil (?:the )?(?:next visit|follow[- ]?up|relief|better|improvement)\b|\b{NUMBER} (?:days?|"
+    rf"\buntil (?:the )?(?:next visit|follow[- ]?up|relief|better|improvement)\b|\b(?:only|just) (?:for )?(?:that|this|the same|one) (?:day|night|evening|morning)\b|\b{NUMBER} (?:days?|"
     r"weeks?|months?)' supply\b"
 )
 _GIVES = re.compile(
@@ -96,9 +96,26 @@ class Given:
     by_others: bool = False  # given before the patient came, by somebody else
 
 
+def with_short_names(session: Session, hits: Sequence[Hit], focus: Sequence[str | None]) -> tuple[Hit, ...]:
+    """The hits and, in order, what ``Natrum LM one`` names where Natrum muriaticum is taught: the first word of the remedy in
+    focus, right before a potency."""
+    taken = {unit for hit in hits for unit in range(hit.start, hit.end)}
+    found = []
+    for sentence, topic in zip(session.sentences, focus, strict=True):
+        first, *more = session.vocabulary[topic].pref_label.casefold().split() if topic else [""]
+        for unit in range(sentence.start, sentence.end - 1) if topic and more else ():
+            if session.units[unit].low == first and unit not in taken:
+                after = [other.text for other in session.units[unit + 1 : min(sentence.end, unit + 4)]]
+                potency = next(potencies_in(after), None)
+                if potency is not None and potency[0] == 0:
+                    found.append(Hit(topic, unit, unit + 1, exact=False))
+    return tuple(sorted((*hits, *found), key=lambda hit: (hit.start, -hit.end))) if found else tuple(hits)
+
+
 def find_potencies(session: Session, remedies: Sequence[Hit]) -> tuple[Said, ...]:
     """Every potency said. A bare number counts only beside a remedy, the word potency or giving."""
     ends = {hit.end: hit for hit in remedies}
+    starts = {hit.start for hit in remedies}
     named = {unit for hit in remedies for unit in range(hit.start, hit.end)}
     found: list[Said] = []
     for sentence in session.sentences:
@@ -108,7 +125,8 @@ def find_potencies(session: Session, remedies: Sequence[Hit]) -> tuple[Said, ...
             if named & set(range(start, end)):
                 continue
             remedy = _nearest(session, ends, start, sentence.start)
-            doubtful = _potency_meant(session, sentence, start, end, parsed, remedy)
+            follows = any(session.low(end, at) in ("of", "of the") for at in (end + 1, end + 2) if at in starts)
+            doubtful = _potency_meant(session, sentence, start, end, parsed, remedy, follows)
             if doubtful is not None:
                 said = bare(session.text(start, end))
                 found.append(Said(start, end, parsed.senses[0].name, said, doubtful, remedy))
@@ -124,15 +142,15 @@ _LETTER_NAMES = frozenset("see sea cee em ex el ell kay dee cue l m c d x k".spl
 
 
 def _potency_meant(
-    session: Session, sentence: Sentence, start: int, end: int, parsed: ParsedPotency, remedy: Hit | None
+    session: Session, sentence: Sentence, start: int, end: int, parsed: ParsedPotency, remedy: Hit | None, follows: bool
 ) -> bool | None:
-    """Whether what may be a potency is doubtful; None where something else is meant."""
+    """Whether what may be a potency is doubtful; None where something else is meant. ``follows``: "… of the Lachesis"."""
     near = session.low(max(sentence.start, start - 6), min(sentence.end, end + 4))
     after = session.units[end].low if end < len(session.units) else ""
     stopped = session.units[end - 1].text.endswith((",", ".", ";", "?", "!"))
     if not stopped and after in _AFTER_A_COUNT:
         return None
-    beside = remedy is not None and start - remedy.end <= 3
+    beside = follows or (remedy is not None and start - remedy.end <= 3)
     worded = bool(_POTENCY_WORD.search(near))
     gives = bool(_GIVES.search(near))
     potency = parsed.senses[0]
@@ -252,7 +270,9 @@ def find_prescriptions(
         if case_key is None and sentence.text.rstrip("\"'”’ ").endswith("?"):
             continue  # asked, not prescribed
         in_sentence = [hit for hit in remedies if sentence.start <= hit.start < sentence.end]
-        remedy = said.remedy or _after(session, in_sentence, said) or _before(in_sentence, said)
+        remedy = said.remedy
+        if remedy is None or remedy.end < said.start:  # "single dose thirty of the Drosera", whatever was named before
+            remedy = _after(session, in_sentence, said) or remedy or _before(in_sentence, said)
         if remedy is None:
             giving = _GIVES.search(sentence.low)
             remedy = _carried(session, remedies, said.start, case_key, cases) if giving or case_key else None
@@ -437,6 +457,7 @@ _BARE_LENGTH = re.compile(
     rf"^(?:and )?{NUMBER} (?:days?|weeks?|months?|doses?|mornings?|nights?|evenings?)\b(?! (?:later|after|before|ago|back|on))"
 )
 _NEW_CLAUSE = re.compile(
+    r"\b(?:and|then|with|followed by|plus) (?:the |some |only |plain |blank )*(?:sugar|blank|sac|saccharum|placebo|unmedicated)\b|"
     r"\b(?:and |but |so |then |,)*(?:(?:s?he|they|it)(?:'s|'d| is| was| has| had| came| did| slept| kept| remained| got| felt| went)|because|since then|"
     r"(?:he|she|they) \w+ed)\b"
 )

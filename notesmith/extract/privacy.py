@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import cast
@@ -17,7 +17,9 @@ from rapidfuzz import fuzz, process
 from wordfreq import zipf_frequency
 
 from notesmith.annotations import PersonMention, PersonRole
+from notesmith.extract.cases import PERSON
 from notesmith.extract.keys import key_of
+from notesmith.extract.lexicon import MEDICINE
 from notesmith.extract.mentions import Hit, label_index
 from notesmith.extract.name_words import learnt_names
 from notesmith.extract.names import AUTHORS, OTHER_PROPER, STATES, name_lists
@@ -74,6 +76,9 @@ _TITLES = frozenset(
         "captain",
         "major",
         "colonel",
+        # how one addresses people in other tongues: a title alone names nobody, what comes after it does
+        *"""puan encik cik datuk tuan ibu bapak herr frau fräulein doktor monsieur madame mademoiselle señor señora señorita senhor senhora
+        dona doña signor signora dottore dottoressa doctora doamna domnul domnule pani gospodin gospozha kyrios kyria kyrie meneer mevrouw sayyid sayyida""".split(),
     ]
 )
 _COLLEAGUE_TITLES = frozenset(["dr", "doctor", "prof", "professor", "principal"])
@@ -330,6 +335,19 @@ _TIME_BEFORE = re.compile(
 )
 _ONE_PERSON = re.compile(r"\b(?:s?he|her|his|him|herself|himself)\b")
 _MONTHS_IN_FULL = frozenset(_MONTHS.split("|"))
+#: A year within living memory after a word of time; years of the books lie before.
+_YEAR = re.compile(
+    r"\b(?:in|since|from|of|till|until|by|before|after|around|about|late|early|mid)(?: the| year)* (?P<year>19[4-9]\d|20[0-4]\d|nineteen (?:forty|fifty|sixty|seventy|eighty|ninety)(?:[ -](?:one|two|three|"
+    r"four|five|six|seven|eight|nine))?|two thousand(?: and)? (?:one|two|three|four|five|six|seven|eight|nine|ten|\w+teen|eleven|twelve)|twenty (?:ten|eleven|twelve|\w+teen|twenty(?:[ -]\w+)?))(?=[ ,.;?!]|$)"
+)
+_ANYBODY = re.compile(r"\b(?:i|we|my|our|s?he|her|his|him|they|their)\b")
+#: ``the Marian year``, ``bhadra month``: a time by a name of its own; in lower case only where English has no such word.
+_NAMED_TIME = re.compile(r"\b(?P<name>[^\W\d_]{3,}) (?P<time>year|month)\b")
+#: ``college street``, where nothing has a capital.
+_STREET = re.compile(
+    r"\b(?P<street>(?!(?:the|an?|this|that|these|my|our|his|her|your|their|each|every|which|what|same|other|next|main|high|whole|one|on|in|of|to|and|or|is|was)\b)[a-z]{3,} "
+    r"(?:street|road|lane|avenue|nagar|colony|chowk|bazaar|marg))\b"
+)
 _TIMETABLE = re.compile(
     r"\b(?:exam\w*|class(?:es)?|lectures?|semester|term|timetable|fees?|forms?|seminar|workshop|conference|holidays?|syllabus|batch|submit|session|deadline)\b"
 )
@@ -369,8 +387,8 @@ _RECORD = re.compile(
 #: "number 4471", "meeting id 845 221 990", "passcode A 1452": three figures or more after a word for a number.
 _ANY_NUMBER = re.compile(
     r"(?<!page )(?<!rubric )(?<!aphorism )(?<!paragraph )(?<!line )(?<!chapter )(?<!slide )(?<!section )(?<!volume )\b(?:numbers?|no\.|id|code|passcode|password|file|sheet|receipt|"
-    r"bill|token|folder|reference|ref)(?: (?:is|was|being|said|reads))?[ :,]+(?P<id>(?!(?:200|1000|10000)\b)(?:[a-z]{1,4}[-/ ]?)?\d{3,}(?:[-/ ]?\d+)*\b|[a-z]{1,4}[-/ ]\d{2,}\b|"
-    rf"{_SPOKEN_DIGIT}(?:[ ,]+{_SPOKEN_DIGIT}){{3,}})"
+    r"bill|token|folder|reference|ref)(?:,[^,.;?!]{3,50},)?(?: (?:is|was|being|said|reads))?[ :,]+(?P<id>(?!(?:200|1000|10000)\b)(?:[a-z]{1,4}[-/ ]?)?\d{3,}(?:[-/ ]?\d+)*\b|[a-z]{1,4}[-/ ]\d{2,}\b|"
+    rf"(?:[a-z] )?{_SPOKEN_DIGIT}(?:[ ,]+{_SPOKEN_DIGIT}){{3,}})"
 )
 _HANDLE = re.compile(
     r"(?<!\w)@\w[\w.]+|\b(?:instagram|insta|facebook|twitter|skype|telegram|linkedin|snapchat) (?:id|handle|name|page|account|username)(?: is| was)? (?P<id>\S+)|"
@@ -400,7 +418,11 @@ _OLD_AGE = re.compile(
     r"|\b(?:at|till|until|nearing|approaching|(?:she|he|who|they|mother|father|granny|grand\w+) (?:has |had |have )?"
     rf"(?:crossed|reached|passed)) (?:the age of )?(?P<age3>{NUMBER})"
     r"(?=[,.;?!]|$| (?:she|he|and|too|also|still|now|years?)\b)"
+    # set beside a person between commas, or given by a register
+    rf"|(?:^|[,;] )(?:and |of |about |nearly |almost |already |a good )*(?P<age6>{NUMBER})(?=[,.;]|$)|\b(?:has|have|had|says?|said|gives?|counts?|counted|makes? (?:her|him|it)) (?P<age7>{NUMBER})(?=[,.;]|$)"
 )
+#: Of numbers that stand so without a word for age, those that are hardly a potency, a weight or a price.
+_BARE_OLD_AGES = frozenset((*range(90, 100), *range(101, 110)))
 #: A sentence on the life of an author of books: its towns are history and stand.
 _LIVES_OF_AUTHORS = re.compile(
     r"\b(?:born|prov\w+|publish\w+|practi[sc]ed|wrote|written|moved|settled|taught|lectured|translated|edition|century|died|studied|lived|graduated|"
@@ -469,7 +491,9 @@ def _is_young(said: str) -> bool:
 def _replacement(session: Session, item: _Found) -> str:
     if item.doubtful and item.role in ("student", "patient", "relative", "colleague"):
         return "[name]"  # it may be a misheard remedy: no role is made up for it
-    if item.role == "date" and (year := re.search(r"\b(?:19|20)\d\d\b", session.low(item.start, item.end))):
+    low = session.low(item.start, item.end)
+    year = re.search(r"\b(?:19|20)\d\d\b", low)
+    if item.role == "date" and year is not None and bare(low) != year[0]:
         return year[0]  # the year may stand under Safe Harbor
     if item.role == "age over 89" and "years" in session.low(item.start, item.end):
         return "90 or over"
@@ -536,6 +560,10 @@ def _patterns(session: Session, cases: Sequence[tuple[int, int]]) -> Iterable[_F
                     first -= edge[0].count(" ") + 1
                 yield _Found(first, end, "date")
                 taken.update(range(first, end))
+        for item in _unlisted(session, sentence, told):
+            if not taken & set(range(item.start, item.end)):
+                taken.update(range(item.start, item.end))
+                yield item
         for unit in range(sentence.start, sentence.end):
             # "the first week of that January", "came back in, I think, October": a month in a person's story
             if (
@@ -545,6 +573,26 @@ def _patterns(session: Session, cases: Sequence[tuple[int, int]]) -> Iterable[_F
             ):  # fmt: skip
                 taken.add(unit)
                 yield _Found(unit, unit + 1, "date")
+
+
+def _unlisted(session: Session, sentence: Sentence, told: bool) -> Iterator[_Found]:
+    """Years, times and streets by how they are said, all doubtful: what dates a person, or where somebody lives."""
+    if (told or _ANYBODY.search(sentence.low)) and not _LIVES_OF_AUTHORS.search(_YEAR.sub("", sentence.low)):
+        for _, _, match in session.search(_YEAR, sentence.start, sentence.end):
+            yield _Found(*session.span_of(sentence.start, match, "year"), "date", doubtful=True)
+    for start, end, match in session.search(_NAMED_TIME, sentence.start, sentence.end):
+        name = session.units[start]
+        own = (
+            name.bare[:1].isupper() and start > sentence.start
+            if session.cased
+            else zipf_frequency(match["name"], "en") < 2.5
+        )
+        if told and own and name.low not in _MONTHS_IN_FULL and number_of(name.low) is None:
+            yield _Found(start, end, "date", doubtful=True)
+    if not session.cased:
+        for start, end, _ in session.search(_STREET, sentence.start, sentence.end):
+            if session.parse.tag(start) in ("NN", "NNP", "NNS", "FW") and session.units[start - 1].low != "the":
+                yield _Found(start, end, "place", doubtful=True)
 
 
 def _dated_by(session: Session, sentence: Sentence, at: int) -> bool:
@@ -591,13 +639,17 @@ def _shaped(session: Session, base: int, start: int, end: int, match: re.Match[s
         for whole in ("nineties", "word", "birthday", "plus"):
             if match[whole]:
                 return _Found(*session.span_of(base, match, whole), role)
-        group = next(name for name in ("age", "age2", "age3", "age4", "age5") if match[name])
+        group = next(name for name in ("age", "age2", "age3", "age4", "age5", "age6", "age7") if match[name])
+        beside = group in ("age6", "age7")
         if group != "age" and _MEASURED.search(session.sentence_at(start).low):
             return None  # fever at 104, a pulse of 96
         value = number_of(match[group])
         if value is None or not 90 <= value <= 125:
             return None
-        return _Found(*session.span_of(base, match, group), role)
+        low = session.sentence_at(start).low
+        if beside and not (value in _BARE_OLD_AGES and (_ONE_PERSON.search(low) or re.search(rf"\b{PERSON}\b", low))):
+            return None
+        return _Found(*session.span_of(base, match, group), role, doubtful=beside)
     if role == "date":
         low = session.sentence_at(start).low
         if (
@@ -1026,7 +1078,13 @@ class _Names:
     def may_be_name(self, at: int) -> bool:
         """Whether a word can be a name or part of one at all, wherever it stands."""
         low = self._key(at)
-        known = low in self.term_words or low in self.author_words or at in self.term_units or _other(low)
+        known = (
+            low in self.term_words
+            or low in self.author_words
+            or at in self.term_units
+            or _other(low)
+            or bool(MEDICINE.fullmatch(low))
+        )
         settled = low in STATES or low in FEASTS or low in _MONTH_NAMES | _DAY_NAMES or low in _NEVER or low in _TITLES
         if known or settled or len(low) < 3 or not low.isalpha() or self._history(at):
             return False
