@@ -641,12 +641,14 @@ def _shaped(session: Session, base: int, start: int, end: int, match: re.Match[s
                 return _Found(*session.span_of(base, match, whole), role)
         group = next(name for name in ("age", "age2", "age3", "age4", "age5", "age6", "age7") if match[name])
         beside = group in ("age6", "age7")
-        if group != "age" and _MEASURED.search(session.sentence_at(start).low):
+        sentence, at = session.sentence_at(start), session.span_of(base, match, group)[0]
+        before = session.low(max(sentence.start, at - 4), at) if beside else sentence.low
+        if group != "age" and _MEASURED.search(before):
             return None  # fever at 104, a pulse of 96
         value = number_of(match[group])
         if value is None or not 90 <= value <= 125:
             return None
-        low = session.sentence_at(start).low
+        low = sentence.low
         if beside and not (value in _BARE_OLD_AGES and (_ONE_PERSON.search(low) or re.search(rf"\b{PERSON}\b", low))):
             return None
         return _Found(*session.span_of(base, match, group), role, doubtful=beside)

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import pytest
+
 from notesmith.annotations import CarryOver, TeachingPoint
 from notesmith.extract import SessionTeaching, match_promises
+from notesmith.extract.carry_overs import _second_promise
 from notesmith.transcript import TimeSpan, WordRange
 
 SPAN, TIME = WordRange(0, 1), TimeSpan(0, 1)
@@ -41,3 +44,16 @@ def test_a_comparison_needs_both_remedies_and_earlier_sessions_do_not_count() ->
         (SessionTeaching("1", (), early), SessionTeaching("2", (both,), ()), SessionTeaching("3", (), only_one))
     )
     assert matches[0].delivered_in is None
+
+
+@pytest.mark.parametrize(
+    ("said", "second"),
+    [
+        ("tomorrow night we will take the burns, and the fractures i am keeping for the week after.", "the fractures"),
+        ("next week we will take sepia and natrum muriaticum.", ""),
+        ("next class we will do the mind, and we go on.", ""),
+    ],
+)
+def test_two_promises_in_one_breath(said: str, second: str) -> None:
+    at = _second_promise(said)
+    assert " ".join(said.split()[at:]).startswith(second) if second else at == 0

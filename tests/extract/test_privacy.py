@@ -28,6 +28,8 @@ SPOKEN = [
     ("C dates", "He was born on the {3rd of May 1962} in Kerala."),
     ("C dates", "I saw him on {12th March}."),
     ("C ages over 89", "She is {ninety two} years old."),
+    ("C ages over 89", "A sister of the convent, of {ninety four}, she came with a fever."),
+    ("C dates", "In {1998} she came to me with the same cough."),
     ("D phone", "Her number is {94223 10087}."),
     ("D phone", "Ring {nine eight two two zero one seven four four five} in the evening."),
     ("F email", "Write to me on {someone.else@example.org}."),
