@@ -30,21 +30,27 @@ import platformdirs
 from faster_whisper.audio import pad_or_trim
 from numpy.typing import NDArray
 from scipy.signal import butter, fftconvolve, resample_poly, sosfilt
-from voices import RATE_HZ, VOICES, speak
+from voices import INDIAN_LANGUAGES, RATE_HZ, VOICES, mnemonics, speak, with_indian_sounds
 
 from notesmith.correct.forms import commonness
+from notesmith.extract.names import name_lists
+from notesmith.sounds.latin import latin_readings
 from notesmith.transcribe import WhisperSpeech, find_model
 from notesmith.vocabulary import Concept, Vocabulary, load_vocabulary
 
 DATA = Path(__file__).resolve().parents[1] / "data"
 LAB = Path(os.environ.get("NOTESMITH_LAB") or platformdirs.user_cache_path("notesmith") / "lab")
 SAYINGS = LAB / "sayings"
-OPEN_SETS = ("dev", "dev2", "dev3", "dev4", "dev5", "dev6", "dev7")
+OPEN_SETS = ("dev", *(f"dev{number}" for number in range(2, 12)))
 SWAPPED = ("remedy", "canon", "idea", "family")
 FLATNESS = 1.7  # 10 ** (FLATNESS / ln 10 * commonness): a tenfold commoner term is said five times as often
 WINDOW_S = 30.0  # the model hears so much at once
 FILLED = 0.8  # of the sayings fill it
+MARKED = "\u2039{}\u203a"  # a term, where it is spoken
+LATIN = 0.35  # of the terms are read by their letters where the voice can be told how
+INDIAN = 0.4  # of espeak's voices speak as Indians do
 OTHER_VOICES = {"slt": 0.05, "fslt": 0.07, "joe": 0.11, "kdl": 0.05, "kal": 0.08, "rms": 0.11}
+KINDS = ("m1", "m2", "m3", "m4", "m5", "m7", "f1", "f2", "f3", "f4", "f5")
 ESPEAK = (
     *(f"en-us+{kind}" for kind in ("m1", "m2", "m3", "m4", "m5", "m6", "m7", "f1", "f2", "f3", "f4")),
     *(f"en-gb+{kind}" for kind in ("m7", "m2", "m4", "f2", "f5")),
@@ -67,6 +73,9 @@ FRAMES = (
     "So {r} for {m}.", "{m} with {i}, think of {r}.", "{r} in high dilution, like {p} or {p}.",
     "As {a} says, {r} has it, and {r} also.", "Tomorrow we will finish {r} and start {r}.", "What about {r}, doctor?",
     "No, {r} is thirstless.", "Is it {r} or {r}?", "{r} patients are not like {r} patients.",
+    "Yes {n}, go ahead.", "{n} asks whether {r} {p} may follow {r}.", "Thank you {n}.", "{n}, which remedy is it?",
+    "I gave {p}.", "Then {p} after three weeks.", "No {r}, only {r} {p}.", "{r} and {r} are {i}.",
+    "The {i} miasm, then the {i} one.", "Read {a} on {r}.", "{r}, {r}, {r}, that is the group.", "{f} remedies like {r}.",
 )  # fmt: skip
 SCHEMES = {"r": "remedy", "a": "canon", "i": "idea", "f": "family", "m": "medical"}
 
@@ -108,6 +117,10 @@ class Sayings:
         return sentences()
 
     @cached_property
+    def _names(self) -> list[str]:
+        return sorted(name.capitalize() for name in name_lists().given if name.isascii() and 3 < len(name) < 11)
+
+    @cached_property
     def _with_terms(self) -> list[str]:
         return [one for one in self._plain if self._swapped(one) != one]
 
@@ -125,21 +138,23 @@ class Sayings:
             text = self._swapped(self._chance.choice(self._with_terms))
         else:
             text = self._chance.choice(self._plain if kind < 0.8 else self._decoys)
-        return text, text
+        return text, unmarked(text)
 
     def _term(self, scheme: str) -> str:
         labels = self._chance.choices(self._terms[scheme], self._weights[scheme])[0]
-        return labels[0] if self._chance.random() < 0.45 else self._chance.choice(labels)
+        return MARKED.format(labels[0] if self._chance.random() < 0.45 else self._chance.choice(labels))
 
     def _filled(self, frame: str) -> tuple[str, str]:
         said = written = frame
         while (blank := re.search(r"\{(\w)\}", said)) is not None:
             if blank[1] == "p":
                 spoken, figure = self._chance.choice(list(POTENCIES.items()))
+            elif blank[1] == "n":
+                spoken = figure = self._chance.choice(self._names)
             else:
                 spoken = figure = self._term(SCHEMES[blank[1]])
             said, written = said.replace(blank[0], spoken, 1), written.replace(blank[0], figure, 1)
-        return said, written
+        return said, unmarked(written)
 
     def _swapped(self, sentence: str) -> str:
         """The sentence with four terms of five put for others of their kind."""
@@ -158,6 +173,22 @@ class Sayings:
                 out.append(words[at])
                 at += 1
         return " ".join(out)
+
+
+def unmarked(text: str) -> str:
+    return re.sub(r"[\u2039\u203a]", "", text)
+
+
+def read_aloud(text: str, chance: random.Random) -> str:
+    """The text for espeak, a term of three as one of the ways a teacher may read its letters."""
+
+    def reading(match: re.Match[str]) -> str:
+        words = [latin_readings(word) for word in match[1].split()]
+        if chance.random() > LATIN or not all(words):
+            return match[1]
+        return " ".join(f"[[{'|'.join(mnemonics(chance.choice(readings)))}]]" for readings in words)
+
+    return re.sub("\u2039([^\u203a]*)\u203a", reading, text)
 
 
 def _sayable(label: str) -> bool:
@@ -184,13 +215,17 @@ def talk(sayings: Sayings, chance: random.Random) -> tuple[list[Sentence], NDArr
             voice = name
             break
         drawn -= share
-    VOICES["drawn"] = ("espeak", chance.choice(ESPEAK), chance.randint(125, 170))
+    indian = voice == "drawn" and chance.random() < INDIAN
+    kind = f"{chance.choice(INDIAN_LANGUAGES)}+{chance.choice(KINDS)}" if indian else chance.choice(ESPEAK)
+    VOICES["drawn"] = ("espeak", kind, chance.randint(120, 180))
     height, pause_s = chance.uniform(0.93, 1.08), chance.uniform(0.15, 0.7)
     until_s = WINDOW_S if chance.random() < FILLED else chance.uniform(8, WINDOW_S - 1)
     at_s = chance.uniform(0, 0.4)
     pieces, said = [np.zeros(int(at_s * RATE_HZ))], list[Sentence]()
     while at_s < until_s and (until_s == WINDOW_S or at_s < until_s - 2):
         spoken, written = sayings.draw()
+        spoken = read_aloud(spoken, chance) if voice == "drawn" else unmarked(spoken)
+        spoken = with_indian_sounds(spoken, chance) if indian else spoken
         sound = resample_poly(speak(voice, spoken), 100, round(100 * height))
         loud = np.flatnonzero(np.abs(sound) > 0.01 * np.abs(sound).max())
         sound = sound[loud[0] : loud[-1] + 1]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 import subprocess
 import tempfile
 import wave
@@ -11,6 +12,8 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from notesmith.sounds.phones import VOWELS
 
 RATE_HZ = 16_000
 Sound = NDArray[np.float32]
@@ -44,6 +47,49 @@ SEALED_VOICES: dict[str, tuple[str, str, int]] = {
     "wmid-f1": ("espeak", "en-gb-x-gbcwmd+f1", 150),
     "joe-low": ("piper", "joe", 92),
 }
+
+
+#: espeak's phonemes as speakers of Indian languages say English (common practice): dental stops for th, curled-back t
+#: and d, one sound for v and w at times, pure long vowels, no weak ones.
+INDIAN = {
+    "T": "t#", "D": "d", "t": "t.", "d": "d.", "t#": "t.", "eI": "e:", "oU": "o:", "3": "@ r", "3:": "@ r", "aI": "a: j", "aU": "a: U", "OI": "o: j",
+    "I2": "I", "I#": "I", "i": "i:", "@2": "@", "a#": "@", "V": "@", "a": "E", "aa": "a:", "0": "O", "O2": "O", "O:": "O", "A@": "a: r", "A:": "a:",
+    "O@": "O r", "o@": "O r", "e@": "E r", "i@": "i: r", "I@": "I @", "U@": "U r", "i@3": "i: r", "aI@": "a: j @", "aI3": "a: j @ r", "Z": "dZ",
+    "@L": "@ l", "@5": "@", "r-": "r", "n-": "@ n", "l#": "l", "u#": "u:", "oU#": "o:", "eI#": "e:", "_": "", "_:": "",
+}  # fmt: skip
+INDIAN_LANGUAGES = ("hi", "mr", "bn", "te", "ta")
+#: Our phones (``notesmith.sounds``) as espeak writes them.
+_MNEMONICS = {
+    "A": "eI", "I": "aI", "O": "oU", "W": "aU", "Y": "OI", "i": "i:", "ɪ": "I", "ɛ": "E", "æ": "a", "ə": "@", "ʌ": "V", "ɑ": "A:", "ɔ": "O:", "u": "u:",
+    "ʊ": "U", "θ": "T", "ð": "D", "ʃ": "S", "ʒ": "Z", "ʧ": "tS", "ʤ": "dZ", "ŋ": "N", "ɹ": "r", "ɡ": "g",
+}  # fmt: skip
+
+
+def mnemonics(phones: str) -> list[str]:
+    """A word's phones for espeak, the vowel before the last one stressed."""
+    vowels = [place for place, phone in enumerate(phones) if phone in VOWELS]
+    stressed = vowels[-2] if len(vowels) > 1 else -1
+    return [("'" if place == stressed else "") + _MNEMONICS.get(phone, phone) for place, phone in enumerate(phones)]
+
+
+def with_indian_sounds(text: str, chance: random.Random) -> str:
+    """A text, in which words may stand as espeak's phonemes, for one of espeak's Indian voices."""
+    command = ["espeak-ng", "-q", "-x", "--sep=|", "-v", "en-gb", text]
+    written = subprocess.run(command, check=True, capture_output=True, text=True).stdout
+    w_as_v = chance.random() < 0.5
+    clauses = []
+    for line in written.splitlines():
+        words = []
+        for word in line.split():
+            sounds = []
+            for sound in filter(None, word.split("|")):
+                plain = sound.lstrip("',%=")
+                if sound[0] in "',":
+                    sounds.append(sound[0])
+                sounds += ("v" if plain == "w" and w_as_v else INDIAN.get(plain, plain)).split()
+            words.append("|".join(sounds).replace("'|", "'").replace(",|", ","))
+        clauses.append(" ".join(words))
+    return f"[[{' _: '.join(clauses)}]]"
 
 
 @lru_cache(maxsize=1)
