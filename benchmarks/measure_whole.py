@@ -96,8 +96,8 @@ def one_profile(sound: Path, warm: Path, profile_name: str) -> dict[str, Any]:
             real = pipeline.site.build
             webbed = sys.modules["notesmith.site.build"].encode_web_copy
 
-            def built(library: Any, to: Path, report: Any = None) -> Any:
-                return clock.of("site", lambda: real(library, to, report, web_audio=lambda *a: clock.of(
+            def built(library: Any, to: Path, report: Any = None, **more: Any) -> Any:
+                return clock.of("site", lambda: real(library, to, report, **more, web_audio=lambda *a: clock.of(
                     "web copy of the sound", lambda: webbed(*a))))  # fmt: skip
 
             pipeline.site.build = built

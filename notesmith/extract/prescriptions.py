@@ -102,8 +102,10 @@ def with_short_names(session: Session, hits: Sequence[Hit], focus: Sequence[str 
     taken = {unit for hit in hits for unit in range(hit.start, hit.end)}
     found = []
     for sentence, topic in zip(session.sentences, focus, strict=True):
-        first, *more = session.vocabulary[topic].pref_label.casefold().split() if topic else [""]
-        for unit in range(sentence.start, sentence.end - 1) if topic and more else ():
+        if topic is None:
+            continue
+        first, *more = session.vocabulary[topic].pref_label.casefold().split()
+        for unit in range(sentence.start, sentence.end - 1) if more else ():
             if session.units[unit].low == first and unit not in taken:
                 after = [other.text for other in session.units[unit + 1 : min(sentence.end, unit + 4)]]
                 potency = next(potencies_in(after), None)
