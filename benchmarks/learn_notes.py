@@ -80,7 +80,6 @@ LEAST = {
     "again": 2,
     "carry": 3,
     "care": 2,
-    "cut": 3,
 }  # sentences a feature must be seen in
 POINT_FROM = 0.5
 LEAST_WEIGHT = 0.05

@@ -181,6 +181,7 @@ _KEEPS = re.compile(
     r"|was (?:given|taking|on|put|started|using|done|operated|repaired|drained)|had (?:taken|been|used|tried|had)|has (?:been|taken)|were (?:given|going)|started (?:him|her|on)|showed|shown|taken for)\b"
 )
 _CARE_WORD = re.compile(rf"\b(?:{CARE}|(?:the|these|those|strong|chemical) (?:drugs?|medicines?|tablets?))\b")
+_OF_CARE = re.compile(rf"\b(?:{_ANY}|{_CUT})\b")
 _NEAR_CHARS = 60
 
 
@@ -205,6 +206,11 @@ _ONE_SELF = re.compile(r"\b(?:i|we|our|my|me|you)\b")
 _WARNS_OF_STOPPING = re.compile(
     r"\b(?:stopping|leaving|withdrawing|skipping|coming off|cutting)\b[^.;?!]{0,40}\b(?:dangerous|risky|unsafe|harmful|kills?|can kill)\b|\b(?:whoever|who) prescribed\b"
 )
+
+
+def speaks_of_care(low: str) -> bool:
+    """Whether lower-case words name medical care or those who give it."""
+    return _OF_CARE.search(low) is not None
 
 
 def warns_of_stopping(text: str) -> bool:
