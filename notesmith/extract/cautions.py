@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from notesmith.annotations import Caution, CautionKind
 from notesmith.extract import learned
-from notesmith.extract.discouraging import discouraging_place, speaks_of_care, warns_of_stopping
+from notesmith.extract.discouraging import discouraging_place, keeps_others_away, warns_of_stopping
 from notesmith.extract.prescriptions import Given, Said
 from notesmith.extract.sentences import Look
 from notesmith.extract.session import Session
@@ -93,9 +93,7 @@ def find_cautions(
         known = len(found)
         place = discouraging_place(low)
         against = math.exp(learnt.discourages.log_shares(features)[1]) >= learned.DISCOURAGES_FROM
-        near = looks[max(0, sentence.index - 1) : sentence.index + 2]
-        of_care = against and any(speaks_of_care(one.sentence.low) for one in near)
-        if place is not None or (of_care and not warns_of_stopping(low)):
+        if place is not None or (against and not warns_of_stopping(low) and not keeps_others_away(low)):
             begin, end = (sentence.start, sentence.end) if place is None else session.span_of(sentence.start, place)
             add("discourages care", "These words may be heard as advice against surgery, medicines, vaccination or referral.",
                 "Do not delay, refuse or stop medical care; changes to prescribed medicines are for the "

@@ -181,6 +181,7 @@ _KEEPS = re.compile(
     r"|was (?:given|taking|on|put|started|using|done|operated|repaired|drained)|had (?:taken|been|used|tried|had)|has (?:been|taken)|were (?:given|going)|started (?:him|her|on)|showed|shown|taken for)\b"
 )
 _CARE_WORD = re.compile(rf"\b(?:{CARE}|(?:the|these|those|strong|chemical) (?:drugs?|medicines?|tablets?))\b")
+_NOT_ME = re.compile(r"\b(?:do not|don't|never) \w+ (?:at |near |to |with )?me\b")
 _OF_CARE = re.compile(rf"\b(?:{_ANY}|{_CUT})\b")
 _NEAR_CHARS = 60
 
@@ -208,9 +209,10 @@ _WARNS_OF_STOPPING = re.compile(
 )
 
 
-def speaks_of_care(low: str) -> bool:
-    """Whether lower-case words name medical care or those who give it."""
-    return _OF_CARE.search(low) is not None
+def keeps_others_away(low: str) -> bool:
+    """Whether lower-case words keep people away from the one who speaks, as patients do ("do not touch me"), with no word of
+    medical care."""
+    return _NOT_ME.search(low) is not None and _OF_CARE.search(low) is None
 
 
 def warns_of_stopping(text: str) -> bool:

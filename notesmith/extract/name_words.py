@@ -86,7 +86,7 @@ def _own(session: Session, unit: int, term: bool, term_words: Collection[str]) -
 
 #: How much nearer a word outside is taken to be a name. A name missed is published, a word too many is asked about, and
 #: without capitals the rules see least.
-READINESS, READINESS_WITHOUT_CAPITALS = 1.4, 3.5
+READINESS, READINESS_WITHOUT_CAPITALS = 0.0, 2.5
 
 
 def learnt_names(

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from notesmith.extract.discouraging import discouraging_place
+from notesmith.extract.discouraging import discouraging_place, keeps_others_away
 from notesmith.extract.urgent import URGENT
 
 DATA = Path(__file__).parent / "data"
@@ -39,3 +39,17 @@ def test_urgent_conditions_are_flagged(sentence: str) -> None:
 @pytest.mark.parametrize("sentence", sentences("urgent.txt", "-"))
 def test_ordinary_symptoms_are_not_flagged(sentence: str) -> None:
     assert not any(urgent.pattern.search(sentence) for urgent in URGENT)
+
+
+@pytest.mark.parametrize(
+    ("words", "away"),
+    [
+        ("she says, do not touch me, i will break", True),
+        ("don't look at me, cries the cina child", True),
+        ("do not send me to the surgeon, she begged", False),
+        ("never give me that insulin again", False),
+        ("do not vaccinate him", False),
+    ],
+)
+def test_a_patient_who_keeps_others_away_advises_nothing(words, away):
+    assert keeps_others_away(words) is away
