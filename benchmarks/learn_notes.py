@@ -73,14 +73,7 @@ STRENGTH = {
     "carry": 1.0,
     "care": 1.0,
 }  # of the pull of all weights towards nought
-LEAST = {
-    "states": 3,
-    "point": 3,
-    "kind": 2,
-    "again": 2,
-    "carry": 3,
-    "care": 2,
-}  # sentences a feature must be seen in
+LEAST = {"states": 3, "point": 3, "kind": 2, "again": 2, "carry": 3, "care": 2}  # sentences a feature must be seen in
 POINT_FROM = 0.5
 LEAST_WEIGHT = 0.05
 #: Of the structure: the chain's part of every weight, and how much steps and commonness weigh beside single sentences.

@@ -358,7 +358,7 @@ class StoreLibrary:
         self.store = store
         self.verdicts = store.verdicts()
         self._last: LectureContent | None = None
-        self.unlisted: dict[str, tuple[str, tuple[str, ...]]] = {}
+        self._unlisted: dict[str, tuple[str, tuple[str, ...]]] = {}
 
     def entries(self) -> Sequence[LibraryEntry]:
         return self._entries
@@ -395,16 +395,16 @@ class StoreLibrary:
             if identifier not in kept or kept[identifier][0] != key:
                 extraction = self.store.result(identifier, "extraction", Extraction)
                 names = {sounding(one.said) for one in extraction.persons} if extraction else set()
-                kept[identifier] = self.unlisted[identifier] = key, tuple(sorted(names))
+                kept[identifier] = self._unlisted[identifier] = key, tuple(sorted(names))
             found[identifier] = frozenset(kept[identifier][1])
         return found
 
     def keep_names(self) -> None:
         """Keep what names are spoken where, so that it need not be looked up again."""
         with self.store.transaction():
-            for identifier, (key, names) in self.unlisted.items():
+            for identifier, (key, names) in self._unlisted.items():
                 self.store.put_result(identifier, NAMES, key, names)
-        self.unlisted.clear()
+        self._unlisted.clear()
 
     def content(self, lecture_id: str) -> LectureContent:
         # Notes, search and site ask for the same lecture one after the other.

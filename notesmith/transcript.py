@@ -84,6 +84,10 @@ class Segment(msgspec.Struct, frozen=True):
         return TimeSpan(self.words[0].time.start_ms, self.words[-1].time.end_ms)
 
 
+#: Stands in the name of a speech model whose decoder is taught the terms.
+TAUGHT = "-adapted-"
+
+
 class Transcript(msgspec.Struct, frozen=True, dict=True):
     """A whole recording as heard.
 

@@ -35,7 +35,7 @@ from notesmith.correct.textbook import read_along
 from notesmith.correct.weigh import Weights, load_weights
 from notesmith.sounds import load_costs
 from notesmith.sounds.hearing import PhoneHearing
-from notesmith.transcript import Transcript, WordRange, sounding
+from notesmith.transcript import TAUGHT, Transcript, WordRange, sounding
 from notesmith.verdicts import VerdictEntry, WordVerdict
 from notesmith.vocabulary import Vocabulary
 
@@ -47,7 +47,6 @@ ASKED, LEAD, EAR_DISTANCE = (EAR_COLUMNS.index(name) for name in ("ear asked", "
 PLURALS = frozenset({"idea", "medical", "family"})
 REVIEW_ITEMS_PER_HALF_HOUR = 15
 HALF_HOUR_MS = 30 * 60 * 1000
-TAUGHT = "-adapted-"  # in the name of a model whose decoder is taught the terms (transcribe/model.py)
 #: The judge learnt from Whisper base. Of the terms that it mishears on dev the taught decoder mishears 27 in a hundred, while
 #: as much as before may be taken for a term wrongly, so the odds of a restoration are less. By so many nats, the least at
 #: which 98 of 100 applied on dev are right; in theory it would be 1.3, with which all 100 are, and fewer are restored.

