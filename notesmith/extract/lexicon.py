@@ -662,4 +662,7 @@ MEDICINE_ENDINGS = (
     r"(?:cycline|izine|idine|profen|gliptin|lukast|terol|tadine|zepam|dronate|parin|thiazide|semide|cillin|mycin|azole|olol|pril|sartan|prazole|"
     r"statin|cortisone|solone|methasone|triptan|oxacin|formin|quine|dipine|azepam)"
 )
-MEDICINE = re.compile(rf"\w{{2,}}{MEDICINE_ENDINGS}")
+MEDICINE = re.compile(
+    rf"\w{{2,}}(?:{MEDICINE_ENDINGS}|(?:nirole|phylline?|triptyline|oxetine|gliflozin|glitazone|floxacin|fibrate|stigmine|zolam|setron|xaban|pramine|trexate|"
+    r"barbital|tropium|terenol|salazine|mesalamine|fungin|vudine|ciclovir|cyclovir|oxicam|coxib|lamide|pamide|mabs))"
+)

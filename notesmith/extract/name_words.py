@@ -16,7 +16,7 @@ from wordfreq import zipf_frequency
 from notesmith.extract.case_words import Chain
 from notesmith.extract.learned import GROUPS, word_classes
 from notesmith.extract.lexicon import BODY_CHAPTERS
-from notesmith.extract.names import name_lists
+from notesmith.extract.names import in_dictionary, name_lists
 from notesmith.extract.potency_words import NUMBER_WORDS
 from notesmith.extract.session import Session
 
@@ -74,7 +74,7 @@ def _own(session: Session, unit: int, term: bool, term_words: Collection[str]) -
         "given": low in lists.given, "surname": low in lists.surnames, "place": low in lists.places, "ordinary": low in lists.ordinary_names,
         "term": term or low in term_words, "capital": text.bare[:1].isupper(), "shout": len(text.bare) > 1 and text.bare.isupper(), "body": low in BODY_CHAPTERS,
         "number": low in NUMBER_WORDS, "comma": text.text.endswith(","), "stop": text.text.endswith((".", "?", "!")), "'s": low != text.low,
-        "accent": not low.isascii(),
+        "accent": not low.isascii(), "english": in_dictionary(low),
     }  # fmt: skip
     traits = [name for name, on in flags.items() if on]
     traits += [f"t {session.parse.tag(unit)}", f"zipf {min(6, int(zipf_frequency(low, 'en')))}"]

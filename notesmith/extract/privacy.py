@@ -22,7 +22,7 @@ from notesmith.extract.keys import key_of
 from notesmith.extract.lexicon import MEDICINE
 from notesmith.extract.mentions import Hit, label_index
 from notesmith.extract.name_words import learnt_names
-from notesmith.extract.names import AUTHORS, OTHER_PROPER, STATES, name_lists
+from notesmith.extract.names import AUTHORS, OTHER_PROPER, STATES, in_dictionary, name_lists
 from notesmith.extract.potency_words import NUMBER, number_of
 from notesmith.extract.session import OPENERS, Sentence, Session, bare, lowered, runs
 from notesmith.extract.spoken_ids import FEASTS, feasts_in, find_spoken
@@ -80,6 +80,19 @@ _TITLES = frozenset(
         *"""puan encik cik datuk tuan ibu bapak herr frau fräulein doktor monsieur madame mademoiselle señor señora señorita senhor senhora
         dona doña signor signora dottore dottoressa doctora doamna domnul domnule pani gospodin gospozha kyrios kyria kyrie meneer mevrouw sayyid sayyida""".split(),
     ]
+)
+#: Words for kin, elders and callings that stand before a name in many tongues. Some are names themselves or ordinary words:
+#: alone they name nobody and are left as they are.
+_KIN_TITLES = frozenset(
+    """papa mama maama maame mami mum dad daddy baba mzee bibi bwana nana nan nanna granny gran grandma grandpa grandad opa oma nonno nonna abuelo abuela tia tio
+    tía tío tita tito lola lolo kuya nanay tatay pak mbak tante oncle onkel zio zia amca teyze abla hanim hanım bey effendi khala khalu mausi maushi chacha chachi
+    kaka kaki dada dadi nani didi bhabhi bua thatha paati ammamma appa amma ayya akka anna machan apa begum haji hajji hajia hajiya alhaji malam mallam maulana
+    maulvi mufti ustad ustaz pandit sardar thakur khun nurse matron pastor reverend rev padre pater frère soeur sœur schwester bruder fra sor sheikh shaikh chief
+    oga madam maam don doña seu sergeant lieutenant inspector constable headmaster headmistress""".split()
+)
+#: Titles after which, where nothing is written large, hardly anything but a name stands.
+_SURE_TITLES = frozenset(
+    "mr mrs ms dr prof frau herr monsieur madame mademoiselle señor señora signor signora senhor senhora puan encik doktor shri smt shrimati".split()
 )
 _COLLEAGUE_TITLES = frozenset(["dr", "doctor", "prof", "professor", "principal"])
 _AFTER_TITLES = frozenset(
@@ -186,6 +199,16 @@ _NEVER = frozenset(
         "habibi", "yalla", "merhaba", "ayubowan", "bohoma", "sthuthi", "sat", "akal", "ingat", "salamat", "kumusta", "magandang", "umaga", "hapon",
         "sawubona", "ngiyabonga", "dumela", "privet", "spasibo", "dobry", "dzien", "arigato", "konnichiwa", "selamat", "pagi", "terima", "kasih",
         "xin", "chao", "ach", "bismillah", "allah", "filakia", "tschuess", "hallo", "achso", "naja", "nanu", "ojala", "allahu", "subhanallah", "mabuhay", "jare", "slan", "slainte", "begorrah", "aloha", "shalom", "sabaidee",
+        # greetings, thanks, farewells and forms of address once more, tongue by tongue; calls to prayer
+        *"""buonanotte buonasera arrivederci prego scusa scusi permesso perdón perdon perdona disculpa disculpe besos abrazos chau hasta luego mañana vale
+        bula vinaka moce talofa tofa hocam güle gule teşekkür tesekkur teşekkürler günaydın gunaydin iyi akşamlar aksamlar selam tamam efendim buyurun
+        assalamu assalamualaikum walaikum waalaikum wasalam aleikum khoda hafez adaab adab aadab namashkar nomoskar bhalo dhonnobad dhanyavaad dhanyavadagalu namaskara
+        sasriakal nandri romba nanni poyittu kwaheri tafadhali poleni samahani shikamoo marahaba hujambo sijambo herh medaase akwaaba maakye daabi
+        wiederschauen wiedersehen wiederhören grüß grüss gott moin tschau pfiat bitteschön dankeschön gell jawohl multumesc mulțumesc revedere noapte ziua seara
+        hvala doviđenja zdravo dziękuję dziekuje proszę widzenia czesc köszönöm viszlát szia kiitos takk tack hej ziens goedemorgen goedenavond
+        welterusten doei bedankt efharisto efcharisto parakalo kalinichta afwan ahlan marhaba wallah yani khalas paalam gabi opo sige maraming salamat
+        sawasdee khrap terimakasih makasih tolong maaf petang malam siang tinggal sayang annyeong kamsahamnida gomawo ohayo sayonara otsukare sensei xiexie
+        zaijian nihao laoshi azan azaan adhan fajr zuhr dhuhr maghrib iftar suhoor sehri namaz salah""".split(),
     ]
 )  # fmt: skip
 #: Word endings of English, by which an unknown word written small is told from a name.
@@ -294,6 +317,16 @@ _PUBLIC_PLACES = frozenset(
     "quarter|suburb|harbour|harbor|port|fort|palace|park|river|lake|island|colony|factory|mill|mine|estate|plantation|barracks|prison|dispensary|parish|abbey|"
     "cathedral|monastery|ghat|bazaar|mall|stadium|depot|dam".split("|")
 )
+#: Words for a part of the country after the name of a town, and nouns that stand without an article after "at".
+_REGIONS = frozenset("side area town city village district region people way quarter".split())
+_WITHOUT_ARTICLE = frozenset(
+    """home work school college church mass night noon midnight dawn dusk daybreak nightfall lunch dinner breakfast supper tea rest play sea bedtime first last least
+    most once all puberty menopause birth term present random risk peace hand length sunrise sunset university prayer prayers ease times base court table teatime
+    lunchtime dinnertime daytime nighttime weekend weekends reception theatre camp training practice assembly exercise large it him her them me us you what which
+    that this these those one someone anyone everyone somebody half twilight moonrise full new sundown closing opening hospital clinic casualty emergency outpatient
+    admission discharge discretion will heart worst best bay fault hospital delivery kindergarten nursery crèche creche office market temple mosque""".split()
+)
+_SUBJECTS = frozenset("they he she we i it the his her and then where when".split())
 _MONTHS = (
     "january|february|march|april|may|june|july|august|september|october|november|december|jan|feb|mar|apr|"
     "jun|jul|aug|sept|sep|oct|nov|dec"
@@ -338,8 +371,20 @@ _MONTHS_IN_FULL = frozenset(_MONTHS.split("|"))
 #: A year within living memory after a word of time; years of the books lie before.
 _YEAR = re.compile(
     r"\b(?:in|since|from|of|till|until|by|before|after|around|about|late|early|mid)(?: the| year)* (?P<year>19[4-9]\d|20[0-4]\d|nineteen (?:forty|fifty|sixty|seventy|eighty|ninety)(?:[ -](?:one|two|three|"
-    r"four|five|six|seven|eight|nine))?|two thousand(?: and)? (?:one|two|three|four|five|six|seven|eight|nine|ten|\w+teen|eleven|twelve)|twenty (?:ten|eleven|twelve|\w+teen|twenty(?:[ -]\w+)?))(?=[ ,.;?!]|$)"
+    r"four|five|six|seven|eight|nine))?|two thousand(?: and)? (?:twenty(?:[ -](?:one|two|three|four|five|six|seven|eight|nine))?|one|two|three|four|five|six|seven|eight|nine|ten|\w+teen|eleven|twelve)|twenty (?:ten|eleven|twelve|\w+teen|twenty(?:[ -]\w+)?))(?=[ ,.;?!]|$)"
 )
+#: A year by its last two figures, after what happened in it ("the flood of eighty eight"), or of one person.
+_TWO_FIGURES = r"(?:(?:forty|fifty|sixty|seventy|eighty|ninety)(?:[ -](?:one|two|three|four|five|six|seven|eight|nine))?|'?[4-9]\d)"
+_EVENT_YEAR = re.compile(
+    r"\b(?:floods?|wars?|strikes?|riots?|batch|class|winter|summer|spring|autumn|monsoon|drought|famine|earthquake|quake|cyclone|hurricane|storm|typhoon|tsunami|epidemic|"
+    r"outbreak|lockdown|curfew|emergency|elections?|fire|coup|revolution|uprising|crash|cup|olympics|season|harvest|intake|year|january|february|march|april|may|june|july|"
+    rf"august|september|october|november|december) (?:of |in )?(?P<year>{_TWO_FIGURES})(?=[ ,.;?!]|$)(?! (?:percent|per|patients?|cases?|people|days?|weeks?|months?|years?|dead|marks))"
+)
+_YEAR_OF_ONE = re.compile(
+    r"\b(?:in|since|from|until|till|back in) (?P<year>(?:fifty|sixty|seventy|eighty|ninety)[ -](?:one|two|three|four|five|six|seven|eight|nine))"
+    r"(?=[,.;?!]|$| (?:he|she|they|i|we|when|after|before|and (?:he|she|they|i|we|then)|it|there)\b)"
+)
+_NEXT_MONTH = re.compile(rf"\b(?:following|previous|preceding|same|coming|past) (?P<month>{_MONTHS})(?=[ ,.;?!]|$|')")
 _ANYBODY = re.compile(r"\b(?:i|we|my|our|s?he|her|his|him|they|their)\b")
 #: ``the Marian year``, ``bhadra month``: a time by a name of its own; in lower case only where English has no such word.
 _NAMED_TIME = re.compile(r"\b(?P<name>[^\W\d_]{3,}) (?P<time>year|month)\b")
@@ -350,6 +395,12 @@ _STREET = re.compile(
 )
 _TIMETABLE = re.compile(
     r"\b(?:exam\w*|class(?:es)?|lectures?|semester|term|timetable|fees?|forms?|seminar|workshop|conference|holidays?|syllabus|batch|submit|session|deadline)\b"
+)
+#: What goes on after the number of a house: "third staircase", "flat two", "first floor".
+_TAIL = re.compile(
+    rf"(?:,? ?(?:and )?(?:on )?(?:the )?(?:(?:{_ORDINAL}|{NUMBER}|ground|top|lower|upper|left|right) (?:floor|staircase|stairs?|stairway|door|flat|bell|block|building|entrance|wing|"
+    rf"gate|house|apartment|room|landing|unit|level|tower|courtyard|lift|storey|story)|(?:flat|floor|door|block|building|apartment|staircase|stair|entrance|scala|interno|"
+    rf"unit|tower|lift|bell|room|wing)(?: number)? (?:{NUMBER}|[a-z](?![\w'])))(?![\w-]))+"
 )
 _SPOKEN_DIGIT = (
     r"(?:zero|oh|one|two|three|four|five|six|seven|eight|nine|(?:double|triple) (?:zero|one|two|three|four|"
@@ -512,6 +563,8 @@ def _patterns(session: Session, cases: Sequence[tuple[int, int]]) -> Iterable[_F
         until = session.sentences[sentence.index + 1].end if open_ended else sentence.end
         for start, end, spoken_role in find_spoken(session, sentence.start, until):
             if not taken & set(range(start, end)):
+                if spoken_role == "address":
+                    end = _with_tail(session, end, until)
                 taken.update(range(start, end))
                 yield _Found(start, end, spoken_role)
         for pattern, role in (
@@ -575,11 +628,25 @@ def _patterns(session: Session, cases: Sequence[tuple[int, int]]) -> Iterable[_F
                 yield _Found(unit, unit + 1, "date")
 
 
+def _with_tail(session: Session, end: int, until: int) -> int:
+    """Where an address ends, with the stair, floor or door said after the house."""
+    match = _TAIL.match(session.low(end, until))
+    return end + len(match[0].split()) if match else end
+
+
 def _unlisted(session: Session, sentence: Sentence, told: bool) -> Iterator[_Found]:
     """Years, times and streets by how they are said, all doubtful: what dates a person, or where somebody lives."""
     if (told or _ANYBODY.search(sentence.low)) and not _LIVES_OF_AUTHORS.search(_YEAR.sub("", sentence.low)):
         for _, _, match in session.search(_YEAR, sentence.start, sentence.end):
             yield _Found(*session.span_of(sentence.start, match, "year"), "date", doubtful=True)
+        for _, _, match in session.search(_EVENT_YEAR, sentence.start, sentence.end):
+            yield _Found(*session.span_of(sentence.start, match, "year"), "date", doubtful=True)
+    if told and not _MEASURED.search(sentence.low):
+        for _, _, match in session.search(_YEAR_OF_ONE, sentence.start, sentence.end):
+            yield _Found(*session.span_of(sentence.start, match, "year"), "date", doubtful=True)
+    if not _TIMETABLE.search(sentence.low):
+        for _, _, match in session.search(_NEXT_MONTH, sentence.start, sentence.end):
+            yield _Found(*session.span_of(sentence.start, match, "month"), "date", doubtful=True)
     for start, end, match in session.search(_NAMED_TIME, sentence.start, sentence.end):
         name = session.units[start]
         own = (
@@ -722,6 +789,7 @@ class _Names:
         for start, end, label in session.parse.entities(self._may_hold_a_name()):
             for unit in range(start, end):
                 self.entities[unit] = label
+        self.unsure: set[int] = set()  # units at which a place begins that may be none
         self.lower_seen = {unit.bare for unit in session.units if unit.bare.islower()}
 
     def _may_hold_a_name(self) -> list[Sentence]:
@@ -834,7 +902,7 @@ class _Names:
             return initialled
         before, after = self._before(at), self._after(at + 1)
         title = before.rstrip(".") if at - 1 not in used else ""
-        titled = title in _TITLES and self._title_meant(at, title)
+        titled = (title in _TITLES and self._title_meant(at, title)) or self._after_kin(at, title)
         if low in {"so", "good", "well", "now"} and not titled:
             return None  # names somewhere, but hardly ever meant
         if low in _TITLES and not titled:
@@ -868,12 +936,16 @@ class _Names:
             and not (titled and capital)
             and not (called and capital and frequency < 4.5)
             and not proper
+            and not self._after_sure_title(at, title, frequency)
         ):
             return self._called_by_word(at, low, capital)
         name_like = capital or (listed and not ordinary)
         evidence, strong, introduced = 0.0, False, False
         if titled:
-            evidence += 3.0 if capital else 2.0 if listed and not ordinary else 1.6 if self._unknown(at) else 0.0
+            sure_title = self._after_sure_title(at, title, frequency)
+            evidence += (
+                3.0 if capital else 2.0 if listed and not ordinary else 1.6 if sure_title or self._unknown(at) else 0.0
+            )
             strong = capital or listed
         if called and name_like:
             evidence += 2.5
@@ -1092,6 +1164,8 @@ class _Names:
             return False
         if self.session.parse.tag(at) == "NNS" and low not in self.lists.given:
             return False
+        if in_dictionary(low) and not (self.cased and self._capital(at)):
+            return False
         return zipf_frequency(low, "en") < (4.6 if low in self.lists.given else 3.6)
 
     def _with_respect(self, at: int, low: str) -> _Found | None:
@@ -1229,6 +1303,26 @@ class _Names:
             and (self._key(sentence.start) in self.author_words or not any(s <= at < e for s, e in self.cases))
         )
 
+    def _after_kin(self, at: int, title: str) -> bool:
+        """``papa ofosu``, ``Mzee Juma``: a name after a word for an elder or a calling; "Papa Hahnemann" stays."""
+        low = self._key(at)
+        if title not in _KIN_TITLES or self._comma(at - 1) or low in self.author_words or at in self.term_units:
+            return False
+        if self.cased:
+            return self._capital(at) and self._capital(at - 1) and low not in self.term_words
+        return self._unknown(at) or (
+            low in self.lists.given and low not in self.lists.ordinary_names and zipf_frequency(low, "en") < 4.0
+        )
+
+    def _after_sure_title(self, at: int, title: str, frequency: float) -> bool:
+        """``mrs dympna``, ``dr lim`` where no capitals are written: a noun or a word of no list."""
+        low = self._key(at)
+        return (
+            not self.cased and title in _SURE_TITLES and not self._comma(at - 1) and frequency < 4.6 and low.replace("-", "").isalpha() and len(low) > 1
+            and at not in self.term_units and low not in self.term_words and low not in self.author_words
+            and self.session.parse.tag(at) in ("NN", "NNP", "NNS", "NNPS", "FW", "JJ", "UH")
+        )  # fmt: skip
+
     def _title_meant(self, at: int, title: str) -> bool:
         if title in {
             "sister",
@@ -1292,6 +1386,8 @@ class _Names:
 
     def _continues(self, unit: int) -> bool:
         low = self._key(unit)
+        if not self.cased:
+            return self._goes_on(unit, low)
         if not self._capital(unit) or low in OTHER_PROPER or low in self.term_words or unit in self.term_units:
             return False
         return (
@@ -1302,12 +1398,32 @@ class _Names:
             or len(low) == 1
         )
 
+    def _goes_on(self, unit: int, low: str) -> bool:
+        """Whether a name goes on with this word where no capitals are written: ``lim siew hong``, ``livia munteanu-pop``."""
+        if (
+            not low.replace("-", "").isalpha() or low in OTHER_PROPER or low in self.term_words or unit in self.term_units
+            or low in _NEVER or low in _AFTER_TITLES or self.session.parse.tag(unit).startswith("V") or in_dictionary(low)
+        ):  # fmt: skip
+            return False
+        frequency = zipf_frequency(low, "en")
+        if low in self.lists.ordinary_names and not (
+            self._key(unit - 1) in self.lists.given
+            and self.session.parse.tag(unit) in ("NN", "NNP")
+            and frequency < 4.0
+        ):
+            return False
+        if self._listed(unit):
+            return frequency < 4.3
+        return (frequency < 2.0 or ("-" in low and frequency < 3.0)) and not _ENGLISH_ENDING.search(low)
+
     def _unknown(self, unit: int) -> bool:
         """A word that neither the vocabulary nor the dictionary knows, and that does not sound like a remedy."""
         low = self._key(unit)
         if low in self.term_words or low in OTHER_PROPER or low in STATES or low in self.author_words or len(low) < 3:
             return False
         if low in self.lower_seen and self.cased:
+            return False
+        if MEDICINE.fullmatch(low) or ((not self.cased or unit in self.sentence_starts) and in_dictionary(low)):
             return False
         if zipf_frequency(low, "en") >= 2.6 or any(c.isdigit() for c in low) or "'" in low or "-" in low:
             return False
@@ -1436,7 +1552,7 @@ class _Names:
             in_case = any(s <= at < e for s, e in self.cases) and self._key(sentence.start) not in self.author_words
             if not (history and not in_case):
                 saint = at and self._before(at).rstrip(".") in {"st", "saint"} and at - 1 not in self.taken
-                found.append(_Found(at - 1 if saint else at, end, "place"))
+                found.append(_Found(at - 1 if saint else at, end, "place", doubtful=at in self.unsure))
             at = end
         return found
 
@@ -1530,6 +1646,8 @@ class _Names:
                     return end + length
         if self._capital(at) or self.cased and before not in {"from", "village"}:
             return None
+        if not self.cased and (loose := self._place_written_small(at, low, before)) is not None:
+            return loose
         if not self.cased and at not in self.remedy_units and not self._comma(at):
             # "in ruby hall clinic": no article between the preposition and the name
             for length in (1, 2, 3):
@@ -1553,6 +1671,41 @@ class _Names:
             )
             if not ordinary and low not in self.term_words and low not in STATES:
                 return at + 1
+        return None
+
+    def _place_written_small(self, at: int, low: str, before: str) -> int | None:
+        """A town where no capitals are written: of several words ("torre del greco"), before a word for a region of it
+        ("canning side"), rare and after a preposition; and, in a person's story, any noun that stands without an article
+        after "at" where only a name can ("at ridge they found"), which is doubtful."""
+        units, lists = self.session.units, self.lists
+        for length in (4, 3, 2):
+            end = at + length
+            if end > len(units) or any(self._comma(u) for u in range(at, end - 1)):
+                continue
+            words = [self._key(u) for u in range(at, end)]
+            name = " ".join(words).replace("-", " ")
+            if (
+                name in lists.places
+                and name not in STATES
+                and (before in _PLACE_BEFORE or min(zipf_frequency(w, "en") for w in words) < 2.5)
+            ):
+                if not self.term_units & set(range(at, end)):
+                    return end
+        if low in self.term_words or at in self.term_units or low in STATES or low in _NEVER:
+            return None
+        after = "" if self._comma(at) else self._after(at + 1)
+        if low in lists.places:
+            if before in _PLACE_BEFORE and after in _REGIONS:
+                return at + 1
+            known = low not in lists.ordinary_places and zipf_frequency(low, "en") < 3.6
+            if before in {"of", "around", "outside", "via"} and known and not self._listed(at):
+                return at + 1
+        if (
+            before == "at" and any(s <= at < e for s, e in self.cases) and low.isalpha() and low not in _WITHOUT_ARTICLE and len(low) > 2
+            and self.session.parse.tag(at) in ("NN", "NNP") and after in _SUBJECTS and number_of(low) is None and not _ENGLISH_ENDING.search(low)
+        ):  # fmt: skip
+            self.unsure.add(at)
+            return at + 1
         return None
 
     def _holy_place(self, at: int, low: str) -> int | None:

@@ -80,7 +80,7 @@ _OF_AGE = re.compile(
 )
 _PERSON_NEAR = re.compile(
     r"\b(?:he|she|her|his|him|who|old|elderly|aged|(?:great[- ])?grand\w+|mother|father|mama|papa|lady|gentleman|man|woman|widow|widower|pensioner|retired|aunt\w*|uncle|"
-    r"patient|granny|nana|nun|priest)\b"
+    r"patient|granny|nana|nun|priest|sister|brother|cousin|neighbou?r|nonna|nonno|opa|oma|abuel[oa]|baba|mama|mzee|chief|headm\w+|teacher|farmer|soldier|veteran|fellow)\b"
 )
 _MEASURES = re.compile(
     r"\b(?:fever|temperature|degrees?|pulse|pressure|bp|weigh\w*|kilos?|kg|pounds|per ?cent|score|rate|saturation|oxygen|sugar|glucose|potenc\w+|page|line|dose|"
@@ -135,6 +135,10 @@ def find_spoken(session: Session, start: int, end: int) -> Iterator[tuple[int, i
     for _, _, match in session.search(_STREET_FIRST, start, end):
         first, last = session.span_of(start, match, "id")
         street = [u for u in range(first, last) if session.units[u].bare[:1].isupper()]
+        if not session.cased:
+            if _in_small_letters(session, match, first, last):
+                yield first, last, "address"
+            continue
         if match["road"] and (
             len(street) < 2 or match["road"] in _OFTEN_ELSE and not re.match(r" \D*\bn(?:o|r|um)", match["house"])
         ):
@@ -168,6 +172,9 @@ def find_spoken(session: Session, start: int, end: int) -> Iterator[tuple[int, i
     for _, _, match in session.search(_STREET, start, end):
         first, last = session.span_of(start, match, "id")
         inner = [unit for unit in range(first, last) if session.units[unit].bare[:1].isalpha()]
+        if not session.cased and last - first <= 5 and session.units[last - 2].low not in _BEFORE_ROAD:
+            yield first, last, "address"
+            continue
         if session.units[last - 1].bare[:1].isupper() or sum(session.units[u].bare[:1].isupper() for u in inner) >= 1 and (
             session.units[last - 2].bare[:1].isupper()
         ):  # fmt: skip
@@ -177,6 +184,30 @@ def find_spoken(session: Session, start: int, end: int) -> Iterator[tuple[int, i
         if value is None or not 90 <= value <= 120 or not _is_age(session, start, end, first, last, value):
             continue
         yield first, last, "age over 89"
+
+
+#: Words before "road" or "lane" that make no name of it; and kinds of street that are words of English too.
+_BEFORE_ROAD = frozenset(
+    "the a an this that my our his her their main same other next one whole long back side of in on to at by and or is was every each which what no way".split()
+)
+_KINDS_ELSE = frozenset(["via", "place", "plaza", "strada"])
+
+
+def _in_small_letters(session: Session, match: re.Match[str], first: int, last: int) -> bool:
+    """Whether a street before its number, written without capitals, is one: by its kind in another tongue, or by a name
+    that is no small word before "street"."""
+    if match["kind"]:
+        return (
+            match["kind"] not in _KINDS_ELSE
+            or session.parse.tag(first + 1) in ("NN", "NNS", "NNP", "FW")
+            and last - first > 2
+        )
+    if match["road"]:
+        road = next(unit for unit in range(first, last) if session.units[unit].low == match["road"])
+        return (
+            match["road"] not in _OFTEN_ELSE and session.units[road - 1].low not in _BEFORE_ROAD and bool(re.match(r" \D*\bn(?:o|r|um)", match["house"]))
+        )  # fmt: skip
+    return True
 
 
 def _is_age(session: Session, start: int, end: int, first: int, last: int, value: int) -> bool:

@@ -78,11 +78,22 @@ def test_talk_without_names_hides_nothing(nlp: Any, full: Vocabulary) -> None:
     assert [p.said for p in extract(reading_of(text), full, nlp=nlp).persons if p.hide] == []
 
 
+def test_words_of_the_dictionary_and_greetings_are_no_names(nlp: Any, full: Vocabulary) -> None:
+    """Where nothing is written large, a rare word is no name because it is rare."""
+    filling = "pulsatilla is mild she weeps easily and she is worse in a warm room " * 3
+    text = "buonasera everybody the paediatrician gave rabeprazole and a pessary and she took the marmalade kwaheri"
+    found = extract(reading_of(f"{filling}\n{text}\n{filling}"), full, nlp=nlp).persons
+    assert [person.said for person in found if person.hide] == []
+
+
 @pytest.mark.parametrize(
     ("text", "names"),
     [
         ("okay yes tendai what did you find in the chapter of the mind", {"tendai"}),
         ("there was a lady from makurdi she came with headache since two years", {"makurdi"}),
+        ("the last one is papa kwesu he is the night guard he came with a cough", {"kwesu"}),
+        ("mrs orlaith gilhooley came to me with her knee and she was cross", {"orlaith", "gilhooley"}),
+        ("his people are in ras tanura and he came to me with a cough", {"ras", "tanura"}),
         ("thank you zawadi sit down now the modalities she is worse in the morning", {"zawadi"}),
     ],
 )
