@@ -12,6 +12,7 @@ import pytest
 
 from notesmith.extract.discouraging import discouraging_place, keeps_others_away
 from notesmith.extract.urgent import URGENT
+from notesmith.extract.warning_signs import signs_in
 
 DATA = Path(__file__).parent / "data"
 
@@ -39,6 +40,26 @@ def test_urgent_conditions_are_flagged(sentence: str) -> None:
 @pytest.mark.parametrize("sentence", sentences("urgent.txt", "-"))
 def test_ordinary_symptoms_are_not_flagged(sentence: str) -> None:
     assert not any(urgent.pattern.search(sentence) for urgent in URGENT)
+
+
+@pytest.mark.parametrize(
+    "sentence",
+    [
+        "an ache in the arms each time he climbs to the third floor, and it goes into the jaw.",
+        "the grandmother said she is so drowsy that she will not swallow her soup.",
+        "with the temperature the red edge had crept over the ankle by noon.",
+    ],
+)
+def test_signs_told_in_many_words_are_flagged(sentence: str) -> None:
+    assert signs_in(sentence)
+
+
+@pytest.mark.parametrize(
+    "sentence",
+    ["the knee aches on the stairs and is better at rest.", "she is sleepy after dinner and wants to lie down.", "the red colour suits her."],
+)  # fmt: skip
+def test_plain_complaints_are_no_warning_signs(sentence: str) -> None:
+    assert not signs_in(sentence)
 
 
 @pytest.mark.parametrize(
