@@ -130,8 +130,15 @@ def _urgent_flags(session: Session, look: Look) -> list[tuple[Urgent, int, int]]
         ]  # fmt: skip
         if places:
             found.append((urgent, places[0][0], max(end for _, end, _ in places)))
-    named = {urgent.name for urgent, _, _ in found}
-    told = [sign for sign in signs_in(low) if sign[0] not in named]
+    place = {urgent.name: at for at, (urgent, _, _) in enumerate(found)}
+    told = []
+    for name, first, last in signs_in(low):
+        if name not in place:
+            told.append((name, first, last))
+            continue
+        urgent, begin, end = found[place[name]]
+        start = sentence.start + low.count(" ", 0, first)
+        found[place[name]] = (urgent, min(begin, start), max(end, start + low.count(" ", first, last) + 1))
     sent = sends_to_care(low)
     for name, first, last in [*told, (SENT, *sent)] if sent is not None else told:
         begin = sentence.start + low.count(" ", 0, first)

@@ -87,7 +87,7 @@ _KIN_TITLES = frozenset(
     """papa mama maama maame mami mum dad daddy baba mzee bibi bwana nana nan nanna granny gran grandma grandpa grandad opa oma nonno nonna abuelo abuela tia tio
     tía tío tita tito lola lolo kuya nanay tatay pak mbak tante oncle onkel zio zia amca teyze abla hanim hanım bey effendi khala khalu mausi maushi chacha chachi
     kaka kaki dada dadi nani didi bhabhi bua thatha paati ammamma appa amma ayya akka anna machan apa begum haji hajji hajia hajiya alhaji malam mallam maulana
-    maulvi mufti ustad ustaz pandit sardar thakur khun nurse matron pastor reverend rev padre pater frère soeur sœur schwester bruder fra sor sheikh shaikh chief
+    maulvi mufti ustad ustaz pandit sardar thakur khun nurse matron pastor reverend rev padre pater frère soeur sœur schwester bruder fra sor sheikh shaikh
     oga madam maam don doña seu sergeant lieutenant inspector constable headmaster headmistress""".split()
 )
 #: Titles after which, where nothing is written large, hardly anything but a name stands.
@@ -654,7 +654,17 @@ def _unlisted(session: Session, sentence: Sentence, told: bool) -> Iterator[_Fou
             if session.cased
             else zipf_frequency(match["name"], "en") < 2.5
         )
-        if told and own and name.low not in _MONTHS_IN_FULL and number_of(name.low) is None:
+        dated = session.units[max(0, start - 2)].low in {
+            "in",
+            "since",
+            "of",
+            "during",
+            "until",
+            "by",
+            "before",
+            "after",
+        }
+        if (told or dated) and own and name.low not in _MONTHS_IN_FULL and number_of(name.low) is None:
             yield _Found(start, end, "date", doubtful=True)
     if not session.cased:
         for start, end, _ in session.search(_STREET, sentence.start, sentence.end):
@@ -1017,10 +1027,20 @@ class _Names:
             and inner
             and not any(i.startswith("remedy/") for i in self.labels.get(low, ()))
         )
+        if before.rstrip(".") in {"saint", "st", "san", "santa"} and after in {
+            "wort",
+            "bean",
+            "dance",
+            "fire",
+            "passion",
+            "oil",
+        }:
+            return None  # a plant, a disease or a piece of music
         if after in {"chaturthi", "festival", "puja", "utsav", "temple", "disease", "syndrome", "palsy", "sign"}:
             return None
         if (at in self.term_units or low in self.term_words) and not (
             (strong and capital and at not in self.remedy_units)
+            or self._after_sure_title(at, title, frequency)
             or ((titled or called or introduced) and capital and not self._taught(at, low))
             or (named and at not in self.term_units and frequency > 2.0)
             or (addressed and low in self.lists.given and (at not in self.remedy_units or self._said_once(at)))
@@ -1319,7 +1339,7 @@ class _Names:
         low = self._key(at)
         return (
             not self.cased and title in _SURE_TITLES and not self._comma(at - 1) and frequency < 4.6 and low.replace("-", "").isalpha() and len(low) > 1
-            and at not in self.term_units and low not in self.term_words and low not in self.author_words
+            and at not in self.remedy_units and low not in self.author_words
             and self.session.parse.tag(at) in ("NN", "NNP", "NNS", "NNPS", "FW", "JJ", "UH")
         )  # fmt: skip
 
@@ -1574,7 +1594,9 @@ class _Names:
                 continue
             name = " ".join(self._key(unit) for unit in range(at, end)).replace("-", " ")
             if name in self.lists.places and name not in STATES:
-                if length > 1 and all(self._capital(u) for u in range(at, end)):
+                if length > 1 and all(
+                    self._capital(u) or (at < u < end - 1 and self._key(u) in _PLACE_PARTICLES) for u in range(at, end)
+                ):
                     return self._extended(end)
                 if length == 1 and self._single_place(at, name, before):
                     return self._extended(end)
@@ -1621,6 +1643,12 @@ class _Names:
             and low not in self.author_words
         ):  # fmt: skip
             return self._rest_of_place(at + 1)
+        if (
+            before in {"from", "in", "near", "at"} and not self._comma(at - 1) and re.fullmatch(r"[A-Z][a-z]", units[at].bare) and at not in self.sentence_starts
+            and at not in self.term_units and low not in self.term_words and low not in OPENERS and self.session.parse.tag(at) == "NNP"
+        ):  # fmt: skip
+            self.unsure.add(at)
+            return at + 1  # "in Wa": a town of two letters
         if (
             before in _PLACE_BEFORE
             and self._capital(at)

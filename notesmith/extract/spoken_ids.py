@@ -212,7 +212,8 @@ def _in_small_letters(session: Session, match: re.Match[str], first: int, last: 
 
 def _is_age(session: Session, start: int, end: int, first: int, last: int, value: int) -> bool:
     """Whether a number from 90 to 120 is somebody's age: a person is spoken of, and it counts or measures nothing."""
-    around = session.low(max(start, first - 8), min(end, last + 6))
+    stopped = session.units[last - 1].text[-1:] in ",.;:?!"
+    around = session.low(max(start, first - 8), last if stopped else min(end, last + 6))
     near = session.low(max(0, session.sentence_at(max(0, start - 1)).start), end)
     if (
         _MEASURES.search(around)

@@ -34,6 +34,7 @@ SPOKEN = [
     ("C dates, years by two figures", "She has it since the floods of {sixty seven} in her village."),
     ("C dates, a month by its order", "She came back. The following {February} no more cough."),
     ("B address with its stair", "Write to {rue Carnot forty one, second floor} for the book."),
+    ("B places of two letters", "She keeps a stall in {Bo} with her aunt."),
     ("D phone", "Her number is {94223 10087}."),
     ("D phone", "Ring {nine eight two two zero one seven four four five} in the evening."),
     ("F email", "Write to me on {someone.else@example.org}."),
@@ -78,7 +79,7 @@ def test_identifiers_are_hidden(found: Found, kind: str, text: str) -> None:
         "The steps are six, twelve, thirty, two hundred, one thousand.", "Sorry, Pulsatilla, not Sepia, is the one.",
         "Sepia, read it in Kent, is a cold remedy.", "It is in Diwali week that the sweets are sold.",
         "In India and in Germany we use the thirtieth.", "Hahnemann was born in Meissen.", "The child was 14 years old.",
-        "Parkinson's disease and Bell's palsy differ.", "On Monday we repeat it. Otherwise, we wait.", "It was page 112.",
+        "Parkinson's disease and Bell's palsy differ.", "It is the bean of St. Ignatius, or the Saint Ignatius bean.", "On Monday we repeat it. Otherwise, we wait.", "It was page 112.",
     ],
 )  # fmt: skip
 def test_authors_remedies_and_regions_stay(found: Found, text: str) -> None:
