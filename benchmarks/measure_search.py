@@ -50,7 +50,7 @@ SETS = {
     "held2": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
     "open6": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
     "open7": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
-    "sealed6": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
+    "open8": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
 }
 NEAR_MS = 5000
 DEPTH = 10

@@ -25,14 +25,14 @@ from notesmith.transcript import WordRange, iter_sentences
 from notesmith.verdicts import PersonVerdict, VerdictEntry
 from notesmith.vocabulary import Vocabulary
 from notesmith.vocabulary import expand as expanding
-from notesmith.vocabulary.expand import Expansion, ancestors, expand, indexed_stems, lexicon_of, stems_of
+from notesmith.vocabulary.expand import MEANING_STEPS, Expansion, ancestors, expand, indexed_stems, lexicon_of, stems_of
 
 RecordKind = Literal["point", "case", "question", "transcript"]
 KIND_WEIGHT: dict[str, float] = {"point": 1.25, "case": 1.15, "question": 1.1, "transcript": 1.0}
 SHORT_SENTENCE_WORDS = 5
 LONG_SENTENCE_WORDS = 45
 COVERED = 0.6
-VERSION = 4  # of what is stored of a lecture to be found by; another one makes it again
+VERSION = 5  # of what is stored of a lecture to be found by; another one makes it again
 MOST_LETTERS = 1000  # of a query
 MATCHES_RANKED = 2000  # rows SQLite may rank for one query; commoner words only re-order
 CANDIDATES = 150
@@ -44,6 +44,10 @@ NEAR_ROWS = 2  # rows before and after that are looked at too
 NEAR_PART = 0.4
 INSIDE_CASE = 0.3  # of a case's score, from which a hit on it leads to a moment of its story
 LEAST_SAID = 0.6  # of a wording that a row must hold
+MEANING_WEIGHT = 0.9  # of a typed word that a row answers by a wording of the same meaning
+MEANING_POWER = 2.0  # of the share of a wording that a row holds
+MEANING_WORTH = 1.8  # of such an answer beside one by the word itself, which a common row holds once
+MEANING_PLUS = 0.3  # of it that is added to what a row answers in other words
 UNKNOWN_WORD = 3.0  # what a typed word weighs in the whole that no row holds
 # Learnt over the judged queries, each set left out in turn (benchmarks/data/search/README.md).
 QUESTION_PART = 0.6  # of the score of a question, whose answer is found by itself too
@@ -58,8 +62,9 @@ def weights() -> dict[str, object]:
         LEAST_SCORE LEAST_COVERAGE QUERY_SHARE REMEDY_SHARE MOST_CONCEPTS SHORT RELATIVES RELATIVES_IN_ALL LAY_WEIGHT SYNONYMS_FROM_SCORE
         SYNONYM_CONCEPTS SYNONYM_WEIGHT WORDING_CONCEPTS WORDING_STEMS WORDING_WEIGHT LEARNED_WEIGHT PARTS_WEIGHT
         LEAST_ALIKE OTHER_INITIAL COMMONER NEAREST MOST_NEAR SOUNDS_LIKE_UNKNOWN SOUNDS_LIKE_KNOWN LEAST_BY_SOUND
-        MOST_BY_SOUND
+        MOST_BY_SOUND MEANING_TYPED MEANING_SCORE MEANING_SHARE MOST_MEANINGS MEANING_STEPS
         CONCEPT_WEIGHT IMPLIED_PART OTHER_CONCEPTS COVERAGE_PART NEAR_ROWS NEAR_PART INSIDE_CASE LEAST_SAID UNKNOWN_WORD
+        MEANING_WEIGHT MEANING_POWER MEANING_WORTH MEANING_PLUS
         KIND_WEIGHT QUESTION_PART OTHER_REMEDY_PART NAMED_FROM NAMED_AS_WELL
     """.split()
     known = vars(expanding) | globals()
@@ -221,12 +226,13 @@ def _uncovered(content: LectureContent, redaction: Redaction, covered: bytearray
 
 class Indexed(NamedTuple):
     """A record and what it is found by: the stems of its text, and concepts with weights: its own, wider ones, its
-    remedy, those its wording implies.
+    remedy, those its wording implies; lines of the table of meanings with how much of a wording it holds, in steps.
     """
 
     record: Record
     stems: list[str]
     concepts: dict[str, float]
+    meanings: dict[int, int]
 
 
 def indexed(record: Record, vocabulary: Vocabulary) -> Indexed:
@@ -236,7 +242,7 @@ def indexed(record: Record, vocabulary: Vocabulary) -> Indexed:
     wider = (*record.concept_ids, *((record.focus_id,) if record.focus_id else ()))
     for concept_id in (*lexicon.implied(stems), *ancestors(wider, vocabulary)):
         weights.setdefault(concept_id, 0.75)
-    return Indexed(record, stems, weights)
+    return Indexed(record, stems, weights, lexicon.meanings(stems))
 
 
 class Prepared(NamedTuple):
@@ -257,6 +263,11 @@ def concept_token(concept_id: str) -> str:
     return "zz" + hashlib.sha256(concept_id.encode()).hexdigest()[:12]
 
 
+def meaning_token(line: int) -> str:
+    """A line of the table of meanings as one token."""
+    return f"zy{line}"
+
+
 # ---------------------------------------------------------------- the course store
 
 
@@ -271,12 +282,14 @@ def index_prepared(store: Store, prepared: Prepared) -> int:
     """Put all that can be found in a lecture into the store; returns the number of records. Raises StoreError."""
     lecture_id = prepared.content.lecture.id
     rows = []
-    for record, stems, concepts in prepared.records:
+    for record, stems, concepts, meanings in prepared.records:
         # A concept that is named or taught there stands twice, one that is only implied once.
         tokens = " ".join(
             token if weight < 1 else f"{token} {token}"
             for token, weight in ((concept_token(c), w) for c, w in concepts.items())
         )
+        # Of a meaning its steps stand behind it.
+        tokens += "".join(f" {meaning_token(line)} zx{steps}" for line, steps in meanings.items())
         rows.append(
             MomentRow(lecture_id, record.kind, record.start_ms, record.end_ms, tokens, record.text, " ".join(stems))
         )
@@ -432,12 +445,17 @@ class Asked:
                     (choices, value / whole) for choices, value in zip(words, worth, strict=True) if choices
                 ]
                 self.wordings.append((telling_words, wording.weight, wording.groups))
+        self.meanings = {
+            token: (score, support)
+            for line, (score, support) in expansion.meanings if (token := meaning_token(line)) in counts
+        }  # fmt: skip
         self.named = self._named(expansion)
         self.asks = [max(group.values(), default=UNKNOWN_WORD) for group in self.groups]
         self.idf: dict[str, float] = {}
         for one, weight in (
             *(item for group in self.groups for item in group.items()), *self.synonyms.items(),
             *((token, weight) for token, weight, _, _ in self.concepts),
+            *((token, MEANING_WEIGHT * score * idf(token)) for token, (score, _) in self.meanings.items()),
             *((one, weight * share * idf(one)) for words, weight, _ in self.wordings for choices, share in words for one in choices),
         ):  # fmt: skip
             self.idf[one] = max(self.idf.get(one, 0.0), weight)
@@ -482,7 +500,22 @@ class Asked:
             at: weight if n > 1 else weight * IMPLIED_PART
             for at, (token, weight, _, _) in enumerate(self.concepts) if (n := concepts.count(token))
         }  # fmt: skip
-        return Answer(parts, answered, sum(weight * part.get(one, 0.0) for one, weight in self.synonyms.items()), found)
+        more = sum(weight * part.get(one, 0.0) for one, weight in self.synonyms.items())
+        return Answer(parts, answered, more + self._meant(concepts, parts, answered), found)
+
+    def _meant(self, concepts: Sequence[str], parts: list[float], answered: list[float]) -> float:
+        """Put in what a row answers by other wordings of what is meant; returns what is added to all."""
+        more, taken = 0.0, set[int]()
+        steps = {token: int(concepts[at + 1][2:]) for at, token in enumerate(concepts) if token in self.meanings}
+        for token, (score, support) in self.meanings.items():
+            value = MEANING_WEIGHT * score * math.pow(steps.get(token, 0) / MEANING_STEPS, MEANING_POWER)
+            for group in support if value else ():
+                worth = value * self.asks[group] * MEANING_WORTH
+                parts[group] = max(parts[group], worth)
+                answered[group] = max(answered[group], value)
+                more += 0.0 if group in taken else MEANING_PLUS * worth
+                taken.add(group)
+        return more
 
     def score(self, row: MomentRow, own: Answer, near: Sequence[Answer]) -> float:
         """How well a row answers, what the rows beside it hold included at a part of its worth."""

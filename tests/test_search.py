@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 import subprocess
+from importlib import resources
+from itertools import product
 from pathlib import Path
 
 import pytest
@@ -20,11 +23,13 @@ from notesmith.search import (
     search,
 )
 from notesmith.site import build
+from notesmith.site.index import MOST_OF_A_LINE, MOST_OF_A_WORDING
 from notesmith.store import Store
 from notesmith.store.moments import MomentRow, moment_count
 from notesmith.vocabulary import load_vocabulary
 from notesmith.vocabulary.expand import (
     IRREGULAR,
+    MEANING_STEPS,
     STOP_WORDS,
     Expansion,
     Wording,
@@ -35,6 +40,8 @@ from notesmith.vocabulary.expand import (
     learned_in,
     lexicon_of,
     made_of,
+    meanings,
+    meant_by,
     phrases_in,
     sound_code,
     stem,
@@ -323,6 +330,46 @@ def test_every_learned_term_has_plain_words():
     assert {one for terms in learned().values() for one in terms if "" in one} == set()
 
 
+def test_every_meaning_is_said_in_other_words_too(vocabulary):
+    labels = (
+        label for c in vocabulary.concepts.values() if c.scheme == "remedy" for label in (c.pref_label, *c.alt_labels)
+    )
+    remedies = {words for label in labels if len(words := tuple(words_of(label))) > 1}
+    text = resources.files("notesmith.vocabulary").joinpath("data/meanings.tsv").read_text("utf-8")
+    lines = [line.split(" | ") for line in text.splitlines() if not line.startswith("#")]
+    assert [line for line in lines if not 2 <= len(line) <= MOST_OF_A_LINE or len(set(line)) < len(line)] == []
+    for wording in (wording for line in lines for wording in line):
+        assert re.fullmatch(r"[a-z0-9]+(?:[ /][a-z0-9]+)*", wording), wording
+        words = [choices.split("/") for choices in wording.split()]
+        assert len(words) <= MOST_OF_A_WORDING, wording
+        assert not STOP_WORDS.intersection(one for choices in words for one in choices), wording
+        said = (one for at in range(len(words)) for size in (2, 3) for one in product(*words[at : at + size]))
+        assert not remedies.intersection(said), wording
+    assert len(meanings().lines) == len(lines)
+
+
+def test_a_meaning_is_found_by_most_of_one_of_its_wordings(vocabulary):
+    groups = [((one, 1.0),) for one in stems_of("scared of thunder")]
+    (line, (score, support)), *_ = meant_by(groups)
+    assert any({one for choices in said for one in choices} >= {"hide", "storm"} for said in meanings().lines[line])
+    assert support == (0, 1)
+    assert 0.5 < score <= 1
+    held = lexicon_of(vocabulary).meanings(stems_of("In every storm this boy hides in his bed."))
+    assert line in held
+    assert all(0 < steps <= MEANING_STEPS for steps in held.values())
+    assert lexicon_of(vocabulary).meanings([]) == {}
+
+
+def test_a_row_that_says_it_otherwise_answers_less_than_one_that_says_it():
+    counts = dict.fromkeys(("shi", "bladder", "zy7"), 3)
+    groups = ((("shi", 1.0),), (("bladder", 1.0),))
+    asked = Asked(Expansion(groups, (), meanings=((7, (0.9, (0, 1))),)), counts, 100)
+    rows = [MomentRow("s", "point", 0, 9, concepts, "", stems, 1)
+            for concepts, stems in (("zy7 zx15", "shi bladder"), ("zy7 zx15", "urin"), ("zy7 zx9", "urin"), ("zy8 zx15", "urin"))]  # fmt: skip
+    same, otherwise, less, other = (asked.score(row, asked.answer(row), []) for row in rows)
+    assert same > otherwise > less > other == 0
+
+
 def test_a_row_answers_a_learned_word_by_the_whole_of_its_wording_only():
     counts = dict.fromkeys(("walk", "sleep"), 3)
     said = Wording((0,), (("walk",), ("sleep", "nap")), 0.9)
@@ -369,7 +416,7 @@ def test_the_two_engines_agree_on_the_first_hit(tmp_path, store, vocabulary):
     queries = ["stringy discharge", "brittle glass", "kali bi", "lykopodium", "warts", "club moss", "thirst for beer",
                "bloated tummy after a few bites", "feels breakable like glass", "stringey dischargge", "brittleglass",
                "nineteen student warts left hand Thuja 200 gone third month",
-               "verruca", "meteorism with flatulence"]  # fmt: skip
+               "verruca", "meteorism with flatulence", "easy satiety", "catarrh ropy"]  # fmt: skip
     runner = Path(__file__).parent.parent / "benchmarks/lab/ask_site.js"
     done = subprocess.run(
         [node, str(runner), str(tmp_path / "site")],

@@ -3,7 +3,8 @@
 Terms (stems of the texts, and concepts as tokens) are spread over shards by the FNV-1a hash of the term. A posting
 is a document and its BM25 part, quantised; only the best of a very common term are published. Beside its
 postings a stem holds the vocabulary's labels it stands in, so that lay words, abbreviations and mishearings find
-their concept in the same look-up. ``static/engine.js`` reads what is written here.
+their concept in the same look-up, and its places in the table of meanings, whose lines are terms too.
+``static/engine.js`` reads what is written here.
 
 So that one more lecture changes few files however many there are, the postings of the newest lectures stand in files
 of their own (``n/``, NEWEST of them) and go over to the large index (``t/``) part by part: at each lecture the terms
@@ -38,6 +39,7 @@ from notesmith.vocabulary.expand import (
     learned,
     lexicon_of,
     make_label,
+    meanings,
     stem,
     word_parts,
 )
@@ -53,6 +55,7 @@ SHARDS = ((15, 256), (150, 2048), (1500, 8192))  # by lectures, so that a file s
 MOST_SHARDS = 16384
 IMPACT = 6.5  # what a quantised part of a score stands for: impact / IMPACT
 RELATIVE_SHARDS = 256
+MOST_OF_A_LINE, MOST_OF_A_WORDING = 16, 8  # of the table of meanings
 NEWEST, PERIOD = 256, 64  # every number of shards is a multiple of NEWEST, so that a part is of whole shards
 SLOT_SHIFT = np.uint64(ORDINAL_BITS + 6)
 LOW_BITS = np.uint64((1 << (ORDINAL_BITS + 6)) - 1)
@@ -83,6 +86,11 @@ def token_of(concept_id: str) -> str:
     return "." + "".join(DIGITS[(number >> shift) & 63] for shift in range(0, 42, 6))
 
 
+def meaning_term(line: int) -> str:
+    """A line of the table of meanings as a term, shorter than any concept's."""
+    return f".{line}"
+
+
 def varint(value: int) -> str:
     """Five bits a character, the lowest first; 32 says that more follows."""
     out = []
@@ -95,7 +103,7 @@ def varint(value: int) -> str:
 
 def terms_of(found: Indexed) -> dict[str, int]:
     """Each term of a record with its quantised part of BM25 (0 to 15)."""
-    record, stems, concepts = found
+    record, stems, concepts, _ = found
     weight = KIND_WEIGHT[record.kind] * (1.0 + 0.1 * (record.weight - 1.0)) * IMPACT
     length = 1.2 * (0.6 + 0.4 * len(stems) / 14)
     counts: dict[str, int] = {}
@@ -104,6 +112,7 @@ def terms_of(found: Indexed) -> dict[str, int]:
     terms = {one: min(15, round(weight * n * 2.2 / (n + length))) for one, n in counts.items()}
     for concept_id, part in concepts.items():
         terms[token_of(concept_id)] = min(15, round(part * weight))
+    terms |= {meaning_term(line): steps for line, steps in found.meanings.items()}
     return terms
 
 
@@ -309,7 +318,7 @@ class Known:
     def by_file(self, shards: int) -> dict[str, list[str]]:
         """Terms of which something may be known, by file."""
         found: dict[str, list[str]] = {}
-        for term in {*self.lexicon.by_stem, *self.misheard, *self.tokens}:
+        for term in {*self.lexicon.by_stem, *self.misheard, *self.tokens, *meanings().by_stem}:
             found.setdefault(f"t/{fnv(term) % shards:x}", []).append(term)
         return found
 
@@ -321,9 +330,11 @@ class Known:
         labels = [label for number in self.lexicon.by_stem.get(term, ())
                   if (label := self.lexicon.labels[number]).concept_id in self.present]  # fmt: skip
         texts = sorted(self._label(label) for label in (*labels, *self.misheard.get(term, ())))
+        said = said_by(term)
         if not texts:
-            return []
-        return [round(word_weight(self.lexicon, term) * 10), "".join(text for _, text in texts[:LABEL_CAP])]
+            return [0, 0, said] if said else []
+        known = [round(word_weight(self.lexicon, term) * 10), "".join(text for _, text in texts[:LABEL_CAP])]
+        return [*known, said] if said else known
 
     def _label(self, label: Label) -> tuple[float, str]:
         """A label's weight in all, and as published: its hash (5), its concept's token (8), weight, 20 more of a remedy's (1), total (varint)."""
@@ -336,6 +347,20 @@ class Known:
         text = f"{name}{token_of(label.concept_id)}{DIGITS[kind]}{varint(round(total * 10))}"
         self._texts[label] = total, text
         return total, text
+
+
+def said_by(term: str) -> str:
+    """A stem's places in the table of meanings as published: its weight among the wordings (varint), then for each place the
+    step to it (varint of line, wording and word), the word's weight and the wording's (varints); empty where it has none.
+    """
+    table = meanings()
+    text, before = varint(table.weight.get(term, 0)), 0
+    places = table.by_stem.get(term, ())
+    for line, wording, word, worth, total in places:
+        place = (line * MOST_OF_A_LINE + wording) * MOST_OF_A_WORDING + word
+        text += varint(place - before) + varint(worth) + varint(total)
+        before = place
+    return text if places else ""
 
 
 def word_weight(lexicon: Lexicon, one: str) -> float:

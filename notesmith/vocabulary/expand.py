@@ -13,10 +13,12 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
+from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from functools import cached_property, lru_cache
 from importlib import resources
 from itertools import islice
+from typing import NamedTuple
 
 import msgspec
 import numpy as np
@@ -65,6 +67,16 @@ WORDING_STEMS = 20
 WORDING_WEIGHT = 0.8
 LEARNED_WEIGHT = 0.9
 PARTS_WEIGHT = 0.6
+# Meanings (data/meanings.tsv): the part of a wording that must be typed, how many meanings a query has; the part a text must hold, how many
+# meanings it has at most and in how many steps it is kept how much of the wording it holds.
+MEANING_TYPED = 0.45
+MEANING_SCORE = 0.25
+MEANING_SHARE = 0.5  # power of the share of the query that a wording answers
+MOST_MEANINGS = 8
+MEANING_HELD = 0.6
+MEANINGS_A_TEXT = 12
+MEANING_STEPS = 15
+MEANING_UNIT = 3  # what a word weighs among the wordings is kept as a whole number of thirds
 # Misspelt words by letters: the least likeness, what another first letter costs, what a commoner word is ahead, how many are compared so
 # and how many may stand for it.
 LEAST_ALIKE = 0.7
@@ -110,7 +122,7 @@ class Expansion(msgspec.Struct, frozen=True):
     ``groups`` holds for each typed word the stems that may stand for it, with weights 0 to 1, to be looked up in the
     text; ``concepts`` (id, weight) are looked up in the index of concepts, and ``support`` names for each the groups
     it was found by. ``synonyms`` are other words of the best concepts. ``corrected`` holds (typed, taken for) where a
-    misspelling or mishearing was mended.
+    misspelling or mishearing was mended. ``meanings`` are lines of the table of meanings with score and groups.
     """
 
     groups: tuple[tuple[Weighted, ...], ...]
@@ -119,6 +131,7 @@ class Expansion(msgspec.Struct, frozen=True):
     synonyms: tuple[Weighted, ...] = ()
     corrected: tuple[tuple[str, str], ...] = ()
     wordings: tuple[Wording, ...] = ()
+    meanings: tuple[tuple[int, Match], ...] = ()
 
     @property
     def stems(self) -> tuple[Weighted, ...]:
@@ -333,10 +346,7 @@ def learned() -> dict[str, dict[tuple[str, ...], tuple[Choices, ...]]]:
         if not line.startswith("#"):
             term, _, plain = line.partition("\t")
             stems = tuple(stem(word) for word in words_of(term))
-            said = ([stems_of(choices) for choices in wording.split()] for wording in plain.split(" | "))
-            found.setdefault(stems[0], {})[stems] = tuple(
-                tuple(tuple(dict.fromkeys(choices)) for choices in words if choices) for words in said
-            )
+            found.setdefault(stems[0], {})[stems] = tuple(wording_of(said) for said in plain.split(" | "))
     return found
 
 
@@ -353,6 +363,94 @@ def learned_in(said: Sequence[str], kept: Sequence[str], in_texts: Collection[st
             found.append(Wording(groups, held, LEARNED_WEIGHT))
         at += len(term) or 1
     return found
+
+
+Match = tuple[float, tuple[int, ...]]  # score, the groups that hold it
+
+
+class Holds(NamedTuple):
+    """A word of a wording that a stem is, or may stand for: line, wording and word, its weight and the whole wording's."""
+
+    line: int
+    wording: int
+    word: int
+    weight: int
+    total: int
+
+
+class Meanings(msgspec.Struct, frozen=True):
+    """The table of meanings: each line's wordings; where a stem stands in them, and what it weighs among them."""
+
+    lines: tuple[tuple[Choices, ...], ...]
+    by_stem: dict[str, tuple[Holds, ...]]
+    weight: dict[str, int]
+
+
+@lru_cache(maxsize=1)
+def meanings() -> Meanings:
+    """Wordings of one meaning each; rare words weigh more (inverse document frequency over the wordings)."""
+    text = resources.files("notesmith.vocabulary").joinpath("data/meanings.tsv").read_text("utf-8")
+    lines = tuple(
+        tuple(wording_of(said) for said in line.split(" | ")) for line in text.splitlines() if not line.startswith("#")
+    )
+    every = [wording for line in lines for wording in line]
+    times = Counter(one for wording in every for one in {one for choices in wording for one in choices})
+
+    def weight(choices: Iterable[str]) -> int:
+        return round(MEANING_UNIT * math.log(1 + len(every) / sum(times[one] for one in choices)))
+
+    held: dict[str, list[Holds]] = {}
+    for number, line in enumerate(lines):
+        for at, wording in enumerate(line):
+            weights = [weight(choices) for choices in wording]
+            for word, choices in enumerate(wording):
+                for one in choices:
+                    held.setdefault(one, []).append(Holds(number, at, word, weights[word], sum(weights)))
+    return Meanings(lines, {one: tuple(found) for one, found in held.items()}, {one: weight([one]) for one in times})
+
+
+@lru_cache(maxsize=1)
+def _bounds() -> tuple[list[list[int]], NDArray[np.int64], NDArray[np.int64]]:
+    """All words of wordings numbered through: the first of each line's wordings; the wording of each; of each wording its line."""
+    lines = meanings().lines
+    sizes = [len(wording) for line in lines for wording in line]
+    starts = iter(np.cumsum([0, *sizes]).tolist())
+    first = [[next(starts) for _ in line] for line in lines]
+    return (
+        first,
+        np.repeat(np.arange(len(sizes)), sizes),
+        np.repeat(np.arange(len(lines)), [len(line) for line in lines]),
+    )
+
+
+def wording_of(said: str) -> Choices:
+    """The words of a wording as written in a table, each of stems that may stand for it (``liquids/drinks stuck``)."""
+    words = (tuple(dict.fromkeys(stems_of(choices))) for choices in said.split())
+    return tuple(choices for choices in words if choices)
+
+
+def meant_by(groups: Sequence[Sequence[Weighted]]) -> list[tuple[int, Match]]:
+    """The meanings of which the groups of stems hold a wording, or most of one, best first: line, score and groups."""
+    table = meanings()
+    # By wording, of each word the most of it and its group.
+    held: dict[tuple[int, int, int], dict[int, tuple[float, int]]] = {}
+    asked = 0.0
+    for at, group in enumerate(groups):
+        asked += max((table.weight.get(one, 0) * weight for one, weight in group), default=0.0)
+        for one, weight in group:
+            for line, wording, word, worth, total in table.by_stem.get(one, ()):
+                mine = held.setdefault((line, wording, total), {})
+                if weight * worth > mine.get(word, (0.0, 0))[0]:
+                    mine[word] = (weight * worth, at)
+    best: dict[int, Match] = {}
+    for (line, _, total), mine in held.items():
+        holds = sum(value for value, _ in mine.values())
+        if holds < MEANING_TYPED * total:
+            continue
+        score = holds / total * min(1.0, holds / asked) ** MEANING_SHARE
+        if score > best.get(line, (MEANING_SCORE, ()))[0]:
+            best[line] = (score, tuple(sorted({at for _, at in mine.values()})))
+    return sorted(best.items(), key=lambda item: (-item[1][0], item[0]))[:MOST_MEANINGS]
 
 
 @lru_cache(maxsize=1)
@@ -566,6 +664,44 @@ class Lexicon:
                 found.setdefault(shared, []).append(one)
         return found
 
+    def meanings(self, stems: Collection[str]) -> dict[int, int]:
+        """The lines of the table of meanings of which a text holds a wording or most of one, and how much, in steps."""
+        held = [known for one in frozenset(stems) if len((known := self._places(one))[0])]
+        if not held:
+            return {}
+        _, wording_of, line_of = _bounds()
+        places, values = np.concatenate([one for one, _ in held]), np.concatenate([one for _, one in held])
+        shares = np.zeros(len(wording_of), dtype=np.float32)
+        np.maximum.at(shares, places, values)
+        # Each place once, without sorting: the last of those that are the same.
+        number = np.arange(len(places))
+        last = np.empty(len(wording_of), dtype=np.int64)
+        last[places] = number
+        once = places[last[places] == number]
+        sums = np.bincount(wording_of[once], weights=shares[once], minlength=len(line_of))
+        steps = np.minimum(MEANING_STEPS, np.rint(sums * MEANING_STEPS)).astype(np.int64)
+        found: dict[int, int] = {}
+        for wording in np.flatnonzero(sums >= MEANING_HELD):
+            line = int(line_of[wording])
+            found[line] = max(found.get(line, 0), int(steps[wording]))
+        return dict(sorted(found.items(), key=lambda item: (-item[1], item[0]))[:MEANINGS_A_TEXT])
+
+    def _places(self, one: str) -> tuple[NDArray[np.int64], NDArray[np.float32]]:
+        """The words of wordings, numbered through, that a stem or one of its relatives is, with the share of the wording."""
+        if one not in self._known_places:
+            first, _, _ = _bounds()
+            found: dict[int, float] = {}
+            for other, weight in ((one, 1.0), *islice(self.relatives(one), RELATIVES)):
+                for line, wording, word, worth, total in meanings().by_stem.get(other, ()):
+                    at = first[line][wording] + word
+                    found[at] = max(found.get(at, 0.0), weight * worth / total)
+            self._known_places[one] = np.array(list(found), np.int64), np.array(list(found.values()), np.float32)
+        return self._known_places[one]
+
+    @cached_property
+    def _known_places(self) -> dict[str, tuple[NDArray[np.int64], NDArray[np.float32]]]:
+        return {}
+
     def spellings(self, present: Collection[str] | None = None) -> frozenset[str]:
         """The words of the labels of concepts (all by default) as written, and words whose forms no ending tells."""
         labels = (
@@ -638,9 +774,6 @@ class Lexicon:
                 if known is None or concept_id in known:
                     best = likeness, concept_id
         return (best[1], best[0]) if best else None
-
-
-Match = tuple[float, tuple[int, ...]]  # score, the groups that hold it
 
 
 def match_labels(
@@ -838,6 +971,7 @@ def expand(
         tuple(rows), tuple((concept_id, score) for concept_id, (score, _) in best),
         tuple(support for _, (_, support) in best),
         tuple(item for item in synonyms.items() if item[0] not in asked), tuple(corrected), tuple(bounded(wordings)),
+        tuple(meant_by(rows)),
     )  # fmt: skip
 
 

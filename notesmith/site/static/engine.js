@@ -122,6 +122,20 @@
     return found;
   }
 
+  /* A stem's weight among the wordings of the table of meanings, and its places there. */
+  function said(text) {
+    const found = [];
+    let [own, at] = number(text, 0), place = 0, step, worth, total;
+    while (at < text.length) {
+      [step, at] = number(text, at);
+      [worth, at] = number(text, at);
+      [total, at] = number(text, at);
+      place += step;
+      found.push([place, worth, total]);
+    }
+    return [own, found];
+  }
+
   function Engine(load) {
     const files = scope.notesmithFiles;
     const need = async (names) => {
@@ -172,6 +186,37 @@
         if (score > (known ? known[0] : W.LEAST_SCORE)) best.set(label.token, [score, [...new Set([...mine.values()].map((m) => m[1]))]]);
       }
       return new Map([...best].sort((a, b) => b[1][0] - a[1][0] || (a[0] < b[0] ? -1 : 1)).slice(0, W.MOST_CONCEPTS));
+    }
+    /* The meanings of which the typed words hold a wording, or most of one, best first. A place is line * 128 + wording * 8 + word. */
+    function meantBy(groups, held) {
+      const wordings = new Map();
+      let asked = 0;
+      groups.forEach((group, at) => {
+        let most = 0;
+        for (const [one, weight] of group) {
+          const entry = held.get(one);
+          if (!entry || typeof entry[4] !== "string") continue;
+          const [own, places] = said(entry[4]);
+          most = Math.max(most, own * weight);
+          for (const [place, worth, total] of places) {
+            const key = Math.floor(place / 8);
+            let known = wordings.get(key);
+            if (!known) { known = { total, mine: new Map() }; wordings.set(key, known); }
+            const before = known.mine.get(place % 8);
+            if (!before || weight * worth > before[0]) known.mine.set(place % 8, [weight * worth, at]);
+          }
+        }
+        asked += most;
+      });
+      const best = new Map();
+      for (const [key, { total, mine }] of wordings) {
+        let holds = 0;
+        for (const [value] of mine.values()) holds += value;
+        if (holds < W.MEANING_TYPED * total) continue;
+        const score = holds / total * Math.min(1, holds / asked) ** W.MEANING_SHARE, line = Math.floor(key / 16), known = best.get(line);
+        if (score > (known ? known[0] : W.MEANING_SCORE)) best.set(line, [score, [...new Set([...mine.values()].map((m) => m[1]))].sort((a, b) => a - b)]);
+      }
+      return [...best].sort((a, b) => b[1][0] - a[1][0] || a[0] - b[0]).slice(0, W.MOST_MEANINGS).map(([line, [score, support]]) => ["." + line, score, support]);
     }
     let lexicon = null;
     async function nearWords() {
@@ -311,7 +356,9 @@
       const telling = (list) => { const kept = list.filter((w) => !STOP.has(w)); return kept.length ? kept : list; };
       const [held, relatives] = await Promise.all([
         entries([...new Set([...given, ...joined(telling(said))])]), related(given).then((lists) => new Map(given.map((one, i) => [one, lists[i]])))]);
-      const known = (w) => w.length < 3 || held.has(stem(w)) || relatives.get(stem(w)) !== null;
+      // A word that stands in the table of meanings alone is known from no text and no label.
+      const leads = (one) => { const e = held.get(one); return Boolean(e) && Boolean(e[0] || labelled(e)); };
+      const known = (w) => w.length < 3 || leads(stem(w)) || relatives.get(stem(w)) !== null;
       const split = [];
       for (const w of said) split.push(...((!known(w) && await parts(w)) || [w]));
       if (split.length !== said.length) {
@@ -322,7 +369,7 @@
       }
       const typed = telling(said), stems = typed.map(stem), joins = joined(typed);
       const groups = stems.map((one) => new Map([[one, 1]]));
-      joins.forEach((one, i) => { if (held.has(one)) for (const g of [groups[i], groups[i + 1]]) if (!g.has(one)) g.set(one, 1); });
+      joins.forEach((one, i) => { if (leads(one)) for (const g of [groups[i], groups[i + 1]]) if (!g.has(one)) g.set(one, 1); });
       const add = (at, list) => { for (const [one, weight] of list) if (!groups[at].has(one)) groups[at].set(one, weight); };
       const few = Math.min(W.RELATIVES, Math.max(2, Math.floor(W.RELATIVES_IN_ALL / (typed.length || 1))));
       stems.forEach((one, at) => add(at, (relatives.get(one) || []).slice(0, few)));
@@ -375,9 +422,9 @@
         for (const text of entry[5].split("|")) wordings.push({ groups: support, words: wording(text), weight: W.WORDING_WEIGHT * score });
       }
       for (const [i, words] of made) wordings.push({ groups: [i], words, weight: W.PARTS_WEIGHT });
-      const otherwise = bounded(wordings);
-      for (const [term, entry] of await entries([...new Set([...more.keys(), ...otherwise.flatMap(({ words }) => words.flat())])])) held.set(term, entry);
-      return { groups, concepts: best.map(([token, [score, support]]) => [token, score, support]), synonyms: [...more], wordings: otherwise, corrected, held };
+      const otherwise = bounded(wordings), meant = meantBy(groups, held);
+      for (const [term, entry] of await entries([...new Set([...more.keys(), ...meant.map(([token]) => token), ...otherwise.flatMap(({ words }) => words.flat())])])) held.set(term, entry);
+      return { groups, concepts: best.map(([token, [score, support]]) => [token, score, support]), synonyms: [...more], wordings: otherwise, meant, corrected, held };
     }
     /* The place of each word among the kept ones; -1 for those left out. */
     function places(said, kept) {
@@ -471,7 +518,7 @@
         for (let i = 0; i < docs.length; i += 1) {
           if (!keep(docs[i], parts[i])) continue;
           kinds.set(docs[i], parts[i] & 3);
-          use(of(docs[i]), (parts[i] >> 2) / IMPACT / W.KIND_WEIGHT[KINDS[parts[i] & 3]]);
+          use(of(docs[i], parts[i] >> 2), (parts[i] >> 2) / IMPACT / W.KIND_WEIGHT[KINDS[parts[i] & 3]]);
         }
       };
       const asks = expansion.groups.map((group, g) => {
@@ -506,6 +553,22 @@
             one.answered[g] = Math.max(one.answered[g], value);
           }
         }
+      }
+      // What is said by other wordings of the same meaning; of a meaning its part is how much of a wording stands there, in steps.
+      const added = new Map();
+      for (const [token, score, support] of expansion.meant) {
+        if (!idf(token)) continue;
+        each(token, ([doc, steps]) => {
+          const one = at(doc), value = W.MEANING_WEIGHT * score * (steps / W.MEANING_STEPS) ** W.MEANING_POWER;
+          if (!added.has(doc)) added.set(doc, new Set());
+          for (const g of support) {
+            const worth = value * asks[g] * W.MEANING_WORTH;
+            one.parts[g] = Math.max(one.parts[g], worth);
+            one.answered[g] = Math.max(one.answered[g], value);
+            if (!added.get(doc).has(g)) one.sum += W.MEANING_PLUS * worth;
+            added.get(doc).add(g);
+          }
+        }, (doc, steps) => [doc, steps]);
       }
       for (const [one, weight] of expansion.synonyms) if (idf(one)) each(one, (doc, part) => { doc.sum += weight * idf(one) * part; });
       expansion.concepts.forEach(([token, sure], c) => {
