@@ -17,7 +17,7 @@ import msgspec
 import numpy as np
 
 from notesmith.extract.learned import AFTER_TIME, GROUPS, LEXICON, Linear
-from notesmith.extract.lexicon import BODY_CHAPTERS, stem
+from notesmith.extract.lexicon import BODY_CHAPTERS, MEDICINE, stem
 from notesmith.extract.potency_words import NUMBER
 from notesmith.extract.sentences import Look
 from notesmith.extract.session import Session
@@ -107,6 +107,26 @@ _TIME_WORDS = frozenset(
     "day days week weeks month months year years hour hours minute minutes morning evening night fortnight visit weekend monday tuesday wednesday thursday "
     "friday saturday sunday january february march april may june july august september october november december spring summer autumn winter".split()
 )
+#: What is told of treatment by others, of how it goes on, and of where and from when things are (common words of care).
+CARE: tuple[tuple[str, frozenset[str]], ...] = (
+    ("carer", frozenset("""doctor doctors gp surgeon surgeons specialist specialists physician physiotherapist physio nurse nurses hospital hospitals ward clinic casualty dentist
+        dermatologist neurologist cardiologist gynaecologist gynecologist urologist paediatrician pediatrician oncologist psychiatrist psychologist orthopaedic chemist
+        pharmacist emergency icu ambulance consultant midwife therapist osteopath chiropractor homeopath homoeopath hakim vaidya herbalist lab laboratory er""".split())),
+    ("treats", frozenset("""tablet tablets pill pills medicine medicines medication drug drugs inhaler inhalers spray cream creams ointment ointments drops injection injections
+        antibiotic antibiotics steroid steroids insulin iron drip saline oxygen bandage bandaged dressing dressings dressed plaster splint stent stents dialysis chemotherapy
+        radiotherapy physiotherapy exercise exercises surgery operation operated stitches stitched transfusion fluids vitamin vitamins supplement supplements painkiller
+        painkillers paracetamol aspirin ibuprofen antihistamine antihistamines contraceptive emollient emollients patch patches nebuliser nebulizer crutch sling gargle
+        gargles massage counselling psychotherapy statin statins syrup capsule capsules treatment treated treating therapy course courses homeopathy homoeopathy herbal
+        lotion powder plasters blood bags glasses brace collar stocking stockings diet salt compress ice catheter""".split())),
+    ("keeps", frozenset("""continue continued continues continuing keep kept keeps keeping stay stayed stays still remain remained remains along alongside both ongoing unchanged
+        untouched touch touched carry carried goes going finish finished complete completed meanwhile presently currently regular regularly daily left""".split())),
+    ("stops", frozenset("stop stopped stops stopping quit gave withdrew withdrawn tapered reduced halved weaned without failed nothing relief helped tried".split())),
+    ("sends", frozenset("send sent sending refer referred admitted admit rushed ambulance drove took carried hospital".split())),
+    ("where", frozenset("""clinic chamber opd op camp outreach dispensary online video phone telephone zoom whatsapp home house visit ward practice rooms surgery office cabin
+        consultation hostel bedside corridor temple church parish market village school bakery shop upstairs above kitchen""".split())),
+    ("past", frozenset("""died death dead lost funeral buried divorce divorced married marriage moved accident fell childhood born school history family operated operation
+        ago before once earlier previous previously since birth pregnancy delivery retired widow widowed war exam exams job company betrayed""".split())),
+)  # fmt: skip
 _FINITE = frozenset(("VBD", "VBZ", "VBP", "MD"))
 _TENSES = _FINITE | {"VBG", "VBN", "VB", "JJR"}
 
@@ -127,6 +147,12 @@ class Told(msgspec.Struct, frozen=True):
     first_given: int | None
 
 
+#: Words before the subject of a clause.
+_LEADING = frozenset(
+    "and but so then now or also because that which who when while after before since until if as well".split()
+)
+
+
 def _said(low: str) -> str:
     return "#" if any(c.isdigit() for c in low) else stem(low)
 
@@ -134,7 +160,9 @@ def _said(low: str) -> str:
 @lru_cache(maxsize=20_000)
 def _classes(low: str) -> tuple[str, ...]:
     """The lexical classes of a word."""
-    found = [name for name, words in (*LEXICON, *GROUPS) if low in words]
+    found = [name for name, words in (*LEXICON, *GROUPS, *CARE) if low in words]
+    if MEDICINE.fullmatch(low):
+        found.append("treats")
     if low in BODY_CHAPTERS:
         found.append("body")
     if _A_NUMBER.match(low):
@@ -152,6 +180,7 @@ def word_rows(session: Session, looks: Sequence[Look], told: Told) -> tuple[list
     clause_of = {unit: clause for clause in told.clauses for unit in range(*clause)}
     seen: dict[tuple[int, int], list[str]] = {}
     before: list[str] = []
+    sent = False  # whether the patient has been sent to others, or taken
     for number, (start, end) in enumerate(told.ranges):
         for sentence in session.sentences_in(start, end):
             first, last = max(start, sentence.start), min(end, sentence.end)
@@ -166,6 +195,8 @@ def word_rows(session: Session, looks: Sequence[Look], told: Told) -> tuple[list
                 f"sentence {min(sentence.index - session.sentence_at(told.ranges[0][0]).index, 6) if not number else 7}"
             )
             timed = False
+            if sent:
+                flags.append("sent")
             at: tuple[int, int] | None = None
             for unit in range(first, last):
                 clause = clause_of.get(unit)
@@ -175,6 +206,7 @@ def word_rows(session: Session, looks: Sequence[Look], told: Told) -> tuple[list
                         before = seen[at]
                     at = clause
                     seen[clause] = _clause_row(session, told, *clause) + (["C:timed"] if timed else [])
+                    sent = sent or {"C:c sends", "C:c carer"} <= set(seen[clause])
                 after = "after" if number or (told.first_given is not None and unit > told.first_given) else "before"
                 own = _word_row(session, told, unit, start, end, first)
                 around = seen[clause] if clause is not None else ["C:none"]
@@ -200,6 +232,10 @@ def _clause_row(session: Session, told: Told, start: int, end: int) -> list[str]
         if low:
             found.add(f"C:w {_said(low)}")
             found.update(f"C:c {name}" for name in _classes(low))
+    subject = next((unit for unit in session.units[start:end] if unit.low not in _LEADING), None)
+    if subject is not None:
+        found.add(f"C:opens {_said(subject.low)}")
+        found.update(f"C:opens c {name}" for name in _classes(subject.low.removesuffix("'s")))
     tags = {session.parse.tag(unit) for unit in range(start, end)}
     found.update(f"C:t {tag}" for tag in tags & _TENSES)
     if not tags & _FINITE:
