@@ -317,6 +317,8 @@ _PUBLIC_PLACES = frozenset(
     "quarter|suburb|harbour|harbor|port|fort|palace|park|river|lake|island|colony|factory|mill|mine|estate|plantation|barracks|prison|dispensary|parish|abbey|"
     "cathedral|monastery|ghat|bazaar|mall|stadium|depot|dam".split("|")
 )
+#: What is named after saints and is none of their places.
+_OF_SAINTS = frozenset("wort bean dance fire passion oil herb root plant".split())
 #: Words for a part of the country after the name of a town, and nouns that stand without an article after "at".
 _REGIONS = frozenset("side area town city village district region people way quarter".split())
 _WITHOUT_ARTICLE = frozenset(
@@ -1027,14 +1029,10 @@ class _Names:
             and inner
             and not any(i.startswith("remedy/") for i in self.labels.get(low, ()))
         )
-        if before.rstrip(".") in {"saint", "st", "san", "santa"} and after in {
-            "wort",
-            "bean",
-            "dance",
-            "fire",
-            "passion",
-            "oil",
-        }:
+        saintly = before.rstrip(".") in {"saint", "st", "san", "santa"}
+        if saintly and (
+            after in _OF_SAINTS or (self._before(at, 2) == "of" and self._before(at, 3).removesuffix("s") in _OF_SAINTS)
+        ):
             return None  # a plant, a disease or a piece of music
         if after in {"chaturthi", "festival", "puja", "utsav", "temple", "disease", "syndrome", "palsy", "sign"}:
             return None
@@ -1750,7 +1748,8 @@ class _Names:
         if at in self.sentence_starts and not (self._unknown(then) or self._listed(then) or _foreign(name)):
             return None
         saint = low.rstrip(".") in {"saint", "st"}
-        if saint and (self._before(at) not in _PLACE_BEFORE or self.session.units[then].low.endswith("'s")):
+        of_what = self._before(at) == "of" and self._before(at, 2) not in _REGIONS | {"parish", "port", "bay", "isle"}
+        if saint and (self._before(at) not in _PLACE_BEFORE or of_what or self.session.units[then].low.endswith("'s")):
             return None  # a saint, a wort or a day, not a town
         return self._rest_of_place(then + 1)
 
