@@ -14,6 +14,7 @@ the voices (``HALVES``); they stay in the lab's folder and hear the other half f
 
 from __future__ import annotations
 
+import argparse
 import gzip
 import os
 import random
@@ -226,13 +227,16 @@ def names(part: str, voices: Sequence[str] = ()) -> list[str]:
 
 
 def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--halves", action="store_true", help="only those of half of the voices, for learn_judge.py")
+    given = parser.parse_args()
     torch.manual_seed(7)
     random.seed(7)
     model = WhisperSpeech(find_model()).model
     train = {name: pieces_of("train", name, model) for name in names("train")}
     dev = {name: pieces_of("dev", name, model) for name in names("dev")}
     network = Network()
-    for half, voices in (*HALVES.items(), ("all", ())):
+    for half, voices in (*HALVES.items(), *(() if given.halves else (("all", ()),))):
         chosen = [piece for name in names("train", voices) for piece in train[name]]
         print(f"{half}: {sum(len(p.encoded) for p in chosen) * FRAME_MS / 60_000:.0f} min, voices {voices or 'all'}")
         if voices:

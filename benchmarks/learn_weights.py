@@ -88,10 +88,11 @@ def as_segments(words: Sequence[str], terms: dict[tuple[int, int], str], name: s
     return Transcript("0" * 64, "en", name, tuple(segments))
 
 
-def decoded_lectures(part: str, vocabulary: Vocabulary) -> Iterator[Labelled]:
-    for path in sorted((DATA / part).glob("*.plain.json.gz")):
+def decoded_lectures(part: str, vocabulary: Vocabulary, heard: str = "plain") -> Iterator[Labelled]:
+    """The lectures as Whisper base heard them (``plain``) or the packaged model, whose decoder is taught (``adapted``)."""
+    for path in sorted((DATA / part).glob(f"*.{heard}.json.gz")):
         transcript = msgspec.json.decode(gzip.decompress(path.read_bytes()), type=Transcript)
-        name = path.name.removesuffix(".plain.json.gz")
+        name = path.name.removesuffix(f".{heard}.json.gz")
         script = path.with_name(name.rsplit(".", 1)[0] + ".txt")
         terms, unsure = {}, []
         spoken = read_times(script, path.with_name(f"{name}.times.tsv"))

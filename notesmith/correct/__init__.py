@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from notesmith.annotations import Correction, Corrections, Evidence, Rival, TextbookReading
 from notesmith.correct.candidates import NEGATIONS, Candidate, HeardWord, canonical
-from notesmith.correct.decide import APPLY, PROPOSE, Weighed, from_log_odds, log_odds, weigh_all
+from notesmith.correct.decide import APPLY, PROPOSE, Weighed, from_log_odds, weigh_all
 from notesmith.correct.ear import (
     EAR_COLUMNS,
     PhonesHeard,
@@ -35,22 +35,18 @@ from notesmith.correct.textbook import read_along
 from notesmith.correct.weigh import Weights, load_weights
 from notesmith.sounds import load_costs
 from notesmith.sounds.hearing import PhoneHearing
-from notesmith.transcript import TAUGHT, Transcript, WordRange, sounding
+from notesmith.transcript import Transcript, WordRange, sounding
 from notesmith.verdicts import VerdictEntry, WordVerdict
 from notesmith.vocabulary import Vocabulary
 
 __all__ = ["HEARING_VERSION", "VERSION", "SessionHints", "Witness", "correct", "look_ahead"]
 
-VERSION = "11"
+VERSION = "12"
 HEARING_VERSION = "3"
 ASKED, LEAD, EAR_DISTANCE = (EAR_COLUMNS.index(name) for name in ("ear asked", "ear lead", "ear distance"))
 PLURALS = frozenset({"idea", "medical", "family"})
 REVIEW_ITEMS_PER_HALF_HOUR = 15
 HALF_HOUR_MS = 30 * 60 * 1000
-#: The judge learnt from Whisper base. Of the terms that it mishears on dev the taught decoder mishears 27 in a hundred, while
-#: as much as before may be taken for a term wrongly, so the odds of a restoration are less. By so many nats, the least at
-#: which 98 of 100 applied on dev are right; in theory it would be 1.3, with which all 100 are, and fewer are restored.
-RARER = 0.7
 
 
 class SessionHints(msgspec.Struct, frozen=True):
@@ -166,16 +162,8 @@ def _by_sound(
         wordings = [restored_text(transcript, one.candidate, table, vocabulary) for one in decisions]
         rivals = [[table.forms[c.form].label for c, _ in one.rivals] for one in decisions]
         heard = ask(transcript, decisions, wordings, rivals, sound.witness, judge.by_sound)
-    if TAUGHT in transcript.asr_model:
-        heard = [_rarer(one) for one in heard]
     made = (_correction(transcript, one, known.words, table, vocabulary) for one in heard)
     return [item for item in made if item is not None]
-
-
-def _rarer(one: Heard) -> Heard:
-    """A decision with less belief: what the judge learnt from mishears more."""
-    less = from_log_odds(log_odds(one.decision.probability) - RARER)
-    return msgspec.structs.replace(one, decision=msgspec.structs.replace(one.decision, probability=less))
 
 
 def weigh_heard(
@@ -282,11 +270,18 @@ def _answered(transcript: Transcript, verdicts: Sequence[VerdictEntry]) -> int:
 
 
 def _limit_review(items: list[Correction], transcript: Transcript, answered: int) -> list[Correction]:
-    """Keep only the likeliest proposals: a person can settle a few a session, not dozens, nor a few again and again."""
+    """Keep only the proposals most worth a person's time, who can settle a few a session, not dozens, nor a few again and again.
+
+    A heard form is settled once for all its places (the desk shows it so), so a form is worth what its places are together.
+    """
     length_ms = max(
         HALF_HOUR_MS // 6, transcript.duration_ms or transcript.words[-1].time.end_ms if transcript.words else 0
     )
     allowed = max(0, max(1, REVIEW_ITEMS_PER_HALF_HOUR * length_ms // HALF_HOUR_MS) - answered)
-    proposed = sorted((item for item in items if item.state == "proposed"), key=lambda item: -item.score)
-    dropped = {id(item) for item in proposed[allowed:]}
-    return [item for item in items if id(item) not in dropped]
+    worth: dict[str, float] = {}
+    for item in items:
+        if item.state == "proposed":
+            form = sounding(item.heard)
+            worth[form] = worth.get(form, 0.0) + item.score
+    kept = set(sorted(worth, key=lambda form: -worth[form])[:allowed])
+    return [item for item in items if item.state != "proposed" or sounding(item.heard) in kept]

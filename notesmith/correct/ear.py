@@ -25,7 +25,7 @@ from notesmith.sounds import load_costs, pronounce_text
 from notesmith.sounds.distance import MAX_PHONES, encode, encode_all
 from notesmith.sounds.ear import FRAME_MS, UNHEARD, Spelt, spell, spot, windows
 from notesmith.sounds.hearing import Passage, PhoneHearing, Sheet, pack
-from notesmith.transcript import TimeSpan, Transcript, WordRange
+from notesmith.transcript import TAUGHT, TimeSpan, Transcript, WordRange
 
 LONGEST_MS = 12_000  # of what is heard at once; a quarter less work than half a minute at once (measured)
 MARGIN_MS = 160  # by which a word's times may be wrong
@@ -41,7 +41,7 @@ MOST_SUBJECTS = 60
 BATCH = 4000
 EAR = (
     "ear asked", "ear score", "ear a phone", "ear left over", "heard score", "heard a phone", "heard left over",
-    "ear lead", "ear distance", "heard distance", "ear over rivals", "ear phones",
+    "ear lead", "ear distance", "heard distance", "ear over rivals", "ear phones", "taught",
 )  # fmt: skip
 EAR_COLUMNS = (*COLUMNS, "text", *EAR)
 
@@ -240,6 +240,7 @@ def ear_rows(session: Session, ear: PhonesHeard, table: FormTable, chosen: Seque
     """(chosen, EAR): what the phones heard say of each hypothesis."""
     rows = np.zeros((len(chosen), len(EAR)))
     column = {name: n for n, name in enumerate(EAR)}
+    rows[:, column["taught"]] = TAUGHT in session.transcript.asr_model
     asked = [
         n for n, number in enumerate(chosen)
         if ear.at(session.candidates[number].words.start) is not None
