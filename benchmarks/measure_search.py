@@ -7,6 +7,7 @@ import functools
 import http.server
 import json
 import os
+import re
 import shutil
 import statistics
 import subprocess
@@ -51,6 +52,7 @@ SETS = {
     "open6": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
     "open7": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
     "open8": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
+    "sealed7": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
 }
 NEAR_MS = 5000
 DEPTH = 10
@@ -93,8 +95,8 @@ def load_queries(name: str, contents: Sequence[LectureContent]) -> list[tuple[st
         kind, query, session, phrases = line.split(";")
         starts = []
         for given in phrases.split("|"):
-            where, _, phrase = given.rpartition(":")
-            where = where or session
+            match = re.match(r"([a-z]\d+):", given)  # a colon may stand in a phrase too
+            where, phrase = (match[1], given[match.end() :]) if match else (session, given)
             words = by_id[where].transcript.words
             plain = [w.text.lower().strip(".,?!;:'\"") for w in words]
             wanted = [w.strip(".,?!;:'\"") for w in phrase.lower().split()]
