@@ -68,20 +68,30 @@ def name_rows(session: Session, terms: Collection[int], term_words: Collection[s
 def _own(session: Session, unit: int, term: bool, term_words: Collection[str]) -> tuple[str, list[str]]:
     text = session.units[unit]
     low = text.low.removesuffix("'s").removesuffix("'")
-    word = "#" if any(c.isdigit() for c in low) else low
-    lists = name_lists()
+    word, listed, known = _of_word(low)
     flags = {
-        "given": low in lists.given, "surname": low in lists.surnames, "place": low in lists.places, "ordinary": low in lists.ordinary_names,
-        "term": term or low in term_words, "capital": text.bare[:1].isupper(), "shout": len(text.bare) > 1 and text.bare.isupper(), "body": low in BODY_CHAPTERS,
-        "number": low in NUMBER_WORDS, "comma": text.text.endswith(","), "stop": text.text.endswith((".", "?", "!")), "'s": low != text.low,
-        "accent": not low.isascii(), "english": in_dictionary(low),
+        "term": term or low in term_words, "capital": text.bare[:1].isupper(), "shout": len(text.bare) > 1 and text.bare.isupper(),
+        "comma": text.text.endswith(","), "stop": text.text.endswith((".", "?", "!")), "'s": low != text.low,
     }  # fmt: skip
-    traits = [name for name, on in flags.items() if on]
-    traits += [f"t {session.parse.tag(unit)}", f"zipf {min(6, int(zipf_frequency(low, 'en')))}"]
-    traits += [f"g {name}" for name, group in GROUPS if low in group]
+    return word, [*listed, *(name for name, on in flags.items() if on), *known, f"t {session.parse.tag(unit)}"]
+
+
+@lru_cache(maxsize=50_000)
+def _of_word(low: str) -> tuple[str, tuple[str, ...], tuple[str, ...]]:
+    """A word as a feature, the lists it is in, and what else is known of it wherever it stands."""
+    lists = name_lists()
+    listed = {
+        "given": low in lists.given, "surname": low in lists.surnames, "place": low in lists.places, "ordinary": low in lists.ordinary_names,
+    }  # fmt: skip
+    flags = {
+        "body": low in BODY_CHAPTERS, "number": low in NUMBER_WORDS, "accent": not low.isascii(), "english": in_dictionary(low),
+    }  # fmt: skip
+    known = [name for name, on in flags.items() if on]
+    known.append(f"zipf {min(6, int(zipf_frequency(low, 'en')))}")
+    known += [f"g {name}" for name, group in GROUPS if low in group]
     if low in word_classes():
-        traits.append(f"k {word_classes()[low]}")
-    return word, traits
+        known.append(f"k {word_classes()[low]}")
+    return "#" if any(c.isdigit() for c in low) else low, tuple(name for name, on in listed.items() if on), tuple(known)
 
 
 #: How much nearer a word outside is taken to be a name. A name missed is published, a word too many is asked about, and
