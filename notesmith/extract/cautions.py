@@ -11,10 +11,10 @@ from collections.abc import Sequence
 
 from notesmith.annotations import Caution, CautionKind
 from notesmith.extract import learned
-from notesmith.extract.discouraging import discouraging_place, keeps_others_away, warns_of_stopping
+from notesmith.extract.discouraging import discouraging_places, keeps_others_away, warns_of_stopping
 from notesmith.extract.prescriptions import Given, Said
 from notesmith.extract.sentences import Look
-from notesmith.extract.session import Session
+from notesmith.extract.session import Sentence, Session
 from notesmith.extract.urgent import URGENT, Urgent
 from notesmith.extract.warning_signs import MIASMS, sends_to_care, signs_in
 
@@ -57,6 +57,17 @@ _CURE_DENIED = re.compile(
 )
 
 
+def _against_care(session: Session, sentence: Sentence) -> list[tuple[int, int]]:
+    """The units of words against care that begin in a sentence. Where no stop ends it, they may go on in the next."""
+    spans = [session.span_of(sentence.start, place) for place in discouraging_places(sentence.low)]
+    following = session.sentences[sentence.index + 1 : sentence.index + 2]
+    if following and sentence.low[-1:].isalnum():
+        joined = discouraging_places(session.low(sentence.start, following[0].end))
+        over = [session.span_of(sentence.start, place) for place in joined]
+        spans += [(begin, end) for begin, end in over if begin < sentence.end < end]
+    return spans
+
+
 def find_cautions(
     session: Session, looks: Sequence[Look], potencies: Sequence[Said], given: Sequence[Given]
 ) -> tuple[Caution, ...]:
@@ -91,10 +102,11 @@ def find_cautions(
         low = sentence.low
         features = learned.care_features(session, look)
         known = len(found)
-        place = discouraging_place(low)
+        places = _against_care(session, sentence)
         against = math.exp(learnt.discourages.log_shares(features)[1]) >= learned.DISCOURAGES_FROM
-        if place is not None or (against and not warns_of_stopping(low) and not keeps_others_away(low)):
-            begin, end = (sentence.start, sentence.end) if place is None else session.span_of(sentence.start, place)
+        if not places and against and not warns_of_stopping(low) and not keeps_others_away(low):
+            places = [(sentence.start, sentence.end)]
+        for begin, end in places:
             add("discourages care", "These words may be heard as advice against surgery, medicines, vaccination or referral.",
                 "Do not delay, refuse or stop medical care; changes to prescribed medicines are for the "
                 "doctor who prescribed them. "

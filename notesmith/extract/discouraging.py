@@ -64,7 +64,7 @@ _NEGATION = (
     r"neednt|doesnt|instead of|rather than|in place of|in lieu of|before (?:any|the|going|you go|running|rushing)|"
     r"against|unnecessary|useless|needless|avoidable|"
     r"(?:no|little|hardly any|without) (?:need|point|use|sense|reason|necessity|question|call) (?:of|for|in|to)?|"
-    r"(?:waste|wasting) (?:\w+ ){0,3}(?:on|with)|why (?:should|do|would|must|take|go|give|run|rush|use|bother|have)|"
+    r"(?:waste|wasting) (?:\w+ ){0,3}(?:on|with)|why (?:should|do|would|must|take|go|give|run|rush|use|bother|have|look|seek|call|wait|visit|pay|spend|risk|put|let|send)|"
     r"what (?:is the need|do (?:you|we|they) need|need (?:is there|have we)|use (?:is|are)|good (?:is|are|will)|for)|who needs|"
     r"do (?:we|you) (?:really )?need|too much|too many|enough of)"
 )
@@ -80,7 +80,7 @@ _BELITTLED = (
     r"(?:stop\w*|wait|avoid\w*|throw\w*|left|omit\w*|spared|forgotten)|(?:need|needs|do|does|did|will|would|is|are|was|were) "
     r"(?:not|never|no longer) (?:be )?(?:\w+ )?(?:need\w*|requir\w*|necessary|remov\w*|done|given|taken|call\w*|help\w*|"
     r"cure\w*|work\w*)|(?:isn't|aren't|wasn't|weren't|not|no longer|hardly|won't be|never) (?:\w+ ){0,2}?(?:needed|required|"
-    r"necessary|called for|wanted)|need not|needn't|masks?|drives? (?:it|the disease) in\w*|only (?:suppress\w*|palliat\w+|make|"
+    r"necessary|called for|wanted)|need not|needn't|masks?|drives? (?:it|the disease) in\w*|only (?:suppress\w*|palliat\w+|make|fill\w*|pump\w*|stuff\w*|dop(?:e|es|ed|ing)|drug(?:s|ged)?|"
     r"harm\w*|cover\w*|hide\w*|weaken\w*)|more harm|surrender|defeat|fictions?|myths?|inventions?|fairy ?tales?|superstitions?|lies?\b|swindle|hoax|scam|spreads? (?:it|the|cancer)|frighten\w*|scare\w*|money|business|butcher\w*|fear of)"
 )
 _CUT = r"(?:cut|remov\w+|take out|taken out|operate|open(?:ed)? (?:him|her|them)? ?up|burn(?:t|ed)? off|admit|vaccinate|immuni[sz]e|refer|hospitali[sz]e|inject|transfuse)"
@@ -146,6 +146,9 @@ PATTERNS = tuple(
         r"told him|told them|but (?:i|we) (?:said|told|gave))",
         r"\b(?:i|we|you) (?:said|told|tell|say|advised|ask(?:ed)?)[^.;?!]{0,30}\b(?:no (?:surgery|operation|medicines?|tablets?|antibiotics?|"
         r"steroids?|injections?|vaccin\w+|hospital|paracetamol|cream)|not to (?:go|take|operate|admit|vaccinate|use|continue|worry about the))",
+        # worse is called a good sign, so that nobody goes
+        r"\bhealing cris[ie]s\b",
+        r"\b(?:told|tells|said to|says to|warn(?:ed|s)?) (?!me\b)(?:[\w'’-]+,? ){1,4}?(?:do not|don't|dont|not to|never) go\b(?! (?:near|out|up|down|home|alone|to (?:bed|sleep|school|work)))",
         # waiting before sending
         r"\b(?:wait|try|give|keep (?:on )?(?:giving|waiting))[^.;?!]{0,40}\b(?:before|instead of|rather than) (?:you )?(?:send\w*|rush\w*|"
         r"call\w*|refer\w*|go(?:es|ing)? to|tak\w+ (?:him|her|them|the child)|operat\w+|hospital\w*|admit\w*|surgery|surgical|seeing a)",
@@ -184,6 +187,7 @@ _CARE_WORD = re.compile(rf"\b(?:{CARE}|(?:the|these|those|strong|chemical) (?:dr
 _NOT_ME = re.compile(r"\b(?:do not|don't|never) \w+ (?:at |near |to |with )?me\b")
 _OF_CARE = re.compile(rf"\b(?:{_ANY}|{_CUT})\b")
 _NEAR_CHARS = 60
+_APART_CHARS = 120
 
 
 #: A change made by the doctor whose it is to make.
@@ -230,12 +234,26 @@ def _blotted(match: re.Match[str]) -> str:
     return re.sub(r"\S", "_", match[0])
 
 
-@lru_cache(maxsize=8192)
 def discouraging_place(text: str) -> re.Match[str] | None:
     """The words of a lower-case sentence that may be heard as advice against care, None where there are none.
 
     First the patterns above; then any care beside a word that speaks ill of it, unless the sentence keeps care going.
     """
+    return next(iter(discouraging_places(text)), None)
+
+
+@lru_cache(maxsize=8192)
+def discouraging_places(text: str) -> tuple[re.Match[str], ...]:
+    """All such places of a sentence, in order, well apart from each other: without stops a sentence may be very long."""
+    found: list[re.Match[str]] = []
+    while (match := _first_place(text)) is not None:
+        if all(abs(match.start() - one.start()) > _APART_CHARS for one in found):
+            found.append(match)
+        text = text[: match.start()] + re.sub(r"\S", "_", match[0]) + text[match.end() :]
+    return tuple(sorted(found, key=lambda one: one.start()))
+
+
+def _first_place(text: str) -> re.Match[str] | None:
     if _BY_THEIR_DOCTOR.search(text) and not _ONE_SELF.search(text):
         return None
     for harmless in (_FORBIDS_STOPPING, _TAUGHT_AFTER):

@@ -313,7 +313,7 @@ def kind_features(session: Session, start: int, end: int, part: str, ruled: str,
 
 
 #: The share from which a sentence the rules passed over is shown all the same: a flag asks for no more than a look.
-URGENT_FROM, DISCOURAGES_FROM = 0.1, 0.05
+URGENT_FROM, DISCOURAGES_FROM = 0.1, 0.12
 
 
 def care_features(session: Session, look: Look) -> dict[str, float]:

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import cast
 
 import pytest
 
 from notesmith.annotations import Extraction
 from notesmith.extract import STANDING_LINE
+from notesmith.extract.cautions import _against_care
+from notesmith.extract.session import Sentence, Session
 from notesmith.reading import Reading
 
 Found = Callable[..., tuple[Reading, Extraction]]
@@ -24,6 +27,8 @@ DISCOURAGING = [
     "Stop all the steroids on the first day.", "There is no need of surgery in such cases.",
     "Throw away the inhaler and wait.", "Vaccination is not necessary for these children.",
     "Do not send him to the hospital, give the remedy.", "I told her not to take insulin.",
+    "Why look for a surgeon when the lump is soft?", "The neighbour told the father, do not go, he only needs rest.",
+    "A healing crisis, they call it, and he stayed at home.", "Hospitals only pump them with drips.",
 ]  # fmt: skip
 HARMLESS = [
     "Never stop the insulin.",
@@ -54,6 +59,31 @@ def test_advice_against_care_is_flagged(found: Found, text: str) -> None:
 @pytest.mark.parametrize("text", HARMLESS)
 def test_ordinary_teaching_is_not_flagged(found: Found, text: str) -> None:
     assert kinds(found, text) == set()
+
+
+def test_each_place_against_care_in_a_long_sentence_is_flagged(found: Found) -> None:
+    told = "my cousin the tailor says bin the inhaler and he has told it to the whole lane for all these years and to everybody who comes to have a coat made "
+    reading, result = found(told + "he also says refuse the vaccine")
+    flagged = [reading.text_of(c.words) for c in result.cautions if c.kind == "discourages care"]
+    assert [any(word in text for text in flagged) for word in ("inhaler", "vaccine")] == [True, True]
+
+
+def test_words_against_care_are_read_over_the_seam_where_no_stop_ends_a_sentence() -> None:
+    words = "there is one who writes throw your antidepressant in the toilet".split()
+    cut = words.index("your")
+    texts = (" ".join(words[:cut]), " ".join(words[cut:]))
+    sentences = (Sentence(0, 0, cut, texts[0], texts[0]), Sentence(1, cut, len(words), texts[1], texts[1]))
+
+    class Spoken:
+        span_of = Session.span_of
+
+        def __init__(self) -> None:
+            self.sentences = sentences
+
+        def low(self, start: int, end: int) -> str:
+            return " ".join(words[start:end])
+
+    assert _against_care(cast(Session, Spoken()), sentences[0]) == [(cut - 1, cut + 2)]
 
 
 def test_doses_and_cures_are_flagged_with_source_and_year(found: Found) -> None:
