@@ -47,11 +47,13 @@ def recording(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def true_starts() -> tuple[float, ...]:
-    """When the moment begins, in seconds of the cut: the student's question and the answer that holds the words."""
+    """When the moment begins, in seconds of the cut: the question, the answer, or in it the sentence that holds the words."""
     lines = (samples_dir() / f"{STEM}.true.txt").read_text(encoding="utf-8").splitlines()
     starts = [60 * int(m[1]) + int(m[2]) for line in lines if (m := re.match(r"\[(\d+):(\d\d)\]", line))]
     at = next(i for i, line in enumerate(lines) if SAID_WORDS in line)
-    return starts[at - 1] - FROM_S, starts[at] - FROM_S
+    before = lines[at].index(SAID_WORDS) / len(lines[at])
+    inside = starts[at] + before * (starts[at + 1] - starts[at])
+    return starts[at - 1] - FROM_S, starts[at] - FROM_S, inside - FROM_S
 
 
 def taken_in(running: Running) -> bool:
