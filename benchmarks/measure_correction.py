@@ -1,9 +1,10 @@
 """Measure how well misheard terms are restored, and what harm is done, beside what simpler means do.
 
-    python benchmarks/run.py correction [--part dev|sealed ...] [--no-audio] [--no-ablation] [--show dev]
+    python benchmarks/run.py correction [--part dev|sealed2|sealed ...] [--no-audio] [--no-ablation] [--show dev]
 
-Lectures: benchmarks/data/{dev,sealed}, spoken by synthetic voices and heard by the real model; the sealed scripts,
-terms and voices were never tuned on. Definitions:
+Lectures: benchmarks/data/{dev,sealed2,sealed}, spoken by synthetic voices and heard by the real model; the sealed scripts and
+voices were never tuned on. ``sealed2`` is by a hand that saw no program. ``sealed`` has been measured in every session, and what
+the packaged model heard of it there is of the decoder before the present one (lab/make_audio.py makes it anew). Definitions:
 
 - A *misheard* occurrence is a term of the script for which something else was heard than one of its accepted labels.
 - *Recall* is the share of misheard occurrences restored to their concept by an applied edit; *precision* the share of
@@ -605,7 +606,7 @@ def _rank(wanted: str, near: Sequence[str]) -> int:
 
 def run(arguments: Sequence[str]) -> dict[str, Any]:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--part", nargs="*", default=["dev", "sealed"])
+    parser.add_argument("--part", nargs="*", default=["dev", "sealed2"])
     parser.add_argument("--no-audio", action="store_true")
     parser.add_argument("--no-ablation", action="store_true")
     parser.add_argument("--no-candidates", action="store_true")
@@ -628,7 +629,7 @@ def run(arguments: Sequence[str]) -> dict[str, Any]:
             rows["Double Metaphone + ratio (80)"] = measure(
                 "m", fuzzy(vocabulary, by_metaphone, 80), lectures, part, vocabulary
             )
-        show = given.show and part != "sealed"
+        show = given.show and not part.startswith("sealed")
         rows["ours, text only"] = measure("t", ours(vocabulary), lectures, part, vocabulary, show)
         if not given.no_audio and all((AUDIO / part / f"{one.name}.ogg").exists() for one in lectures):
             sound, heard = Remembering(vocabulary), load_lectures(part, "adapted")
