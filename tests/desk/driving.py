@@ -123,6 +123,16 @@ def drop_file(page: Any, path: Path, selector: str) -> None:
         session.send("Input.dispatchDragEvent", {"type": kind, **at, "data": data})
 
 
+def visit(page: Any, address: str) -> None:
+    """Go to a page, though the one before loads itself anew at that very moment because its work has just ended."""
+    try:
+        page.goto(address)
+    except Exception as error:
+        if "interrupted by another navigation" not in str(error):
+            raise
+        page.goto(address)
+
+
 def settle_all(page: Any, base: str, path: str, key: str, limit: int = 40) -> int:
     """Press one key until nothing is left; returns how often."""
     page.goto(base + path)

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from .driving import Running, drop_file, settle_all, wait_for
+from .driving import Running, drop_file, settle_all, visit, wait_for
 
 TALK = """WEBVTT
 
@@ -69,7 +69,7 @@ def test_from_file_to_site_with_the_keyboard_and_a_kill(running: Running, page: 
     assert page.locator("li.blocks").all_inner_texts() == []
     preview, site = running.course.folder / ".preview", running.course.site
     for key, kind in (("v", "preview"), ("p", "publish")):
-        page.goto(running.base + "/publish")
+        visit(page, running.base + "/publish")
         with page.expect_navigation():
             page.keyboard.press(key)
         wait_for(lambda kind=kind: running.state_of(kind) == "finished", 240)
@@ -77,7 +77,7 @@ def test_from_file_to_site_with_the_keyboard_and_a_kill(running: Running, page: 
     assert files_in(preview) == files_in(site)  # what was looked at is what is published, to the byte
     assert pressed < 60
     for shown in ("preview", "site"):  # what the desk itself shows of it is searched like the published pages
-        page.goto(f"{running.base}/{shown}/index.html")
+        visit(page, f"{running.base}/{shown}/index.html")
         page.get_by_label("Find a moment").fill("thick ropy discharges")
         page.keyboard.press("Enter")
         page.wait_for_selector("#hits li")
