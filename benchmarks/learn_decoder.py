@@ -16,7 +16,7 @@ as hot words are told to Whisper; telling the decoder what the session had named
 dev recordings .59 of the misheard terms right with it and .58 without), so neither is done.
 
 All that was synthetic, and it cost human speech dear (lab/make_listened.py tells the remedy): on 451 words of people 85 errors,
-46 with Whisper base as published. So it was learnt on, 900 steps at ``--rate 4e-4``, from 211 new sayings and 190 half minutes
+46 with Whisper base as published. So it was learnt on, 900 steps at ``--rate 4e-4``, from 211 new sayings and some 210 half minutes
 of people, and three quarters of the changes are kept (``--share 0.75``): 59 errors. All of them: 76, and on three dev
 recordings .72 of the misheard terms right by the decoder alone, with three quarters .61; with half of them 52 errors.
 """
