@@ -76,7 +76,7 @@ def without_probabilities(lecture: Labelled) -> Labelled:
     return lecture._replace(name=f"{lecture.name}/plain", transcript=transcript)
 
 
-def taught(lecture: Labelled) -> Labelled:
+def as_taught(lecture: Labelled) -> Labelled:
     """A lecture as the packaged model heard it, told apart by its name."""
     return lecture._replace(name=f"{lecture.name}/taught")
 
@@ -208,19 +208,20 @@ def main() -> None:
     lectures = [*heard, *(without_probabilities(one) for one in heard), *tuning_texts()]
     sessions = [gather(one.transcript, table) for one in lectures]
     print(f"{len(heard)} recordings, {sum(len(o.terms) for o in heard)} misheard terms")
-    texts = [] if given.same_weights or given.keep_text else weights_lab.training_lectures(vocabulary, table)
+    as_shipped = given.same_weights or given.keep_text
+    texts = [] if as_shipped else weights_lab.training_lectures(vocabulary, table)
     prepared = [weights_lab.prepare(one, table) for one in texts]
     if texts:  # those that ship are fitted to all of them
         learnt, true = weights_lab.learn(prepared, table)
         note = f"{true} misheard terms in {len(texts)} lectures; benchmarks/learn_judge.py"
         weights_lab.save(weights_lab.as_weights(learnt, note))
         print(note, flush=True)
-    packaged = [] if given.no_sound else [taught(one) for one in decoded_lectures("train", vocabulary, "adapted")]
+    packaged = [] if given.no_sound else [as_taught(one) for one in decoded_lectures("train", vocabulary, "adapted")]
     folds: list[list[Judged]] = []
     taught_folds: list[list[Judged]] = []
     for fold in range(FOLDS):
         inside = [i for i, one in enumerate(lectures) if fold_of(one.name) == fold]
-        if given.same_weights or given.keep_text:
+        if as_shipped:
             weights = load_weights()
         else:
             kept = [one for one in prepared if fold_of(one.lecture.name) != fold]

@@ -23,13 +23,14 @@ from notesmith.search import (
     search,
 )
 from notesmith.site import build
-from notesmith.site.index import MOST_OF_A_LINE, MOST_OF_A_WORDING
 from notesmith.store import Store
 from notesmith.store.moments import MomentRow, moment_count
 from notesmith.vocabulary import load_vocabulary
 from notesmith.vocabulary.expand import (
     IRREGULAR,
     MEANING_STEPS,
+    MOST_OF_A_LINE,
+    MOST_OF_A_WORDING,
     STOP_WORDS,
     Expansion,
     Wording,

@@ -29,12 +29,11 @@ from faster_whisper.tokenizer import Tokenizer
 from faster_whisper.transcribe import get_compression_ratio
 from make_sayings import FILLED, SAYINGS, WINDOW_S
 from numpy.typing import NDArray
-from voices import RATE_HZ
+from voices import RATE_HZ, evened
 
 from notesmith.transcribe import WhisperSpeech, find_model
 
 SOUNDS = (".wav", ".mp3", ".ogg")
-LOUDNESS = 0.07
 LEAST_SURE = -0.9  # mean log-probability of a token
 MOST_REPEATED = 2.2  # of the text's size to that of it compressed: above, the model goes round in circles
 LEAST_TOKENS, MOST_TOKENS = 10, 200
@@ -51,12 +50,11 @@ def joined(clips: Sequence[Path], chance: random.Random) -> NDArray[np.float32]:
         sound = decode_audio(str(clips[at]))
         if len(sound) > until:  # a long recording is heard from any place on
             sound = sound[chance.randrange(len(sound) - until) :][:until]
-        level = float(np.sqrt(np.mean(np.square(sound)))) or 1.0
         gap = np.zeros(int(RATE_HZ * chance.uniform(0.1, 0.7)), np.float32)
         at += 1
         if not filled and size + len(sound) > until:
             break
-        pieces += [np.clip(sound * (LOUDNESS / level), -1, 1), gap]
+        pieces += [evened(sound), gap]
         size += len(sound) + len(gap)
     whole = np.concatenate(pieces)[: int(RATE_HZ * WINDOW_S)]
     hiss = np.random.default_rng(chance.randint(0, 10**9)).normal(0, chance.choice((0.0004, 0.001, 0.003)), len(whole))

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from notesmith.sounds.phones import VOWELS
 
 RATE_HZ = 16_000
+LOUDNESS = 0.07  # root mean square
 Sound = NDArray[np.float32]
 
 # name -> (engine, voice, speed in words a minute where the engine takes it)
@@ -136,5 +137,10 @@ def speak(voice: str, text: str) -> Sound:
             "-",
         ]
         sound = np.frombuffer(subprocess.run(command, check=True, capture_output=True).stdout, dtype=np.float32)
+    return evened(sound)
+
+
+def evened(sound: Sound) -> Sound:
+    """The sound as loud as every other."""
     level = float(np.sqrt(np.mean(np.square(sound)))) or 1.0
-    return np.clip(sound * (0.07 / level), -1, 1).astype(np.float32)
+    return np.clip(sound * (LOUDNESS / level), -1, 1).astype(np.float32)

@@ -143,18 +143,15 @@ def _urgent_flags(session: Session, look: Look) -> list[tuple[Urgent, int, int]]
         if places:
             found.append((urgent, places[0][0], max(end for _, end, _ in places)))
     place = {urgent.name: at for at, (urgent, _, _) in enumerate(found)}
-    told = []
-    for name, first, last in signs_in(low):
-        if name not in place:
-            told.append((name, first, last))
-            continue
-        urgent, begin, end = found[place[name]]
-        start = sentence.start + low.count(" ", 0, first)
-        found[place[name]] = (urgent, min(begin, start), max(end, start + low.count(" ", first, last) + 1))
     sent = sends_to_care(low)
-    for name, first, last in [*told, (SENT, *sent)] if sent is not None else told:
+    for name, first, last in [*signs_in(low), *([(SENT, *sent)] if sent is not None else [])]:
         begin = sentence.start + low.count(" ", 0, first)
-        found.append((_ADVICE[name], begin, begin + low.count(" ", first, last) + 1))
+        end = begin + low.count(" ", first, last) + 1
+        if name in place:
+            urgent, known_begin, known_end = found[place[name]]
+            found[place[name]] = (urgent, min(known_begin, begin), max(known_end, end))
+        else:
+            found.append((_ADVICE[name], begin, end))
     return found
 
 

@@ -328,6 +328,7 @@ _WITHOUT_ARTICLE = frozenset(
     that this these those one someone anyone everyone somebody half twilight moonrise full new sundown closing opening hospital clinic casualty emergency outpatient
     admission discharge discretion will heart worst best bay fault hospital delivery kindergarten nursery crèche creche office market temple mosque""".split()
 )
+_BEFORE_TIME = frozenset("in since of during until by before after".split())
 _SUBJECTS = frozenset("they he she we i it the his her and then where when".split())
 _MONTHS = (
     "january|february|march|april|may|june|july|august|september|october|november|december|jan|feb|mar|apr|"
@@ -656,16 +657,7 @@ def _unlisted(session: Session, sentence: Sentence, told: bool) -> Iterator[_Fou
             if session.cased
             else zipf_frequency(match["name"], "en") < 2.5
         )
-        dated = session.units[max(0, start - 2)].low in {
-            "in",
-            "since",
-            "of",
-            "during",
-            "until",
-            "by",
-            "before",
-            "after",
-        }
+        dated = session.units[max(0, start - 2)].low in _BEFORE_TIME
         if (told or dated) and own and name.low not in _MONTHS_IN_FULL and number_of(name.low) is None:
             yield _Found(start, end, "date", doubtful=True)
     if not session.cased:
@@ -942,19 +934,19 @@ class _Names:
         inner = at not in self.sentence_starts and self.cased
         # a word no list has, written with a capital where English has none
         proper = capital and inner and not listed and frequency < 4.0 and self._proper(at)
+        sure_title = self._after_sure_title(at, title, frequency)
         if (
             not listed
             and frequency >= 3.2
             and not (titled and capital)
             and not (called and capital and frequency < 4.5)
             and not proper
-            and not self._after_sure_title(at, title, frequency)
+            and not sure_title
         ):
             return self._called_by_word(at, low, capital)
         name_like = capital or (listed and not ordinary)
         evidence, strong, introduced = 0.0, False, False
         if titled:
-            sure_title = self._after_sure_title(at, title, frequency)
             evidence += (
                 3.0 if capital else 2.0 if listed and not ordinary else 1.6 if sure_title or self._unknown(at) else 0.0
             )
@@ -1038,7 +1030,7 @@ class _Names:
             return None
         if (at in self.term_units or low in self.term_words) and not (
             (strong and capital and at not in self.remedy_units)
-            or self._after_sure_title(at, title, frequency)
+            or sure_title
             or ((titled or called or introduced) and capital and not self._taught(at, low))
             or (named and at not in self.term_units and frequency > 2.0)
             or (addressed and low in self.lists.given and (at not in self.remedy_units or self._said_once(at)))

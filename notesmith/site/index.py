@@ -30,6 +30,8 @@ from notesmith.search import KIND_WEIGHT, Indexed, Record
 from notesmith.store.site_state import SiteState
 from notesmith.vocabulary import Vocabulary
 from notesmith.vocabulary.expand import (
+    MOST_OF_A_LINE,
+    MOST_OF_A_WORDING,
     RELATIVES,
     Choices,
     Label,
@@ -55,7 +57,6 @@ SHARDS = ((15, 256), (150, 2048), (1500, 8192))  # by lectures, so that a file s
 MOST_SHARDS = 16384
 IMPACT = 6.5  # what a quantised part of a score stands for: impact / IMPACT
 RELATIVE_SHARDS = 256
-MOST_OF_A_LINE, MOST_OF_A_WORDING = 16, 8  # of the table of meanings
 NEWEST, PERIOD = 256, 64  # every number of shards is a multiple of NEWEST, so that a part is of whole shards
 SLOT_SHIFT = np.uint64(ORDINAL_BITS + 6)
 LOW_BITS = np.uint64((1 << (ORDINAL_BITS + 6)) - 1)

@@ -76,6 +76,7 @@ MOST_MEANINGS = 8
 MEANING_HELD = 0.6
 MEANINGS_A_TEXT = 12
 MEANING_STEPS = 15
+MOST_OF_A_LINE, MOST_OF_A_WORDING = 16, 8  # wordings, words: what the site numbers places by
 MEANING_UNIT = 3  # what a word weighs among the wordings is kept as a whole number of thirds
 # Misspelt words by letters: the least likeness, what another first letter costs, what a commoner word is ahead, how many are compared so
 # and how many may stand for it.
@@ -669,20 +670,20 @@ class Lexicon:
         held = [known for one in frozenset(stems) if len((known := self._places(one))[0])]
         if not held:
             return {}
-        _, wording_of, line_of = _bounds()
+        _, wording_at, line_at = _bounds()
         places, values = np.concatenate([one for one, _ in held]), np.concatenate([one for _, one in held])
-        shares = np.zeros(len(wording_of), dtype=np.float32)
+        shares = np.zeros(len(wording_at), dtype=np.float32)
         np.maximum.at(shares, places, values)
         # Each place once, without sorting: the last of those that are the same.
         number = np.arange(len(places))
-        last = np.empty(len(wording_of), dtype=np.int64)
+        last = np.empty(len(wording_at), dtype=np.int64)
         last[places] = number
         once = places[last[places] == number]
-        sums = np.bincount(wording_of[once], weights=shares[once], minlength=len(line_of))
+        sums = np.bincount(wording_at[once], weights=shares[once], minlength=len(line_at))
         steps = np.minimum(MEANING_STEPS, np.rint(sums * MEANING_STEPS)).astype(np.int64)
         found: dict[int, int] = {}
         for wording in np.flatnonzero(sums >= MEANING_HELD):
-            line = int(line_of[wording])
+            line = int(line_at[wording])
             found[line] = max(found.get(line, 0), int(steps[wording]))
         return dict(sorted(found.items(), key=lambda item: (-item[1], item[0]))[:MEANINGS_A_TEXT])
 

@@ -187,7 +187,7 @@
       }
       return new Map([...best].sort((a, b) => b[1][0] - a[1][0] || (a[0] < b[0] ? -1 : 1)).slice(0, W.MOST_CONCEPTS));
     }
-    /* The meanings of which the typed words hold a wording, or most of one, best first. A place is line * 128 + wording * 8 + word. */
+    /* The meanings of which the typed words hold a wording, or most of one, best first. A place numbers line, wording and word. */
     function meantBy(groups, held) {
       const wordings = new Map();
       let asked = 0;
@@ -199,11 +199,11 @@
           const [own, places] = said(entry[4]);
           most = Math.max(most, own * weight);
           for (const [place, worth, total] of places) {
-            const key = Math.floor(place / 8);
+            const key = Math.floor(place / W.MOST_OF_A_WORDING), word = place % W.MOST_OF_A_WORDING;
             let known = wordings.get(key);
             if (!known) { known = { total, mine: new Map() }; wordings.set(key, known); }
-            const before = known.mine.get(place % 8);
-            if (!before || weight * worth > before[0]) known.mine.set(place % 8, [weight * worth, at]);
+            const before = known.mine.get(word);
+            if (!before || weight * worth > before[0]) known.mine.set(word, [weight * worth, at]);
           }
         }
         asked += most;
@@ -213,7 +213,7 @@
         let holds = 0;
         for (const [value] of mine.values()) holds += value;
         if (holds < W.MEANING_TYPED * total) continue;
-        const score = holds / total * Math.min(1, holds / asked) ** W.MEANING_SHARE, line = Math.floor(key / 16), known = best.get(line);
+        const score = holds / total * Math.min(1, holds / asked) ** W.MEANING_SHARE, line = Math.floor(key / W.MOST_OF_A_LINE), known = best.get(line);
         if (score > (known ? known[0] : W.MEANING_SCORE)) best.set(line, [score, [...new Set([...mine.values()].map((m) => m[1]))].sort((a, b) => a - b)]);
       }
       return [...best].sort((a, b) => b[1][0] - a[1][0] || a[0] - b[0]).slice(0, W.MOST_MEANINGS).map(([line, [score, support]]) => ["." + line, score, support]);
