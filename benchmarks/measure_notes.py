@@ -40,7 +40,7 @@ GOLD = Path(__file__).parent / "data" / "gold"
 #: Lectures spoken by synthetic voices, as the packaged recogniser heard them, with the time of each line.
 SPOKEN = Path(__file__).parent / "data" / "dev"
 #: Sets of sessions in the order printed; those of ``DEVELOPMENT`` may be looked at. A sealed set is named in SETS only.
-SETS = ("dev", "dev2", "dev3", "dev4", "dev5", "dev6", "dev8", "dev12", "dev13", "dev14", "sealed6")
+SETS = ("dev", "dev2", "dev3", "dev4", "dev5", "dev6", "dev8", "dev12", "dev13", "dev14", "sealed6", "sealed12")
 DEVELOPMENT = ("dev", "dev2", "dev3", "dev4", "dev5", "dev6", "dev8", "dev12", "dev13", "dev14")
 WORDS_PER_MINUTE = 140
 

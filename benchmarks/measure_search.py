@@ -53,6 +53,7 @@ SETS = {
     "open7": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
     "open8": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
     "sealed7": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
+    "sealed8": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
 }
 NEAR_MS = 5000
 DEPTH = 10
