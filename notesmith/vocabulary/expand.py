@@ -45,7 +45,7 @@ QUERY_SHARE = 0.5
 REMEDY_SHARE = 0.2
 MOST_CONCEPTS = 8
 MOST_WORDS = 24
-MOST_NAME_WORDS = 4
+MOST_NAME_WORDS = 5
 SHORT = 12  # letters of an abbreviation run together
 # Words that may stand for a typed word.
 RELATIVES = 6
@@ -87,7 +87,9 @@ NEAREST = 6
 MOST_NEAR = 3
 # Names by sound: likeness from which typed words are taken for a remedy, learnt on benchmarks/data/pairs.tsv.
 SOUNDS_LIKE_UNKNOWN = 0.7
-SOUNDS_LIKE_KNOWN = 0.88
+SOUNDS_LIKE_KNOWN = 0.78
+SOUND_MISSING = 0.045  # more for each sound that a name has less than SOUND_WHOLE: short ones are like many words
+SOUND_WHOLE = 8
 LEAST_BY_SOUND = 0.55
 MOST_BY_SOUND = 0.95  # of words that are known: a label that is just these words is meant before
 IMPLIED_SCHEMES = ("rubric/", "medical/", "idea/")
@@ -935,12 +937,12 @@ def expand(
     concepts: dict[str, Match] = {}
     spelt = {at: lexicon.near(words[at], leads, used) for at in unknown}
     named = [
-        (window, concept_id, likeness) for window, concept_id, likeness in _names_by_sound(words, unknown, lexicon, present)
+        (window, concept_id, likeness) for window, concept_id, likeness in _names_by_sound(said, words, unknown, lexicon, present)
         # An ordinary word that is nearer than the name is what was meant.
         if likeness >= max((spelt[at][0][2] for at in window if spelt.get(at)), default=0.0)
     ]  # fmt: skip
     for window, concept_id, likeness in named:
-        concepts[concept_id] = (likeness, tuple(window))
+        concepts[concept_id] = (likeness, window)
         corrected.append((" ".join(words[at] for at in window), concept_id))
     heard = {at for window, _, _ in named for at in window}
     for at in sorted(unknown - heard):
@@ -1020,23 +1022,31 @@ def phrases_in(words: Sequence[str], kept: Sequence[str]) -> list[tuple[int, str
 
 
 def _names_by_sound(
-    words: Sequence[str], unknown: set[int], lexicon: Lexicon, present: Collection[str] | None
-) -> list[tuple[range, str, float]]:
-    """Runs of typed words taken for a remedy by their sound, the likest first; none overlaps another."""
+    said: Sequence[str], words: Sequence[str], unknown: set[int], lexicon: Lexicon, present: Collection[str] | None
+) -> list[tuple[tuple[int, ...], str, float]]:
+    """Runs of typed words taken for a remedy by their sound, the likest first; none overlaps another.
+
+    Small words count, since a name is heard as some (``can the reddish``); a run is told by its other words' places.
+    """
+    places = kept_places(said, words)
     found = []
-    for size in range(1, min(MOST_NAME_WORDS, len(words)) + 1):
-        for start in range(len(words) - size + 1):
-            window = range(start, start + size)
+    for size in range(1, min(MOST_NAME_WORDS, len(said)) + 1):
+        for start in range(len(said) - size + 1):
+            window = tuple(at for at in places[start : start + size] if at >= 0)
             doubtful = any(at in unknown for at in window)
-            if size == 1 and not doubtful:
+            if not window or (size == 1 and not doubtful):
                 continue
-            near = lexicon.sounds_like([words[at] for at in window], present)
-            if near is not None and (doubtful or near[1] >= SOUNDS_LIKE_KNOWN):
-                found.append((window, near[0], near[1] if doubtful else min(near[1], MOST_BY_SOUND)))
-    found.sort(key=lambda item: (-item[2], len(item[0]), item[0].start))
+            heard = said[start : start + size]
+            near = lexicon.sounds_like(heard, present)
+            if near is None:
+                continue
+            least = SOUNDS_LIKE_KNOWN + SOUND_MISSING * max(0, SOUND_WHOLE - len(sound_code(heard)))
+            if doubtful or near[1] >= least:
+                found.append((start, size, window, near[0], near[1] if doubtful else min(near[1], MOST_BY_SOUND)))
+    found.sort(key=lambda item: (-item[4], item[1], item[0]))
     taken: set[int] = set()
     kept = []
-    for window, concept_id, likeness in found:
+    for _, _, window, concept_id, likeness in found:
         if not taken.intersection(window):
             taken.update(window)
             kept.append((window, concept_id, likeness))

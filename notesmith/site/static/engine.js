@@ -388,7 +388,7 @@
       short.forEach((one, i) => { if (labelled(abbreviations.get(one))) { held.set(one, abbreviations.get(one)); groups[i].set(one, 1); unknown.delete(i); } });
       const corrected = [], found = new Map(), heard = new Set(), spelt = new Map();
       for (const at of unknown) spelt.set(at, await near(typed[at]));
-      for (const [window, token, likeness] of await namesBySound(typed, unknown)) {
+      for (const [window, token, likeness] of await namesBySound(said, typed, unknown)) {
         // An ordinary word that is nearer than the name is what was meant.
         if (window.some((i) => spelt.has(i) && spelt.get(i).length && spelt.get(i)[0][2] > likeness)) continue;
         found.set(token, [likeness, window]);
@@ -445,23 +445,28 @@
       }
       return found;
     }
-    async function namesBySound(typed, unknown) {
-      const found = [];
-      for (let size = 1; size <= Math.min(4, typed.length); size += 1) {
-        for (let start = 0; start + size <= typed.length; start += 1) {
-          const window = Array.from({ length: size }, (_, k) => start + k);
+    /* Small words count, since a name is heard as some; a run of words is told by its other words' places. */
+    async function namesBySound(said, typed, unknown) {
+      const found = [], place = places(said, typed);
+      for (let size = 1; size <= Math.min(W.MOST_NAME_WORDS, said.length); size += 1) {
+        for (let start = 0; start + size <= said.length; start += 1) {
+          const window = place.slice(start, start + size).filter((i) => i >= 0), words = said.slice(start, start + size);
           const doubtful = window.some((i) => unknown.has(i));
-          if (size === 1 && !doubtful) continue;
-          const hit = await nameLike(window.map((i) => typed[i]));
-          if (hit && (doubtful || hit[1] >= W.SOUNDS_LIKE_KNOWN)) found.push([window, hit[0], doubtful ? hit[1] : Math.min(hit[1], W.MOST_BY_SOUND)]);
+          if (!window.length || (size === 1 && !doubtful)) continue;
+          const hit = await nameLike(words);
+          if (!hit) continue;
+          const least = W.SOUNDS_LIKE_KNOWN + W.SOUND_MISSING * Math.max(0, W.SOUND_WHOLE - soundCode(words).length);
+          if (doubtful || hit[1] >= least) {
+            found.push({ start, size, window, token: hit[0], likeness: doubtful ? hit[1] : Math.min(hit[1], W.MOST_BY_SOUND) });
+          }
         }
       }
-      found.sort((a, b) => b[2] - a[2] || a[0].length - b[0].length || a[0][0] - b[0][0]);
+      found.sort((a, b) => b.likeness - a.likeness || a.size - b.size || a.start - b.start);
       const taken = new Set(), kept = [];
-      for (const item of found) {
-        if (item[0].some((i) => taken.has(i))) continue;
-        item[0].forEach((i) => taken.add(i));
-        kept.push(item);
+      for (const { window, token, likeness } of found) {
+        if (window.some((i) => taken.has(i))) continue;
+        window.forEach((i) => taken.add(i));
+        kept.push([window, token, likeness]);
       }
       return kept;
     }
