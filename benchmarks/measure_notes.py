@@ -1,8 +1,8 @@
 """Measure the notes: parts, points, cases, comparisons, prescriptions, names, cautions, on invented gold sessions.
 
 The gold sessions and the rules by which they were labelled are in ``benchmarks/data/gold``. The sets named in ``DEVELOPMENT``
-were looked at while the rules were written (``dev5``, ``dev6``, ``dev8``, ``dev12`` and ``dev13`` were measured before that);
-``dev14`` is looked at, not learnt from; ``sealed6`` is sealed.
+were looked at while the rules were written (``dev5``, ``dev6``, ``dev8``, ``dev12`` to ``dev14`` were measured before that);
+``dev14`` is not learnt from; ``sealed6`` is sealed.
 """
 
 from __future__ import annotations

@@ -7,7 +7,9 @@ The lists decide whether a sentence speaks of symptoms at all; which rubric it m
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from functools import lru_cache
+from importlib.resources import files
 
 _CHAPTER_WORDS: dict[str, str] = {
     "mind":(
@@ -666,3 +668,10 @@ MEDICINE = re.compile(
     rf"\w{{2,}}(?:{MEDICINE_ENDINGS}|(?:nirole|phylline?|triptyline|oxetine|gliflozin|glitazone|floxacin|fibrate|stigmine|zolam|setron|xaban|pramine|trexate|"
     r"barbital|tropium|terenol|salazine|mesalamine|fungin|vudine|ciclovir|cyclovir|oxicam|coxib|lamide|pamide|mabs))"
 )
+
+
+@lru_cache(maxsize=1)
+def word_classes() -> Mapping[str, int]:
+    """The class of like words that each of the commoner words of English is in (``benchmarks/learn_classes.py``)."""
+    text = files("notesmith.extract").joinpath("data", "word_classes.txt").read_text(encoding="utf-8")
+    return {word: number for number, line in enumerate(text.splitlines()) for word in line.split()}

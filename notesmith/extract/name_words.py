@@ -13,9 +13,9 @@ from importlib.resources import files
 import msgspec
 from wordfreq import zipf_frequency
 
-from notesmith.extract.case_words import Chain
-from notesmith.extract.learned import GROUPS, word_classes
-from notesmith.extract.lexicon import BODY_CHAPTERS
+from notesmith.extract.chains import Chain
+from notesmith.extract.learned import GROUPS
+from notesmith.extract.lexicon import BODY_CHAPTERS, word_classes
 from notesmith.extract.names import in_dictionary, name_lists
 from notesmith.extract.potency_words import NUMBER_WORDS
 from notesmith.extract.session import Session

@@ -136,13 +136,33 @@ def find_parts(
 
 
 def read_aloud(session: Session, readings: Sequence[TextbookReading]) -> frozenset[int]:
-    """The sentences that lie mostly inside what is known to be read from a text."""
-    return frozenset(
+    """The sentences known to be read from a text: most of them inside what was found to be, or several in quotation
+    marks near to each other, with the remarks between them."""
+    found = {
         sentence.index
         for item in readings
         for sentence in session.sentences_in(*session.units_of(item.words))
         if _mostly_inside(session, sentence.start, sentence.end, item.words)
-    )
+    }
+    quoted = [
+        sentence.index
+        for sentence in session.sentences
+        if len(sentence) >= _QUOTED_WORDS and sentence.text[0] in _OPENS_QUOTE and sentence.text[-1] in _CLOSES_QUOTE
+    ]
+    row: list[int] = []
+    for index in (*quoted, len(session.sentences) + _QUOTED_APART):
+        if row and index - row[-1] > _QUOTED_APART:
+            if len(row) >= _QUOTED_LEAST:
+                found.update(range(row[0], row[-1] + 1))
+            row = []
+        row.append(index)
+    return frozenset(found)
+
+
+#: A passage read aloud: at least so many whole sentences in quotation marks, at most so many sentences apart. A single
+#: one is what somebody said.
+_QUOTED_LEAST, _QUOTED_APART, _QUOTED_WORDS = 3, 4, 4
+_OPENS_QUOTE, _CLOSES_QUOTE = frozenset('“"'), frozenset('”"')
 
 
 def stretches_of(path: Sequence[str]) -> tuple[Stretch, ...]:

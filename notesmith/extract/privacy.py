@@ -403,7 +403,8 @@ _TIMETABLE = re.compile(
 _TAIL = re.compile(
     rf"(?:,? ?(?:and )?(?:on )?(?:the )?(?:(?:{_ORDINAL}|{NUMBER}|ground|top|lower|upper|left|right) (?:floor|staircase|stairs?|stairway|door|flat|bell|block|building|entrance|wing|"
     rf"gate|house|apartment|room|landing|unit|level|tower|courtyard|lift|storey|story)|(?:flat|floor|door|block|building|apartment|staircase|stair|entrance|scala|interno|"
-    rf"unit|tower|lift|bell|room|wing)(?: number)? (?:{NUMBER}|[a-z](?![\w'])))(?![\w-]))+"
+    rf"unit|tower|lift|bell|room|wing)(?: number)? (?:{NUMBER}|[a-z](?![\w']))|(?:the|a) (?:[\w-]+ )?(?:house|gate|door|building|flat|shop|compound|bungalow|hut|cottage) "
+    r"(?:just )?(?:after|behind|beside|near|opposite|next to|by|past|before|above|facing) (?:the|a) [\w-]+)(?![\w-]))+"
 )
 _SPOKEN_DIGIT = (
     r"(?:zero|oh|one|two|three|four|five|six|seven|eight|nine|(?:double|triple) (?:zero|one|two|three|four|"

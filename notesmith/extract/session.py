@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
+from notesmith.extract.stops import stops
 from notesmith.reading import Reading
 from notesmith.transcript import TimeSpan, WordRange
 from notesmith.vocabulary import Vocabulary, label_key
@@ -27,8 +28,6 @@ LONG_SENTENCE_UNITS = 45
 PAUSE_MS = 600
 # Fewer stops than one in this many words: the recogniser or captioner gave none, and the parser must guess.
 WORDS_PER_STOP = 45
-LINE_UNITS = 9
-SHORTEST_GUESS = 4
 _STARTERS = {
     "so",
     "now",
@@ -189,7 +188,7 @@ class Session:
         return begin, begin + text.count(" ", first, last) + 1
 
     def _sentences(self, nlp: Any) -> Iterator[Sentence]:
-        spans = self._by_parser(nlp) if self._unpunctuated() else self._by_stops()
+        spans = self._by_likelihood(nlp) if self._unpunctuated() else self._by_stops()
         for count, (start, end) in enumerate(spans):
             text = self.text(start, end)
             yield Sentence(count, start, end, text, lowered(text))
@@ -240,35 +239,16 @@ class Session:
             or (lows[-1] in _MAY_INTRODUCE and any(low in _DENIES or low.endswith("n't") for low in denied))
         )
 
-    def _by_parser(self, nlp: Any) -> Iterator[tuple[int, int]]:
-        """Without stops the parser proposes the sentences. Long segments are runs the recogniser or the captioner
-        kept together, so their ends count; short ones are only lines of a screen and do not."""
-        from spacy.tokens import Doc
-
-        lengths = [len(segment.words) for segment in self.reading.transcript.segments]
-        keep_ends = sum(lengths) / max(1, len(lengths)) >= LINE_UNITS
-        begin = 0
-        for index in range(len(self.units)):
-            last = index + 1 == len(self.units)
-            turn = not last and self.speaker(index) != self.speaker(index + 1)
-            edge = not last and self.units[index].segment_id != self.units[index + 1].segment_id
-            edge = edge and keep_ends and not self._hangs(begin, index + 1)
-            if not (last or turn or edge or index + 1 - begin >= 400):
-                continue
-            words = [unit.text for unit in self.units[begin : index + 1]]
-            doc = nlp(Doc(nlp.vocab, words=words))
-            starts = [begin + token.i for token in doc if token.is_sent_start or token.i == 0]
-            merged = [begin]
-            for at in starts[1:]:
-                if (
-                    at - merged[-1] >= SHORTEST_GUESS
-                    and index + 1 - at >= SHORTEST_GUESS
-                    and not self._hangs(begin, at)
-                ):
-                    merged.append(at)
-            for first, after in zip(merged, [*merged[1:], index + 1], strict=True):
-                yield from self._cut(first, after)
-            begin = index + 1
+    def _by_likelihood(self, nlp: Any) -> Iterator[tuple[int, int]]:
+        """Without stops a chain learnt from sessions with theirs taken away says where sentences begin."""
+        edges = {at for at in range(1, len(self)) if self.units[at].segment_id != self.units[at - 1].segment_id}
+        turns = {at for at in edges if self.speaker(at) != self.speaker(at - 1)}
+        begins = stops([unit.low or "-" for unit in self.units], self.vocabulary, nlp, edges)
+        start = 0
+        for at in (*sorted(turns.union(begins) - {0}), len(self)):
+            if at == len(self) or at in turns or not self._hangs(start, at):
+                yield from self._cut(start, at)
+                start = at
 
     def speaker(self, unit: int) -> str | None:
         return self.reading.transcript.segments[self.units[unit].segment_id].speaker

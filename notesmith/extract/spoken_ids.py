@@ -9,6 +9,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
+from wordfreq import zipf_frequency
+
 from notesmith.annotations import PersonRole
 from notesmith.extract.potency_words import NUMBER, number_of
 from notesmith.extract.session import Session
@@ -50,6 +52,14 @@ _CODED = re.compile(
 )
 _RECORD_CUE = re.compile(
     r"\b(?:records?|charts?|files?|roll|id|card|registration|ticket|token|code|passport|policy|licen[cs]e|account|uhid|mrn|bill|receipt|booking|admission|case)\b"
+)
+#: What has a plate, and a plate as it is read: some letters, then figures, the forgotten ones among them.
+_VEHICLE_SAID = re.compile(
+    r"\b(?:cars?|scooters?|scooty|(?:motor)?bikes?|motorcycles?|mopeds?|taxis?|cabs?|vans?|jeeps?|lorry|trucks?|bus|minibus|rickshaws?|autos?|tuk-tuks?|tractors?|vehicles?|"
+    r"parked|number ?plates?|plates?|okadas?|matatus?|ambulance)\b"
+)
+_PLATE = re.compile(
+    rf"\b(?P<id>(?P<letters>[a-z](?:[ .-][a-z])+|[a-z]{{2,4}})[ ,-]+(?:(?:{_FIGURE}|{_PAIR}|\d+|something)(?:[ ,-]+|(?=[.?!;:)]|$))){{2,}}(?:[a-z]{{1,3}}(?=[ ,.;:?!)]|$))?)"
 )
 _GRADED = re.compile(
     r"\b(?:grades?|graded|rubrics?|scores?|scored|marks|steps|potenc\w+|doses?|counting|count|pages?|aphorisms?)\b"
@@ -96,7 +106,7 @@ FEASTS = frozenset(
     karva chauth|chhath|gudi padwa|vesak|wesak|poson|poya|losar|buddha purnima|guru nanak jayanti|gurpurab|mahavir jayanti|paryushan|ramadan|ramzan|ramazan|eid|
     bakrid|muharram|ashura|milad|mawlid|nowruz|navroz|hanukkah|chanukah|passover|pesach|yom kippur|rosh hashanah|purim|sukkot|kwanzaa|chinese new year|
     lunar new year|songkran|tet|midsummer|meskel|timkat|genna|fasika|mashujaa day|jamhuri day|durga|puja holidays|sinulog|undas|pujas|puja|saraswati puja|kali puja|lakshmi puja|ganesh puja|vishwakarma puja|basanti puja|orthodox easter|
-    greek easter|orthodox christmas|little christmas|christmas eve|whit monday|whit sunday|shrove tuesday|shrovetide|mardi gras|fasching|karneval|fasnacht|martinmas|
+    greek easter|orthodox christmas|little christmas|christmas eve|whit monday|whit sunday|shrove tuesday|shrovetide|holy monday|holy tuesday|holy wednesday|holy thursday|holy friday|holy saturday|easter monday|mardi gras|fasching|karneval|fasnacht|martinmas|
     st john's day|saint john's day|st nicholas|saint nicholas day|all hallows|three kings|maundy thursday|ascension|ascension day|trinity sunday|dormition|day of the dead|
     mid-autumn festival|obon|loy krathong|hari raya|tabaski|bakr eid|eid al-fitr|eid al-adha|eid ul-fitr|eid ul-adha|id-ul-fitr|shab-e-barat|arbaeen|simchat torah|shavuot|
     lag baomer|ram navami|teej|bhai dooj|bhau beej|dhanteras|akshaya tritiya|poila boishakh|vijayadashami|ganeshotsav|thaipusam|thai pongal|maslenitsa|malanka|
@@ -154,6 +164,8 @@ def find_spoken(session: Session, start: int, end: int) -> Iterator[tuple[int, i
             for unit in range(name, last)
         ):
             yield first, last, "address"
+    for first, last in _plates(session, start, end):
+        yield first, last, "record number"
     for first, last, role in _runs(session, start, end):
         yield first, last, role
     for _, _, match in session.search(_CODED, start, end):
@@ -282,8 +294,45 @@ def _runs(session: Session, start: int, end: int) -> Iterator[tuple[int, int, Pe
         yield first, last, "phone" if phone else "record number"
 
 
+def _plates(session: Session, start: int, end: int) -> Iterator[tuple[int, int]]:
+    """Number plates: letters and at least three figures, where a vehicle is spoken of."""
+    for _, _, match in session.search(_PLATE, start, end):
+        code = match["id"].rstrip(" ,-")
+        parts = re.findall(rf"something|{_PAIR}|(?:(?:double|triple|treble) )?\w+", code[len(match["letters"]) :])
+        first, _ = session.span_of(start, match, "id")
+        last = first + code.count(" ") + 1
+        joined = " " not in match["letters"]
+        if sum(1 if part == "something" else _figures(part) for part in parts) < 3 or joined and (
+            not session.units[first].bare.isupper() if session.cased else zipf_frequency(match["letters"], "en") > 3.0
+        ):  # fmt: skip
+            continue
+        if _VEHICLE_SAID.search(session.low(max(0, first - 14), min(len(session), last + 6))):
+            yield first - (first > start and session.units[first - 1].low == "the"), last
+
+
+#: A saint's day said by the name alone, after a word of time: "the week of St. Brigid's".
+_SAINT = re.compile(r"\b(?P<feast>(?:st\.?|saint) [\w-]+'s)(?: (?:day|eve|night|week))?(?=[ ,.;:?!)]|$)")
+_AFTER_TIME = re.compile(
+    r"\b(?:weeks?|days?|night|morning|evening|eve|month|time|before|after|since|until?|till|around|on|by|past|following|last)(?: of)?(?: the)?$"
+)
+
+
+def _saints(session: Session, start: int, end: int) -> Iterator[tuple[int, int]]:
+    for first, last, match in session.search(_SAINT, start, end):
+        said_day = not match[0].endswith("'s")
+        open_end = (
+            last < end
+            and session.units[last - 1].text[-1:].isalnum()
+            and session.parse.tag(last).startswith(("N", "J"))
+        )
+        if said_day or not open_end and _AFTER_TIME.search(session.low(max(start, first - 4), first)):
+            yield first, last
+
+
 def feasts_in(session: Session, start: int, end: int) -> Iterator[tuple[int, int]]:
     """Half-open units of feasts that date something in one sentence: ``at Christmas``, ``up to next Pongal``."""
+    if session.cased:
+        yield from _saints(session, start, end)
     for first, last, match in session.search(_FEAST, start, end):
         at, _ = session.span_of(start, match, "feast")
         capital = session.units[at].bare[:1].isupper() or session.units[first].bare[:1].isupper()

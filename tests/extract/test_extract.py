@@ -166,6 +166,34 @@ def test_a_denial_goes_with_what_it_denies(found: Found, broken: str) -> None:
             assert "not" in point.text.split("afraid")[0] and point.negated
 
 
+def test_without_stops_sentences_are_cut_where_they_were_said(found: Found) -> None:
+    """Lines are broken anywhere; no line's end is a sentence's, and what is said of one thing stays together."""
+    said = (
+        "so today we take sepia sepia is indifferent to her family and she is worse in the morning she is better from dancing so you should ask her "
+        "about it okay and there is a yellow saddle over the nose the uterus drags down and she wants to cross her legs now we come to pulsatilla "
+        "pulsatilla is mild she weeps easily and she is better in the open air"
+    ).split()
+    lines = "\n".join(" ".join(said[at : at + 7]) for at in range(0, len(said), 7))
+    reading, result = found(lines)
+    texts = [reading.text_of(point.words) for point in result.points]
+    assert len(texts) >= 3
+    assert all(len(text.split()) < 25 for text in texts)
+    assert any(text.startswith(("pulsatilla is mild", "she weeps")) for text in texts)
+
+
+def test_a_passage_in_quotation_marks_is_read_aloud(found: Found) -> None:
+    told = "Today we take Sepia. She is tired. She is sad and she weeps.\n"
+    read = (
+        "“The face is yellow and the eyelids hang.” Mark that. “The uterus drags down as if all would come out.” You see it here too. "
+        "“She is indifferent to her own family.” Thank you.\n"
+    )
+    reading, result = found(told + read)
+    kinds = {reading.text_of(part.words)[:40]: part.kind for part in result.parts}
+    assert "reading" in kinds.values(), kinds
+    _, result = found(told + "“She is indifferent to her own family.” said the mother to me.")
+    assert "reading" not in {part.kind for part in result.parts}
+
+
 def test_the_topic_comes_back_after_a_remedy_named_beside_it(found: Found) -> None:
     _, result = found(
         "Apis we finished on Monday. Today it is another one altogether. Sepia, from the ink of the cuttlefish. She is indifferent to her family.\n"
