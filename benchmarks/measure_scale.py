@@ -9,7 +9,8 @@ by a school that brings ten years, and each session up to the mark goes the whol
 extraction (``work``), then notes, search and site (``publish``). The middle of these sessions, which are the same at
 every mark, is the time of the next single session; its growth is beside the mark of 10. On the same copy one word is
 then ruled on in the middle session, which goes the whole way again, and queries are asked of the store and, with
-``--browser``, of the published site in Chromium.
+``--browser``, of the published site in Chromium. What is measured so far stands in the folder (``marks.json``), since a
+large course may take longer than one has.
 
 With ``--of N`` only the first N sessions go the whole way; each later one is dealt from two of them, drawn by lot: the
 beginning of one and the end of the other, with their corrections and what was found (``lab/deal_sessions.py``). Its text
@@ -27,6 +28,7 @@ of the language (wordfreq). It measures time and size, never quality.
 from __future__ import annotations
 
 import argparse
+import contextlib
 import itertools
 import json
 import os
@@ -236,7 +238,9 @@ def _measure(place: Path, scratch: Path, marks: Sequence[int], minutes: int, bro
         rows.append(
             {"sessions": mark, "publish_all_cpu_s": cpu_s, "publish_all_wall_s": wall_s, "memory_mb": _memory_mb()}
         )
-        courses.append(open_course(Path(shutil.copytree(course.folder, scratch / course.folder.name))))
+        _keep(place, rows)
+        copied = shutil.copytree(course.folder, scratch / course.folder.name, copy_function=_link_or_copy)
+        courses.append(open_course(Path(copied)))
     works: dict[int, list[float]] = {mark: [] for mark in marks}
     publishes: dict[int, list[float]] = {mark: [] for mark in marks}
     touched: dict[int, list[int]] = {mark: [] for mark in marks}
@@ -265,6 +269,7 @@ def _measure(place: Path, scratch: Path, marks: Sequence[int], minutes: int, bro
             "site_mb": round(sum(p.stat().st_size for p in course.site.rglob("*") if p.is_file()) / 1e6, 1),
             "load": round(os.getloadavg()[0], 1),
         }  # fmt: skip
+        _keep(place, rows)
         with course.open_store() as store:
             row["ruled_work_cpu_s"], _ = _timed(lambda: _rule(tools, store, stock))
             row["ruled_publish_cpu_s"], row["ruled_publish_wall_s"] = _timed(
@@ -273,12 +278,28 @@ def _measure(place: Path, scratch: Path, marks: Sequence[int], minutes: int, bro
             queries = _queries(stock)
             asked = sorted(_timed(lambda q=query: search.search(store, tools.vocabulary, q))[0] for query in queries)  # type: ignore[misc]
         row["query_p95_cpu_ms"] = round(1000 * asked[int(0.95 * len(asked))], 1)
+        _keep(place, rows)
         if browser:
             from measure_search import in_browser
 
             row |= in_browser(course.site, queries[:8])
+        _keep(place, rows)
         shutil.rmtree(course.folder)
     return rows
+
+
+def _keep(place: Path, rows: Sequence[dict[str, Any]]) -> None:
+    """What is measured so far, for a run that is stopped."""
+    (place / "marks.json").write_text(json.dumps(rows, indent=1), encoding="utf-8")
+
+
+def _link_or_copy(source: str, target: str) -> str:
+    """The same file under another name where it is only ever replaced whole; a course of 10,000 has half a million."""
+    if ".db" not in Path(source).name:
+        with contextlib.suppress(OSError):
+            os.link(source, target)
+            return target
+    return shutil.copy2(source, target)
 
 
 def _rule(tools: pipeline.Tools, store: Store, stock: Stock) -> None:

@@ -444,9 +444,10 @@ def publish(course: Course, store: Store, vocabulary: Vocabulary, report: Report
 
     def keep(prepared: search.Prepared) -> None:
         if (key := due.pop(prepared.content.lecture.id, None)) is not None:
-            # The notes' key vouches for the search index too, so it is written last.
-            search.index_prepared(store, prepared)
-            remarks.extend(_write_notes(course, store, vocabulary, library.verdicts, prepared.content, key))
+            # The notes' key vouches for the search index too, so it is written last; both are flushed to the disk once.
+            with store.transaction():
+                search.index_prepared(store, prepared)
+                remarks.extend(_write_notes(course, store, vocabulary, library.verdicts, prepared.content, key))
 
     def keep_others() -> None:
         for identifier in tuple(due):

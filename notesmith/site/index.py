@@ -92,6 +92,7 @@ def meaning_term(line: int) -> str:
     return f".{line}"
 
 
+@lru_cache(maxsize=20_000)
 def varint(value: int) -> str:
     """Five bits a character, the lowest first; 32 says that more follows."""
     out = []
@@ -218,14 +219,14 @@ class SearchIndex:
 
     def write(self, put: Put, known: Known, moved: Iterable[str]) -> None:
         """Write the files that were touched, and those named because what is ``known`` of their terms has changed."""
-        terms = known.by_file(self.shards)
+        terms, always = known.by_file(self.shards), known.published.by_file(self.shards)
         for name in sorted({*self._touched, *moved}):
             held = self._file(name)
             texts = publish_postings([np.frombuffer(packed, dtype=np.uint64) for packed in held.values()])
             entries: dict[str, list[object]] = {
                 term: [len(held[term]) // 8, text] for term, text in zip(held, texts, strict=True)
             }
-            for term in terms.get(name, ()):
+            for term in (*always.get(name, ()), *terms.get(name, ())):
                 if entry := known.of(term):
                     entries.setdefault(term, [0, ""]).extend(entry)
             put(f"search/{name}.js", script(name, dict(sorted(entries.items()))))
@@ -285,6 +286,46 @@ def _best(packed: Postings) -> Postings:
     return np.sort(packed[best])
 
 
+Entry = tuple[float, str, str]  # of a label: its weight in all, as published, its concept
+
+
+def label_entry(lexicon: Lexicon, label: Label) -> Entry:
+    """A label as published: its hash (5), its concept's token (8), weight, 20 more of a remedy's (1), total (varint)."""
+    seed = hashlib.sha256(f"{label.concept_id}\t{' '.join(label.stems)}".encode()).digest()
+    name = "".join(DIGITS[byte & 63] for byte in seed[:5])
+    total = sum(word_weight(lexicon, one) for one in label.stems)
+    kind = round(label.weight * 10) + (20 if label.concept_id.startswith("remedy/") else 0)
+    text = f"{name}{token_of(label.concept_id)}{DIGITS[kind]}{varint(round(total * 10))}"
+    return total, text, label.concept_id
+
+
+class Published:
+    """What is published of a vocabulary's labels and of the table of meanings whatever the course; made once for each
+    vocabulary, since every publication asks for most of it.
+    """
+
+    def __init__(self, lexicon: Lexicon) -> None:
+        self.lexicon = lexicon
+        every = [label_entry(lexicon, label) for label in lexicon.labels]
+        self.labels = {one: sorted(every[at] for at in numbers) for one, numbers in lexicon.by_stem.items()}
+        self.said = {one: said_by(one) for one in meanings().by_stem}
+        self._files: dict[int, dict[str, list[str]]] = {}
+
+    def by_file(self, shards: int) -> dict[str, list[str]]:
+        """The terms of which something may be known, by file."""
+        if shards not in self._files:
+            found: dict[str, list[str]] = {}
+            for term in {*self.labels, *self.said}:
+                found.setdefault(f"t/{fnv(term) % shards:x}", []).append(term)
+            self._files = {shards: found}  # of the last number of shards only
+        return self._files[shards]
+
+
+@lru_cache(maxsize=4)
+def published_of(lexicon: Lexicon) -> Published:
+    return Published(lexicon)
+
+
 class Known:
     """What is published beside the postings of a term: of a concept its name, page and synonyms; of a stem its labels."""
 
@@ -294,15 +335,16 @@ class Known:
         each was restored to; ``concept``: a concept's name and page.
         """
         self.lexicon = lexicon
+        self.published = published_of(lexicon)
         self.present = present
         self.concept = concept
         self.tokens = {token_of(concept_id): concept_id for concept_id in present}
-        self._texts: dict[Label, tuple[float, str]] = {}
-        self.misheard: dict[str, list[Label]] = {}
+        self.misheard: dict[str, list[Entry]] = {}
         for concept_id, said in sorted((concept_id, said) for said, concept_id in heard):
             if concept_id in present and (made := make_label(concept_id, said, 0.8, False)) is not None:
+                entry = label_entry(lexicon, made)
                 for one in made.stems:
-                    self.misheard.setdefault(one, []).append(made)
+                    self.misheard.setdefault(one, []).append(entry)
 
     def files(
         self, concepts: Iterable[str], paged: Iterable[str], heard: Iterable[tuple[str, str]], shards: int
@@ -317,9 +359,9 @@ class Known:
         return {f"t/{fnv(term) % shards:x}" for term in terms}
 
     def by_file(self, shards: int) -> dict[str, list[str]]:
-        """Terms of which something may be known, by file."""
+        """Terms of which something may be known only since the course is as it is, by file; see ``Published`` for the rest."""
         found: dict[str, list[str]] = {}
-        for term in {*self.lexicon.by_stem, *self.misheard, *self.tokens, *meanings().by_stem}:
+        for term in {*self.misheard, *self.tokens} - self.published.labels.keys() - self.published.said.keys():
             found.setdefault(f"t/{fnv(term) % shards:x}", []).append(term)
         return found
 
@@ -328,26 +370,15 @@ class Known:
         if (concept_id := self.tokens.get(term)) is not None:
             said = "|".join(" ".join(stems) for stems in self.lexicon.wordings(concept_id))
             return [*self.concept(concept_id), " ".join(self.lexicon.synonyms(concept_id)), said]
-        labels = [label for number in self.lexicon.by_stem.get(term, ())
-                  if (label := self.lexicon.labels[number]).concept_id in self.present]  # fmt: skip
-        texts = sorted(self._label(label) for label in (*labels, *self.misheard.get(term, ())))
-        said = said_by(term)
-        if not texts:
+        entries = [entry for entry in self.published.labels.get(term, ()) if entry[2] in self.present]
+        if term in self.misheard:
+            entries = sorted([*entries, *self.misheard[term]])
+        said = self.published.said.get(term, "")
+        if not entries:
             return [0, 0, said] if said else []
-        known = [round(word_weight(self.lexicon, term) * 10), "".join(text for _, text in texts[:LABEL_CAP])]
+        texts = "".join([text for _, text, _ in entries[:LABEL_CAP]])
+        known = [round(word_weight(self.lexicon, term) * 10), texts]
         return [*known, said] if said else known
-
-    def _label(self, label: Label) -> tuple[float, str]:
-        """A label's weight in all, and as published: its hash (5), its concept's token (8), weight, 20 more of a remedy's (1), total (varint)."""
-        if label in self._texts:
-            return self._texts[label]
-        seed = hashlib.sha256(f"{label.concept_id}\t{' '.join(label.stems)}".encode()).digest()
-        name = "".join(DIGITS[byte & 63] for byte in seed[:5])
-        total = sum(word_weight(self.lexicon, one) for one in label.stems)
-        kind = round(label.weight * 10) + (20 if label.concept_id.startswith("remedy/") else 0)
-        text = f"{name}{token_of(label.concept_id)}{DIGITS[kind]}{varint(round(total * 10))}"
-        self._texts[label] = total, text
-        return total, text
 
 
 def said_by(term: str) -> str:
@@ -355,13 +386,13 @@ def said_by(term: str) -> str:
     step to it (varint of line, wording and word), the word's weight and the wording's (varints); empty where it has none.
     """
     table = meanings()
-    text, before = varint(table.weight.get(term, 0)), 0
+    parts, before = [varint(table.weight.get(term, 0))], 0
     places = table.by_stem.get(term, ())
     for line, wording, word, worth, total in places:
         place = (line * MOST_OF_A_LINE + wording) * MOST_OF_A_WORDING + word
-        text += varint(place - before) + varint(worth) + varint(total)
+        parts += varint(place - before), varint(worth), varint(total)
         before = place
-    return text if places else ""
+    return "".join(parts) if places else ""
 
 
 def word_weight(lexicon: Lexicon, one: str) -> float:

@@ -17,7 +17,7 @@ from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from functools import cached_property, lru_cache
 from importlib import resources
-from itertools import islice
+from itertools import chain, islice
 from typing import NamedTuple
 
 import msgspec
@@ -49,6 +49,7 @@ MOST_NAME_WORDS = 5
 SHORT = 12  # letters of an abbreviation run together
 # Words that may stand for a typed word.
 RELATIVES = 6
+MOST_KEPT = 100_000  # words whose relatives are kept once made
 RELATIVES_IN_ALL = 20  # of a query of many words each word has fewer, so that a first search stays small
 SUBSTITUTE_FROM = 0.05  # association of two words over the labels that differ in them alone
 ROOT_WEIGHT = 0.6
@@ -633,6 +634,17 @@ class Lexicon:
         """Stems that may stand for a stem, with weights below 1, best first; not all of them are in the texts."""
         if one in UNLIKE_ANY:
             return ()
+        if (known := self._relatives.get(one)) is None:
+            known = self._made_relatives(one)
+            if len(self._relatives) < MOST_KEPT:  # what is typed at a desk has no end
+                self._relatives[one] = known
+        return known
+
+    @cached_property
+    def _relatives(self) -> dict[str, tuple[Weighted, ...]]:
+        return {}
+
+    def _made_relatives(self, one: str) -> tuple[Weighted, ...]:
         found: dict[str, float] = {}
         for other, weight in self._direct(one):
             found[other] = max(found.get(other, 0.0), weight)
@@ -707,11 +719,16 @@ class Lexicon:
 
     def spellings(self, present: Collection[str] | None = None) -> frozenset[str]:
         """The words of the labels of concepts (all by default) as written, and words whose forms no ending tells."""
-        labels = (
-            label for c in self._vocabulary.concepts.values()
-            if c.scheme in SCHEMES and (present is None or c.id in present) for label in (c.pref_label, *c.alt_labels)
-        )  # fmt: skip
-        return frozenset((*(word for label in labels for word in words_of(label)), *IRREGULAR, *lay()[0]))
+        spelt = (words for c, words in self._spelt_of.items() if present is None or c in present)
+        return frozenset((*chain.from_iterable(spelt), *IRREGULAR, *lay()[0]))
+
+    @cached_property
+    def _spelt_of(self) -> dict[str, tuple[str, ...]]:
+        """The words of each concept's labels."""
+        return {
+            c.id: tuple(word for label in (c.pref_label, *c.alt_labels) for word in words_of(label))
+            for c in self._vocabulary.concepts.values() if c.scheme in SCHEMES
+        }  # fmt: skip
 
     @cached_property
     def spelt(self) -> tuple[tuple[str, ...], list[str]]:
