@@ -1929,9 +1929,12 @@ def redact(
     With ``words`` the mentions inside that range are replaced in any case of letters. Mentions elsewhere in the
     session are replaced too where the text holds the same capitalised name, so that none slips through.
     """
-    low = text.lower() if text.isascii() else None
-    if low is not None and not any(_may_hold_low(low, person.said) for person in persons):
-        return text
+    if text.isascii():
+        # Most texts hold no name: the longest word of each is looked for first.
+        low = text.lower()
+        likely = [said for longest, said in _longest_words(tuple([p.said for p in persons])) if longest in low]
+        if not any(_may_hold_low(low, said) for said in likely):
+            return text
     inside: dict[str, str] = {}
     elsewhere: dict[str, str] = {}
     shown: set[str] = set()
@@ -1965,6 +1968,12 @@ def _may_hold(text: str, said: str) -> bool:
 def _may_hold_low(low: str, said: str) -> bool:
     """The same of a text of ASCII in small letters."""
     return all(word in low for word in _words_of(said))
+
+
+@lru_cache(maxsize=16)
+def _longest_words(names: tuple[str, ...]) -> list[tuple[str, str]]:
+    """The longest word of each of some names with the name, each name once."""
+    return [(max(_words_of(said), key=len, default=""), said) for said in dict.fromkeys(names)]
 
 
 @lru_cache(maxsize=4096)

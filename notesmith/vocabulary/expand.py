@@ -542,23 +542,23 @@ class Lexicon:
         return np.array(self.totals, dtype=np.float64)
 
     @cached_property
-    def _by_rarest(self) -> dict[str, list[int]]:
-        """Labels of two stems or more under the rarest of them."""
-        index: dict[str, list[int]] = {}
-        for number, label in enumerate(self.labels):
+    def _by_rarest(self) -> dict[str, list[tuple[str, tuple[str, ...], float, str]]]:
+        """Labels of two stems or more under the rarest of them: the next rarest, all, their weight, the concept."""
+        index: dict[str, list[tuple[str, tuple[str, ...], float, str]]] = {}
+        for label, total in zip(self.labels, self.totals, strict=True):
             if len(label.stems) > 1 and label.concept_id.startswith(IMPLIED_SCHEMES):
-                index.setdefault(max(label.stems, key=lambda one: (self.weight[one], one)), []).append(number)
+                first, second, *_ = sorted(label.stems, key=lambda one: (self.weight[one], one), reverse=True)
+                index.setdefault(first, []).append((second, label.stems, total, label.concept_id))
         return index
 
     def implied(self, stems: Collection[str], most: int = 8) -> tuple[str, ...]:
         """Concepts of which a text holds every word of a label, fullest labels first; a guess, weaker than an index."""
         held = frozenset(stems)
         found: dict[str, float] = {}
-        for one in sorted(held):
-            for number in self._by_rarest.get(one, ()):
-                label = self.labels[number]
-                if held.issuperset(label.stems):
-                    found[label.concept_id] = max(found.get(label.concept_id, 0.0), self.totals[number])
+        for one in held:
+            for second, every, total, concept_id in self._by_rarest.get(one, ()):
+                if second in held and held.issuperset(every):
+                    found[concept_id] = max(found.get(concept_id, 0.0), total)
         return tuple(sorted(found, key=lambda c: (-found[c], c))[:most])
 
     @cached_property
