@@ -529,9 +529,9 @@ class _Build:
         self, view: pages.SiteView, changed: set[str], before: Mapping[str, KeptLecture], appended: bool
     ) -> None:
         """The lists of cases, questions and sessions: the pages that show a changed lecture, or all of them anew."""
-        wanted, had = pages.list_pages(len(self.kept)), pages.list_pages(len(before))
         order = list(self.kept)
         for kind in pages.LISTS:
+            wanted, had = pages.list_pages(kind, len(self.kept)), pages.list_pages(kind, len(before))
             for name in had.keys() - wanted.keys():
                 self._unlink(pages.path_of(f"{kind}/{name}"))
             for name, (first, last) in wanted.items():

@@ -30,8 +30,10 @@ from notesmith.vocabulary.expand import stems_of, words_of
 HERE = Path(__file__).resolve().parent
 MOST_SESSIONS = 120  # sessions shown on a course-wide page; more are found by search
 MOST_TEXT = 400_000  # characters of them, which a cheap phone can still show
-LIST_PAGE = 50  # sessions on a full page of a list
+LIST_PAGE = {"cases": 10, "questions": 25, "sessions": 50}  # sessions on a full page, about 100 KB for a cheap phone
 LINKED_PAGES = 12  # a list of more pages is linked page to page, so that a new one changes few of the others
+INDEX_LINKS = 16  # about as many pages its index links to, evenly spaced
+FAR = 10  # pages on and back that each is linked to besides the next
 INDEX_PAGE = 500  # entries on a page of an alphabetical index; one of twice as many is not cut
 INDEXES = ("remedies", "symptoms", "terms", "compare")
 FEED_ENTRIES = 30
@@ -227,29 +229,34 @@ def csv_text(rows: Iterable[Sequence[str]]) -> str:
     return out.getvalue()
 
 
-def list_pages(lectures: int) -> dict[str, tuple[int, int]]:
+def list_pages(kind: str, lectures: int) -> dict[str, tuple[int, int]]:
     """The pages of a list of so many lectures, by name, with the places (from 0) that each shows.
 
     The latest, which is the index, has up to two pages' worth; the others are full and stay as they are.
 
-    >>> list_pages(70), list_pages(130)
+    >>> list_pages("sessions", 70), list_pages("sessions", 130)
     ({'index': (0, 70)}, {'index': (50, 130), 'page-1': (0, 50)})
     """
-    full = max(1, lectures // LIST_PAGE) - 1
-    older = {f"page-{n}": (LIST_PAGE * (n - 1), LIST_PAGE * n) for n in range(full, 0, -1)}
-    return {"index": (LIST_PAGE * full, lectures), **older}
+    size = LIST_PAGE[kind]
+    full = max(1, lectures // size) - 1
+    older = {f"page-{n}": (size * (n - 1), size * n) for n in range(full, 0, -1)}
+    return {"index": (size * full, lectures), **older}
 
 
 def list_links(name: str, listed: Mapping[str, tuple[int, int]]) -> list[tuple[str, str, bool]]:
     """The links from one page of a list to others: label, address and whether it is the page itself.
 
-    >>> [label for label, _, _ in list_links("page-2", list_pages(1000))]
-    ['Latest', 'Sessions 101 to 150', 'Sessions 51 to 100', 'Sessions 1 to 50']
+    >>> [label for label, _, _ in list_links("page-2", list_pages("sessions", 1000))]
+    ['Latest', 'Sessions 551 to 600', 'Sessions 101 to 150', 'Sessions 51 to 100', 'Sessions 1 to 50']
+    >>> [label for label, _, _ in list_links("index", list_pages("cases", 10_000))][:3]
+    ['Latest', 'Sessions 9981 to 9990', 'Sessions 9351 to 9360']
     """
     names = list(listed)
-    if len(names) > LINKED_PAGES and name != "index":
+    if len(names) > LINKED_PAGES:
         at = names.index(name)
-        names = list(dict.fromkeys(("index", *names[max(1, at - 1) : at + 2], names[-1])))
+        step = -(-len(names) // INDEX_LINKS)
+        near = range(1, len(names), step) if name == "index" else (at - FAR, at - 1, at, at + 1, at + FAR)
+        names = [names[n] for n in sorted({0, *near, len(names) - 1}) if 0 <= n < len(names)]
     label = {one: "Latest" if one == "index" else f"Sessions {listed[one][0] + 1} to {listed[one][1]}" for one in names}
     return [(label[one], f"{one}.html", one == name) for one in names]
 
@@ -411,7 +418,7 @@ class SiteView:
 
     def list_page(self, kind: str, name: str, pieces: Sequence[Piece] = ()) -> dict[str, str]:
         """A page of cases, questions or sessions; of sessions the heads are printed."""
-        listed = list_pages(len(self.heads))
+        listed = list_pages(kind, len(self.heads))
         links = list_links(name, listed)
         first, last = listed[name]
         return {

@@ -98,8 +98,10 @@ def test_an_incremental_build_equals_one_from_nothing(tmp_path, vocabulary, chan
 def test_a_course_grown_session_by_session_equals_one_from_nothing(tmp_path, vocabulary, monkeypatch):
     """Lists and indexes of several pages, pages that show a part, and postings that go over to the large index."""
     for name, value in {
-        "LIST_PAGE": 2,
+        "LIST_PAGE": {"cases": 1, "questions": 3, "sessions": 2},
         "LINKED_PAGES": 2,
+        "INDEX_LINKS": 3,
+        "FAR": 2,
         "MOST_SESSIONS": 3,
         "MOST_TEXT": 9000,
         "INDEX_PAGE": 2,
@@ -118,7 +120,7 @@ def test_a_course_grown_session_by_session_equals_one_from_nothing(tmp_path, voc
         build(MemoryLibrary(SETTINGS, vocabulary, wanted), tmp_path / "site")
         build(MemoryLibrary(SETTINGS, vocabulary, wanted), tmp_path / name)
         assert files(tmp_path / "site") == files(tmp_path / name), name
-    for name in ("sessions/page-3.html", "remedies/index-2.html"):
+    for name in ("sessions/page-3.html", "cases/page-6.html", "questions/page-1.html", "remedies/index-2.html"):
         assert (tmp_path / "site" / name).is_file(), name
     build(MemoryLibrary(SETTINGS, vocabulary, contents), tmp_path / "site")
     check_links(tmp_path / "site")
