@@ -207,6 +207,7 @@ def _remedy_meant(session: Session, key: str, ids: tuple[str, ...], start: int, 
         or after
         in {"patient", "patients", "picture", "case", "child", "baby", "type", "30", "200", "1m", "6", "12", "lm"}
         or after[:1].isdigit()
+        or _potency_said(session, end)
     )
     capital_inside = _capitalised(session, start) and not first
     known = any(i in recent for i in ids)
@@ -214,7 +215,19 @@ def _remedy_meant(session: Session, key: str, ids: tuple[str, ...], start: int, 
         return capital_inside or (latin and (known or cue or first)) or known
     if latin and known and _capitalised(session, start):
         return True
+    if not session.cased:
+        return latin and (cue or known)  # no capital tells China from a country
     return capital_inside and (cue or known or latin)
+
+
+def _potency_said(session: Session, end: int) -> bool:
+    """Whether a potency in words comes next: thirty, two hundred, one M."""
+    after, then = (session.units[at].low if at < len(session.units) else "" for at in (end, end + 1))
+    return after == "thirty" or (after in _STEPS and then in _SCALES)
+
+
+_STEPS = frozenset("one two three six ten twelve thirty fifty".split())
+_SCALES = frozenset("hundred thousand m c ch x k lm".split())
 
 
 def _rubric_meant(key: str) -> bool:

@@ -246,3 +246,18 @@ def test_half_an_hour_takes_seconds(vocabulary: Vocabulary, nlp: Any) -> None:
     begin = time.perf_counter()
     extract(reading, vocabulary, nlp=nlp)
     assert time.perf_counter() - begin < 20  # aim 3 s alone on the machine; tests share it
+
+
+def test_without_capitals_a_remedy_named_like_a_country_is_known_by_what_stands_beside_it(found: Found) -> None:
+    talk = (
+        "good evening all of you please settle down and open the book at the page we left it on yesterday evening\n"
+        "the ship came from china with tea and silk and the story goes that the bark came by another ship from the south\n"
+        "i gave china thirty morning and evening for two weeks and the boy who was so pale could walk to school again\n"
+        "so china is the remedy after loss of blood and of other fluids and the belly is full of wind which does not help\n"
+    )
+    _, extraction = found(talk)
+    starts = [m.words.start for m in extraction.mentions if m.concept_id == "remedy/china-officinalis"]
+    words = talk.split()
+    assert words.index("china") not in starts
+    assert [words[start] for start in starts] == ["china", "china"]
+    assert [p.remedy_id for p in extraction.prescriptions] == ["remedy/china-officinalis"]
