@@ -48,6 +48,8 @@ _CURE = re.compile(
     r"(?:heal(?:s|ed|ing)?|eliminat\w+|eradicat\w+|banish\w*|abolish\w*|erad\w*|remov(?:es|ed)|finish(?:es|ed) (?:off )?|reverse[sd]?|get(?:s)? rid of)[^.;?!]{0,40}\b(?:cancers?|tumou?rs?|"
     r"depression|diabetes|asthma|epilepsy|infertility|autism|arthritis|psoriasis|eczema|migraines?|hiv|aids|tb|hepatitis|cirrhosis|prolapse|paralysis|thyroid|\w+itis|\w+osis|"
     r"disease|illness|forever|for ever|for good|for life|permanently|completely|totally|(?:\d+|ninety|hundred|\w+ty) ?(?:per ?cent|%))|"
+    r"(?:unblock|open|clear|dissolv|melt|remov|out|gone)\w*[^.;?!]{0,45}\bwithout (?:any |an? |the )?(?:surgery|operations?|knife)|"
+    r"(?:free|safe|protected|healthy|immune) for life|never (?:be |fall |get )(?:ill|sick) again|"
     r"totally well|free of the disease|complete (?:cure|recovery|remission)|reversed)\b"
 )
 _CURE_DENIED = re.compile(

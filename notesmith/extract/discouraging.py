@@ -28,7 +28,7 @@ CARE = (
     r"\w{3,}(?:cillin|mycin|prazole|olol|pril|sartan|oxacin|cycline|azepam|triptan|dipine|setron|statin)|hormone\w*|"
     r"the pill\b|contracepti\w+|antacids?|sleeping (?:pills|tablets)|tranquilli[sz]ers?|nebuli[sz]\w+|oxygen|saline|"
     r"(?:calcium|iron|vitamin(?: \w)?|zinc|folic acid|fluoride|eye|ear|nose|nasal|thyroid|worm|tb|sugar|heart|pressure) (?:drops?|tablets?|pills?|capsules?|syrup|sprays?|powder|supplements?|drugs?)|"
-    r"supplements?|grommets?|implants?|braces|catheters?|hearing aids?|pessary|pessaries|arvs?|antiretrovirals?|art drugs|ors\b|oral rehydration|formula feeds?|nasal sprays?|"
+    r"supplements?|grommets?|implants?|braces|catheters?|hearing aids?|adrenaline(?: pens?)?|epi-?pens?|auto-?injectors?|beta[- ]?blockers?|stents?|pacemakers?|angioplast\w+|water tablets?|diuretics?|pessary|pessaries|arvs?|antiretrovirals?|art drugs|ors\b|oral rehydration|formula feeds?|nasal sprays?|"
     r"tonsils? (?:removed|out)|adenoids? (?:removed|out)|iv fluids?|the drip|drips?\b|scans?|x-?rays?|biops(?:y|ies)|mri|ct scan|sonograph\w+|ultrasounds?|blood tests?|"
     r"screening|mammogra\w+|pap smears?|investigations?|check-?ups?|second opinion|referrals?|referr\w+|admission|admitt?\w*|"
     r"an(?:a)?esthetics?|an(?:a)?esthesia|epidurals?|spinal (?:block|injection)|induction of labou?r|(?:psycho|physio)therap\w+|therapists?|counsell\w+|midwi(?:fe|ves)|"
@@ -81,7 +81,7 @@ _BELITTLED = (
     r"(?:not|never|no longer) (?:be )?(?:\w+ )?(?:need\w*|requir\w*|necessary|remov\w*|done|given|taken|call\w*|help\w*|"
     r"cure\w*|work\w*)|(?:isn't|aren't|wasn't|weren't|not|no longer|hardly|won't be|never) (?:\w+ ){0,2}?(?:needed|required|"
     r"necessary|called for|wanted)|need not|needn't|masks?|drives? (?:it|the disease) in\w*|only (?:suppress\w*|palliat\w+|make|fill\w*|pump\w*|stuff\w*|dop(?:e|es|ed|ing)|drug(?:s|ged)?|"
-    r"harm\w*|cover\w*|hide\w*|weaken\w*)|more harm|surrender|defeat|fictions?|myths?|inventions?|fairy ?tales?|superstitions?|lies?\b|swindle|hoax|scam|spreads? (?:it|the|cancer)|frighten\w*|scare\w*|money|business|butcher\w*|fear of)"
+    r"harm\w*|cover\w*|hide\w*|weaken\w*)|more harm|surrender|defeat|fictions?|myths?|inventions?|fairy ?tales?|toys?|superstitions?|lies?\b|swindle|hoax|scam|spreads? (?:it|the|cancer)|frighten\w*|scare\w*|money|business|butcher\w*|fear of)"
 )
 _CUT = r"(?:cut|remov\w+|take out|taken out|operate|open(?:ed)? (?:him|her|them)? ?up|burn(?:t|ed)? off|admit|vaccinate|immuni[sz]e|refer|hospitali[sz]e|inject|transfuse)"
 
@@ -114,6 +114,7 @@ PATTERNS = tuple(
         r"refused|binned) (?:it|them|that|the lot|everything)\b",
         rf"\b{CARE}\b[^.;?!]{{0,60}}\b(?:do|does|did|doing|manage|managed|live|be|better|best|get by|get along|go|gone) (?:\w+ )?without\b(?! (?:pain|any pain|fever))",
         rf"\b{CARE}\b[^.;?!]{{0,60}}\b(?:do not|don't|dont|never) (?:go|do|sign|agree|submit|allow|undergo)\b",
+        rf"\b{_ANY}\b[^.;?!]{{0,20}}\bonce (?:you|they|he|she|we|i) (?:start|begin)\w*,? (?:you|they|he|she|we|i) (?:can never|can't|cannot|can not|cant|never) (?:stop|leave|come off)",
         # harm from care
         rf"\b(?:bad effects?|ill effects?|side effects?|damage[sd]?|harm(?:ed)?|suppress\w*|never well since|poison\w*|spoil\w*|ruin\w*|"
         rf"victim\w*|dying|died|killed|fed up|drugged|cause[sd]?|brought on|result)[^.;?!]{{0,25}}\b(?:of|from|by|since|after|with) "
