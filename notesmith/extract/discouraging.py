@@ -163,6 +163,10 @@ PATTERNS = tuple(
     )
 )
 
+#: Most sentences have no word of care; what begins with one is then not tried at every word.
+_CARED = re.compile(rf"\b{_ANY}\b")
+_BEGINS_WITH_CARE = tuple(pattern.pattern.startswith((rf"\b{CARE}\b", _CARED.pattern)) for pattern in PATTERNS)
+
 #: Words that speak ill of a thing, or set another in its place, however they are joined with it.
 _ILL = re.compile(
     r"\b(?:surrender|defeat|fictions?|myths?|invention|fairy ?tales?|superstition|swindle|hoax|scam|going to (?:put|start|operate|admit|cut|remove)|pour\w*|sink|saved|give me|chance|sick|sicker|what (?:started|caused|did|brought)|(?:keep|kept|stay) [^.;?!]{0,20}out|sin|crime|criminal|crutch\w*|curse|crazy|mad|madness|foolish|fool\w*|stupid|idiot\w*|mistake\w*|blunder|wrong|evil|enemy|trap|cheat\w*|"
@@ -259,9 +263,9 @@ def _first_place(text: str) -> re.Match[str] | None:
         return None
     for harmless in (_FORBIDS_STOPPING, _TAUGHT_AFTER):
         text = harmless.sub(_blotted, text)
-    for pattern in PATTERNS:
-        match = pattern.search(text)
-        if match is not None:
+    cared = _CARED.search(text) is not None
+    for pattern, begins in zip(PATTERNS, _BEGINS_WITH_CARE, strict=True):
+        if (cared or not begins) and (match := pattern.search(text)) is not None:
             return match
     if _KEEPS.search(text):
         return None

@@ -301,21 +301,30 @@ def label_entry(lexicon: Lexicon, label: Label) -> Entry:
 
 class Published:
     """What is published of a vocabulary's labels and of the table of meanings whatever the course; made once for each
-    vocabulary, since every publication asks for most of it.
+    vocabulary, a label when a course first has its concept.
     """
 
     def __init__(self, lexicon: Lexicon) -> None:
         self.lexicon = lexicon
-        every = [label_entry(lexicon, label) for label in lexicon.labels]
-        self.labels = {one: sorted(every[at] for at in numbers) for one, numbers in lexicon.by_stem.items()}
         self.said = {one: said_by(one) for one in meanings().by_stem}
+        self._concepts = [label.concept_id for label in lexicon.labels]
+        self._entries: dict[int, Entry] = {}
         self._files: dict[int, dict[str, list[str]]] = {}
+
+    def labels(self, stem: str, present: Collection[str]) -> list[Entry]:
+        """The labels that a stem stands in, of concepts that are present."""
+        return [self._entry(at) for at in self.lexicon.by_stem.get(stem, ()) if self._concepts[at] in present]
+
+    def _entry(self, number: int) -> Entry:
+        if number not in self._entries:
+            self._entries[number] = label_entry(self.lexicon, self.lexicon.labels[number])
+        return self._entries[number]
 
     def by_file(self, shards: int) -> dict[str, list[str]]:
         """The terms of which something may be known, by file."""
         if shards not in self._files:
             found: dict[str, list[str]] = {}
-            for term in {*self.labels, *self.said}:
+            for term in {*self.lexicon.by_stem, *self.said}:
                 found.setdefault(f"t/{fnv(term) % shards:x}", []).append(term)
             self._files = {shards: found}  # of the last number of shards only
         return self._files[shards]
@@ -361,7 +370,7 @@ class Known:
     def by_file(self, shards: int) -> dict[str, list[str]]:
         """Terms of which something may be known only since the course is as it is, by file; see ``Published`` for the rest."""
         found: dict[str, list[str]] = {}
-        for term in {*self.misheard, *self.tokens} - self.published.labels.keys() - self.published.said.keys():
+        for term in {*self.misheard, *self.tokens} - self.lexicon.by_stem.keys() - self.published.said.keys():
             found.setdefault(f"t/{fnv(term) % shards:x}", []).append(term)
         return found
 
@@ -370,9 +379,7 @@ class Known:
         if (concept_id := self.tokens.get(term)) is not None:
             said = "|".join(" ".join(stems) for stems in self.lexicon.wordings(concept_id))
             return [*self.concept(concept_id), " ".join(self.lexicon.synonyms(concept_id)), said]
-        entries = [entry for entry in self.published.labels.get(term, ()) if entry[2] in self.present]
-        if term in self.misheard:
-            entries = sorted([*entries, *self.misheard[term]])
+        entries = sorted([*self.published.labels(term, self.present), *self.misheard.get(term, ())])
         said = self.published.said.get(term, "")
         if not entries:
             return [0, 0, said] if said else []
