@@ -30,7 +30,7 @@ from notesmith.vocabulary.expand import stems_of, words_of
 HERE = Path(__file__).resolve().parent
 MOST_SESSIONS = 120  # sessions shown on a course-wide page; more are found by search
 MOST_TEXT = 400_000  # characters of them, which a cheap phone can still show
-LIST_PAGE = {"cases": 10, "questions": 25, "sessions": 50}  # sessions on a full page, about 100 KB for a cheap phone
+LIST_PAGE = {"cases": 10, "questions": 15, "sessions": 50}  # sessions on a full page, about 100 KB for a cheap phone
 LINKED_PAGES = 12  # a list of more pages is linked page to page, so that a new one changes few of the others
 INDEX_LINKS = 16  # about as many pages its index links to, evenly spaced
 FAR = 10  # pages on and back that each is linked to besides the next
