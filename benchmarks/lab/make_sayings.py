@@ -5,7 +5,7 @@
 A saying is talk that fills the half minute the model hears at once, or ends before: sentences of the open gold sessions
 and plain texts of benchmarks/data, with remedies, authors, families and ideas swapped for others (commoner ones more
 often), short frames of our own with potencies, and ordinary sentences in which what sounds like a term is none
-(data/decoys.txt). One of the open voices (and more of espeak's kinds) says it, somewhat higher or lower, at times in a
+(data/decoys.txt). One of the open voices, more of espeak's kinds or a voice of SVOX Pico (PyPI's ttspico) says it, somewhat higher or lower, at times in a
 room or over a narrow line, and Whisper base's encoder hears it. In the lab's folder ``sayings/SEED.jsonl`` keeps the
 sentences with their times, ``SEED-NUMBER.npy`` the encoder's output (1500, 512), half precision. No sentence of the
 train, dev and sealed lectures is in them, and none of the voices kept for the sealed ones.
@@ -41,7 +41,7 @@ from notesmith.vocabulary import Concept, Vocabulary, load_vocabulary
 DATA = Path(__file__).resolve().parents[1] / "data"
 LAB = Path(os.environ.get("NOTESMITH_LAB") or platformdirs.user_cache_path("notesmith") / "lab")
 SAYINGS = LAB / "sayings"
-OPEN_SETS = ("dev", *(f"dev{number}" for number in range(2, 12)))
+OPEN_SETS = ("dev", *(f"dev{number}" for number in range(2, 15)))
 SWAPPED = ("remedy", "canon", "idea", "family")
 FLATNESS = 1.7  # 10 ** (FLATNESS / ln 10 * commonness): a tenfold commoner term is said five times as often
 WINDOW_S = 30.0  # the model hears so much at once
@@ -49,8 +49,16 @@ FILLED = 0.8  # of the sayings fill it
 MARKED = "\u2039{}\u203a"  # a term, where it is spoken
 LATIN = 0.35  # of the terms are read by their letters where the voice can be told how
 INDIAN = 0.4  # of espeak's voices speak as Indians do
-OTHER_VOICES = {"slt": 0.05, "fslt": 0.07, "joe": 0.11, "kdl": 0.05, "kal": 0.08, "rms": 0.11}
+OTHER_VOICES = {"slt": 0.05, "fslt": 0.05, "joe": 0.1, "kdl": 0.04, "kal": 0.05, "rms": 0.08, "pico": 0.3}
 KINDS = ("m1", "m2", "m3", "m4", "m5", "m7", "f1", "f2", "f3", "f4", "f5")
+#: More of espeak's, named ones: no two have the same formants.
+NAMED = tuple(
+    (
+        "Alex Alicia Andrea Andy Annie Denis Diogo Gene Henrique Hugo Jacky Lee Marco Mario Michael Mike Storm adam anika antonio aunty belinda benjamin boris "
+        "david ed edward grandma grandpa iven john linda max miguel pablo paul pedro quincy rob robert sandro shelby steph travis victor zac"
+    ).split()
+)
+WIDELY = ("en-us", "en-gb", "en-029", "en-gb-scotland")  # spoken by those
 ESPEAK = (
     *(f"en-us+{kind}" for kind in ("m1", "m2", "m3", "m4", "m5", "m6", "m7", "f1", "f2", "f3", "f4")),
     *(f"en-gb+{kind}" for kind in ("m7", "m2", "m4", "f2", "f5")),
@@ -216,9 +224,15 @@ def talk(sayings: Sayings, chance: random.Random) -> tuple[list[Sentence], NDArr
             break
         drawn -= share
     indian = voice == "drawn" and chance.random() < INDIAN
-    kind = f"{chance.choice(INDIAN_LANGUAGES)}+{chance.choice(KINDS)}" if indian else chance.choice(ESPEAK)
+    if indian:
+        kind = f"{chance.choice(INDIAN_LANGUAGES)}+{chance.choice(KINDS + NAMED)}"
+    elif chance.random() < 0.5:
+        kind = f"{chance.choice(WIDELY)}+{chance.choice(NAMED)}"
+    else:
+        kind = chance.choice(ESPEAK)
     VOICES["drawn"] = ("espeak", kind, chance.randint(120, 180))
-    height, pause_s = chance.uniform(0.93, 1.08), chance.uniform(0.15, 0.7)
+    VOICES["pico"] = ("pico", f"{chance.choice(('en-US', 'en-GB'))}+{chance.randint(70, 130)}", chance.randint(85, 120))
+    height, pause_s = chance.uniform(0.9, 1.1), chance.uniform(0.15, 0.7)
     until_s = WINDOW_S if chance.random() < FILLED else chance.uniform(8, WINDOW_S - 1)
     at_s = chance.uniform(0, 0.4)
     pieces, said = [np.zeros(int(at_s * RATE_HZ))], list[Sentence]()

