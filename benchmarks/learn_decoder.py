@@ -328,7 +328,7 @@ def main() -> None:
     given = parser.parse_args()
     for seed in (torch.manual_seed, random.seed, np.random.seed):
         seed(7)
-    torch.set_num_threads(max(1, torch.get_num_threads()))  # said outright, a step takes a third of the time
+    torch.set_num_threads(torch.get_num_threads())  # said outright, a step takes a third of the time
     model = WhisperSpeech(find_model("base")).model
     tokenizer = Tokenizer(model.hf_tokenizer, model.model.is_multilingual, task="transcribe", language="en")
     decoder = Decoder(weights()).train()

@@ -10,7 +10,7 @@ evidence can only speak for (or against) a term, and their log-odds are calibrat
 With their recordings at hand (benchmarks/lab/make_audio.py train) the phones heard in them, by an ear that was never
 taught their voices (benchmarks/learn_ear.py), are weighed by a second set of trees, and the sound is asked which wording
 fits better where that leaves doubt, which a third set weighs. Both learn from the lectures as Whisper base heard them and as
-the packaged model did, whose decoder is taught the terms: it mishears a quarter as many, so the odds are others. Printed: recall and precision by threshold on the folds
+the packaged model did, whose decoder is taught the terms: it mishears half as many, so the odds are others. Printed: recall and precision by threshold on the folds
 left out.
 """
 

@@ -59,7 +59,7 @@ from notesmith.extract.points import ADVICE, is_point
 from notesmith.extract.prescriptions import find_potencies, find_prescriptions, with_short_names
 from notesmith.extract.privacy import _Names
 from notesmith.extract.sentences import look_at
-from notesmith.extract.session import Session
+from notesmith.extract.session import WORDS_PER_STOP, Session
 from notesmith.reading import Reading, read
 from notesmith.vocabulary import Vocabulary, load_vocabulary
 
@@ -496,11 +496,12 @@ def learn_stops(sets: Sequence[str], vocabulary: Vocabulary, nlp: Any) -> Chain:
     taken = []
     for words, begins in _stopped(sets):
         stopped = {at + 1 for at, word in enumerate(words) if _ENDS.search(word) and word not in _TITLES}
+        if len(stopped) * WORDS_PER_STOP < len(words):
+            continue
+        begins |= stopped
         lows = [_without_stops(word) for word in words]
         rows = stops.stop_rows(lows, tuple(stops.parsed(lows, nlp)), vocabulary)
-        if len(stopped) * 45 >= len(words):
-            begins |= stopped
-            taken.append((rows, [stops.BEGINS if at in begins else OUTSIDE for at in range(len(words))]))
+        taken.append((rows, [stops.BEGINS if at in begins else OUTSIDE for at in range(len(words))]))
     return fit_chain(taken, STOPS_RELUCTANCE, pull=1.0)
 
 

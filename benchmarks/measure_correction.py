@@ -3,8 +3,8 @@
     python benchmarks/run.py correction [--part dev|sealed3|sealed2|sealed ...] [--no-audio] [--no-ablation] [--show dev]
 
 Lectures: benchmarks/data/{dev,sealed3,sealed2,sealed}, spoken by synthetic voices and heard by the real model; the sealed scripts and
-voices were never tuned on. ``sealed2`` and ``sealed3`` are by hands that saw no program. ``sealed`` has been measured in every session, and what
-the packaged model heard of it there is of the decoder before the present one (lab/make_audio.py makes it anew). Definitions:
+voices were never tuned on. ``sealed2`` and ``sealed3`` are by hands that saw no program. ``sealed`` was measured in most sessions, ``sealed2`` four times; what the packaged
+model heard of both is of decoders before the present one (lab/make_audio.py makes it anew). Definitions:
 
 - A *misheard* occurrence is a term of the script for which something else was heard than one of its accepted labels.
 - *Recall* is the share of misheard occurrences restored to their concept by an applied edit; *precision* the share of

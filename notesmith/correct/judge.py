@@ -24,7 +24,7 @@ from notesmith.correct.talk import Talk, relatives
 
 Floats = NDArray[np.float64]
 HINTED = 3.0  # support of a remedy the lecture's title names
-LIKELY = 0.5
+LIKELY = 0.5  # share from which a term counts as spoken of
 LEAST_SHARE = 0.01  # of the field; less likely hypotheses are not looked at again
 OWN = (
     "share", "rival share", "same term share", "best here", "sentence share", "heard letters", "label letters",
@@ -127,7 +127,7 @@ def rows_of(
         start, end = one.words.start, one.words.end
         near, wide, behind = talk.of(concept, start, end)
         rivals = {concepts[n] for n in here if concepts[n] != concept}
-        lead = wide - max((talk.of(other, start, end)[1] for other in rivals), default=0.0)
+        lead = wide - max((talk.wide(other, start, end) for other in rivals), default=0.0)
         close = {*spoken_of[max(0, start - NEAR_TERMS) : start], *spoken_of[end : end + NEAR_TERMS]}
         made.append(
             [

@@ -46,8 +46,7 @@ def load_known_for() -> KnownFor:
     for remedy, entries in lines:
         for entry in entries.split(";"):
             for token in _tokens(entry.replace("-", " ").split()):
-                if token:
-                    speaks_for[token].add(remedies[remedy])
+                speaks_for[token].add(remedies[remedy])
     told = {token: _weight(token, len(ones), len(remedies)) for token, ones in speaks_for.items()}
     mass = np.zeros(len(remedies))
     for token, ones in speaks_for.items():
@@ -61,14 +60,9 @@ def load_known_for() -> KnownFor:
     return KnownFor(remedies, tokens)
 
 
-@lru_cache(maxsize=50_000)
-def _stem(word: str) -> str:
-    return "" if word in STOP_WORDS else stem(word)
-
-
 def _tokens(words: Sequence[str]) -> list[str]:
     """The stems of words, and the pairs of stems that stand side by side but for stop words."""
-    stems = [one for one in map(_stem, words) if one]
+    stems = [stem(word) for word in words if word not in STOP_WORDS]
     return [*stems, *(f"{a} {b}" for a, b in zip(stems, stems[1:], strict=False))]
 
 
@@ -101,7 +95,7 @@ class Talk:
         last: dict[str, int] = {}
         before = ""
         for place, word in enumerate(words):
-            for one in filter(None, map(_stem, word.plain.split())):
+            for one in (stem(part) for part in word.plain.split() if part not in STOP_WORDS):
                 for token in (one, f"{before} {one}"):
                     if token in self._known.tokens:
                         if place - last.get(token, -AGAIN) >= AGAIN:
@@ -111,17 +105,23 @@ class Talk:
                 before = one
         self._sums = np.cumsum(told, 0)
 
-    def scores(self, start: int, end: int, reach: int) -> Floats:
-        """(remedies,): what the words within ``reach`` of a stretch, without its own, say for each."""
-        last = len(self._sums) - 1
-        sums = self._sums
+    def scores(self, start: int, end: int, reach: int, remedies: int | slice = slice(None)) -> Floats:
+        """(remedies,): what the words within ``reach`` of a stretch, without its own, say for each, or for one."""
+        sums, last = self._sums[:, remedies], len(self._sums) - 1
         around = sums[min(last, end + reach)] - sums[end] + sums[start] - sums[max(0, start - reach)]
         return np.asarray(around, np.float32)
 
+    def wide(self, concept_id: str, start: int, end: int) -> float:
+        """What speaks for a remedy, near by and farther off."""
+        column = self._known.remedies.get(concept_id)
+        return 0.0 if column is None else float(self.scores(start, end, WIDE, column))
+
     def of(self, concept_id: str, start: int, end: int) -> tuple[float, float, float]:
-        """What speaks for a remedy near by and farther off, and the share of remedies for which more does."""
+        """What speaks for a remedy near by, what near by and farther off, and the share of remedies for which more does."""
         column = self._known.remedies.get(concept_id)
         if column is None:
             return 0.0, 0.0, 0.5
-        near, wide = self.scores(start, end, NEAR), self.scores(start, end, WIDE)
-        return float(near[column]), float(wide[column]), float(np.mean(wide > wide[column]))
+        wide = self.scores(start, end, WIDE)
+        return (
+            float(self.scores(start, end, NEAR, column)), float(wide[column]), float(np.mean(wide > wide[column]))
+        )  # fmt: skip

@@ -146,10 +146,10 @@ def _count_lines(begins: NDArray[np.float64], likely: NDArray[np.float64], edges
     belief = float((1 / (1 + np.exp(-likely[edges]))).mean())
     share = min(SUREST, max(SENTENCES_A_WORD, (belief - ELSEWHERE) / (WHERE_ONE_BEGINS - ELSEWHERE)))
     inside = len(likely) - len(edges)
-    left = max(0.0, SENTENCES_A_WORD * len(likely) - share * len(edges)) / max(1, inside)
-    usual = _log_odds(SENTENCES_A_WORD)
-    begins += _log_odds(min(SENTENCES_A_WORD, max(LEAST, left))) - usual
-    begins[edges] += _log_odds(share) - _log_odds(min(SENTENCES_A_WORD, max(LEAST, left)))
+    left = (SENTENCES_A_WORD * len(likely) - share * len(edges)) / max(1, inside)
+    elsewhere = _log_odds(min(SENTENCES_A_WORD, max(LEAST, left)))
+    begins += elsewhere - _log_odds(SENTENCES_A_WORD)
+    begins[edges] += _log_odds(share) - elsewhere
 
 
 def _log_odds(share: float) -> float:
