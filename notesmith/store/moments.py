@@ -99,10 +99,13 @@ def matching(
         if wanted:
             filters += f" AND {column} IN ({', '.join('?' * len(wanted))})"
             values += wanted
-    order = "ORDER BY bm25(moment, 0, 0, 0, 0, 2.0, 0.5, 1.0), rowid" if ranked else ""
+    belief = "bm25(moment, 0, 0, 0, 0, 2.0, 0.5, 1.0)" if ranked else "0"
+    order = "ORDER BY belief, number" if ranked else ""
+    # Ranked by number first: SQLite would else read the texts of all that match, not of the best alone.
     rows = store.query(
-        "SELECT lecture_id, kind, start_ms, end_ms, concepts, text, expanded, rowid FROM moment"
-        f" WHERE moment MATCH ?{filters} {order} LIMIT {int(limit)}",
+        "SELECT lecture_id, kind, start_ms, end_ms, concepts, text, expanded, moment.rowid FROM"
+        f" (SELECT rowid AS number, {belief} AS belief FROM moment WHERE moment MATCH ?{filters} {order} LIMIT {int(limit)})"
+        f" JOIN moment ON moment.rowid = number {order}",
         values,
     )
     return [
