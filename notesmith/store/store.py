@@ -65,7 +65,7 @@ class Store:
                 self.connection.execute("PRAGMA journal_mode = WAL")
                 self.connection.execute("PRAGMA synchronous = FULL")  # a power cut may lose nothing committed
                 self.connection.execute("PRAGMA foreign_keys = ON")
-                self.connection.execute("PRAGMA cache_size = -16000")  # KiB; 2,000 cost a search of 10,000 sessions a sixth
+                self.connection.execute("PRAGMA cache_size = -16000")  # KiB, for searches of long courses
                 self.connection.execute("PRAGMA trusted_schema = OFF")
                 migrate(self.connection)
             except BaseException:
