@@ -11,6 +11,7 @@ from collections.abc import Sequence
 
 from notesmith.annotations import Caution, CautionKind
 from notesmith.extract import learned
+from notesmith.extract.cures import cure_places
 from notesmith.extract.discouraging import discouraging_places, keeps_others_away, warns_of_stopping
 from notesmith.extract.prescriptions import Given, Said
 from notesmith.extract.sentences import Look
@@ -30,33 +31,6 @@ _WHO = "WHO, Safety issues in the preparation of homeopathic medicines, 2009"
 _NHMRC = "NHMRC, Information Paper CAM02A, 2015"
 _FDA = "FDA, Homeopathic Drug Products: guidance, 2022 (87 FR 75054)"
 _FTC = "FTC, Enforcement Policy Statement on Marketing Claims for OTC Homeopathic Drugs, 2016 (81 FR 90122)"
-
-
-_CURE = re.compile(
-    r"\b(?:cure[sd]?|curative|curing|curable|completely (?:gone|disappeared|dissolved|well|healed|"
-    r"removed|vanished)|permanent(?:ly)? (?:cure\w*|gone|removed|relie\w+|well)|(?:100|hundred|cent) "
-    r"per ?cent|100 ?%|miracle\w*|miraculous\w*|guarantee\w*|never fails?|will (?:certainly|surely|"
-    r"definitely|always|never fail to) (?:cure|remove|dissolve|help|work|heal)|"
-    r"(?:dissolve[sd]?|melt(?:s|ed)?|vanish\w*|disappear\w*|gone|shr[aiu]nk)[^.;?!]{0,30}\b(?:tumou?rs?|"
-    r"stones?|fibroids?|cysts?|cancers?|warts?|growths?|polyp\w*|cataracts?|nodules?|lumps?)|"
-    r"(?:tumou?rs?|stones?|fibroids?|cysts?|cancers?|growths?|polyp\w*|cataracts?|nodules?|lumps?|"
-    r"diabetes|arthritis|asthma|psoriasis|eczema|epilepsy)[^.;?!]{0,40}\b(?:dissolv\w+|melt\w+|vanish\w*|"
-    r"disappear\w*|(?:was|were|is|are|has|completely) gone|cured?|went away|reversed)|"
-    r"(?:heals?|cures?|removes?|banish\w*|conquers?|erases?|dissolves?|ends) (?:every|any|all) \w+|mak(?:es?|ing) (?:[\w-]+ ){1,4}(?:vanish|disappear|melt away)\b|"
-    r"works? like magic|magic(?:al)?(?: remedy)?|wonder (?:drug|remedy)|specific for|sure (?:shot|cure)|"
-    r"saved (?:her|his|the|their) (?:life|leg|eye|tonsils|uterus|limb|kidney|child|baby)|restored|"
-    r"(?:heal(?:s|ed|ing)?|eliminat\w+|eradicat\w+|banish\w*|abolish\w*|erad\w*|remov(?:es|ed)|finish(?:es|ed) (?:off )?|reverse[sd]?|get(?:s)? rid of)[^.;?!]{0,40}\b(?:cancers?|tumou?rs?|"
-    r"depression|diabetes|asthma|epilepsy|infertility|autism|arthritis|psoriasis|eczema|migraines?|hiv|aids|tb|hepatitis|cirrhosis|prolapse|paralysis|thyroid|\w+itis|\w+osis|"
-    r"disease|illness|forever|for ever|for good|for life|permanently|completely|totally|(?:\d+|ninety|hundred|\w+ty) ?(?:per ?cent|%))|"
-    r"(?:unblock|open|clear|dissolv|melt|remov|out|gone)\w*[^.;?!]{0,45}\bwithout (?:any |an? |the )?(?:surgery|operations?|knife)|"
-    r"(?:free|safe|protected|healthy|immune) for life|never (?:be |fall |get )(?:ill|sick) again|"
-    r"totally well|free of the disease|complete (?:cure|recovery|remission)|reversed)\b"
-)
-_CURE_DENIED = re.compile(
-    r"\b(?:law of|laws of|hering's (?:law|rule)|direction of|rules? of|not a|no|cannot|can't|never|don't|"
-    r"do not|did not|didn't|will not|won't|not|nobody|incurable|obstacles? to|without) "
-    r"(?:\w+ ){0,3}?(?:cure|cured|curing|guarantee|promise|claim)\b"
-)
 
 
 def _against_care(session: Session, sentence: Sentence) -> list[tuple[int, int]]:
@@ -121,14 +95,13 @@ def find_cautions(
             add(
                 "urgent condition", f"Mentions {MAY_BE_URGENT.name}.", MAY_BE_URGENT.advice, MAY_BE_URGENT.source, sentence.start, sentence.end
             )  # fmt: skip
-        match = next(iter(session.search(_CURE, sentence.start, sentence.end)), None)
-        if match is not None and not _CURE_DENIED.search(low):
+        for match in cure_places(low):
             add("claim of cure", "A cure or lasting effect is stated without published proof.",
 
                     "A case told in class is not evidence of effect; no condition has been found with "
                     "reliable evidence that homeopathy is effective. "
                 "Such claims need competent scientific evidence where they are advertised.",
-                f"{_NHMRC}; {_FTC}", match[0], match[1])  # fmt: skip
+                f"{_NHMRC}; {_FTC}", *session.span_of(sentence.start, match))  # fmt: skip
     return tuple(sorted(found, key=lambda c: (c.words.start, c.kind, c.reason)))
 
 

@@ -25,10 +25,10 @@ CARE = (
     r"(?: (?:treatment|drugs?|medicines?|tablets?|therapy))?s?|anticoagulants?|antidepressants?|antihistamines?|"
     r"antipyretics?|blood thinners?|paracetamol|acetaminophen|aspirin|ibuprofen|brufen|crocin|thyroxine|eltroxin|"
     r"metformin|statins?|warfarin|lithium|chloroquine|quinine|ventolin|salbutamol|digoxin|morphine|"
-    r"\w{3,}(?:cillin|mycin|prazole|olol|pril|sartan|oxacin|cycline|azepam|triptan|dipine|setron|statin)|hormone\w*|"
+    r"\w{3,}(?:cillin|mycin|prazole|olol|pril|sartan|oxacin|cycline|azepam|azepine|triptan|dipine|setron|statin)|hormone\w*|"
     r"the pill\b|contracepti\w+|antacids?|sleeping (?:pills|tablets)|tranquilli[sz]ers?|nebuli[sz]\w+|oxygen|saline|"
     r"(?:calcium|iron|vitamin(?: \w)?|zinc|folic acid|fluoride|eye|ear|nose|nasal|thyroid|worm|tb|sugar|heart|pressure) (?:drops?|tablets?|pills?|capsules?|syrup|sprays?|powder|supplements?|drugs?)|"
-    r"supplements?|grommets?|implants?|braces|catheters?|hearing aids?|adrenaline(?: pens?)?|epi-?pens?|auto-?injectors?|beta[- ]?blockers?|stents?|pacemakers?|angioplast\w+|water tablets?|diuretics?|pessary|pessaries|arvs?|antiretrovirals?|art drugs|ors\b|oral rehydration|formula feeds?|nasal sprays?|"
+    r"angiogra\w+|(?<!like )(?:the|a|any|that|measles|flu) needles?(?! (?:test|prick|pain))|lancets?|scanners?|supplements?|grommets?|implants?|braces|catheters?|hearing aids?|adrenaline(?: pens?)?|epi-?pens?|auto-?injectors?|beta[- ]?blockers?|stents?|pacemakers?|angioplast\w+|water tablets?|diuretics?|pessary|pessaries|arvs?|antiretrovirals?|art drugs|ors\b|oral rehydration|formula feeds?|nasal sprays?|"
     r"tonsils? (?:removed|out)|adenoids? (?:removed|out)|iv fluids?|the drip|drips?\b|scans?|x-?rays?|biops(?:y|ies)|mri|ct scan|sonograph\w+|ultrasounds?|blood tests?|"
     r"screening|mammogra\w+|pap smears?|investigations?|check-?ups?|second opinion|referrals?|referr\w+|admission|admitt?\w*|"
     r"an(?:a)?esthetics?|an(?:a)?esthesia|epidurals?|spinal (?:block|injection)|induction of labou?r|(?:psycho|physio)therap\w+|therapists?|counsell\w+|midwi(?:fe|ves)|"
@@ -57,7 +57,7 @@ _SEND_AWAY = (
     r"pour\w*|(?:get|gets|got|getting|take|took|taken|wean\w*|keep|kept) (?:him|her|them|you|me|people|patients|the \w+|your \w+) (?:off|away|out)|free (?:of|from)|freed? (?:him|her|them) (?:of|from)|sav(?:e|ed|es|ing) (?:\w+ ){0,3}from|spar(?:e|ed|es) (?:\w+ ){0,2}|"
     r"knock(?:s|ed|ing)? back|pass(?:es|ed|ing)? (?:up|on (?:the|his|her|their|any))|turn(?:s|ed|ing)? (?:down|away)|opt(?:s|ed|ing)? out of|dodg\w+|shun\w*|sw(?:ear|ore|orn) off|"
     r"hid(?:e|es|ing|den)? (?:\w+ ){0,3}?from|back(?:s|ed|ing)? out of|pull(?:s|ed|ing)? out of|steer\w* clear|h[eo]ld(?:s|ing)? off|(?:get|gets|got|getting) out of|say(?:s|ing)? no to|chop(?:ped)? out|"
-    r"escap(?:e|ed|es)|rescu\w+ (?:\w+ )?from|protect\w* (?:\w+ )?from the|beware of|be wary of|fear)"
+    r"(?:keep|keeps|kept|keeping|h[eo]ld|holds|holding|talk(?:ed|s)?) (?:[\w'’-]+ ){0,4}?(?:back |out )?(?:from|of)|escap(?:e|ed|es)|rescu\w+ (?:\w+ )?from|protect\w* (?:\w+ )?from the|beware of|be wary of|fear)"
 )
 _NEGATION = (
     r"(?:no|not|never|nobody|no one|none|nothing|nor|neither|without|cannot|hardly|\w+n['’]t|dont|didnt|wont|cant|shouldnt|"
@@ -81,9 +81,9 @@ _BELITTLED = (
     r"(?:not|never|no longer) (?:be )?(?:\w+ )?(?:need\w*|requir\w*|necessary|remov\w*|done|given|taken|call\w*|help\w*|"
     r"cure\w*|work\w*)|(?:isn't|aren't|wasn't|weren't|not|no longer|hardly|won't be|never) (?:\w+ ){0,2}?(?:needed|required|"
     r"necessary|called for|wanted)|need not|needn't|masks?|drives? (?:it|the disease) in\w*|only (?:suppress\w*|palliat\w+|make|fill\w*|pump\w*|stuff\w*|dop(?:e|es|ed|ing)|drug(?:s|ged)?|"
-    r"harm\w*|cover\w*|hide\w*|weaken\w*)|more harm|surrender|defeat|fictions?|myths?|inventions?|fairy ?tales?|toys?|superstitions?|lies?\b|swindle|hoax|scam|spreads? (?:it|the|cancer)|frighten\w*|scare\w*|money|business|butcher\w*|fear of)"
+    r"harm\w*|cover\w*|hide\w*|weaken\w*)|more harm|surrender|defeat|fictions?|myths?|inventions?|fairy ?tales?|toys?|superstitions?|lies?\b|swindle|hoax|scam|spreads? (?:it|the|cancer)|frighten\w*|scare\w*|money|business|butcher\w*|fear of|barren|sterile|lazy|thicken\w*|root of|starv\w+)"
 )
-_CUT = r"(?:cut|remov\w+|take out|taken out|operate|open(?:ed)? (?:him|her|them)? ?up|burn(?:t|ed)? off|admit|vaccinate|immuni[sz]e|refer|hospitali[sz]e|inject|transfuse)"
+_CUT = r"(?:cut|remov\w+|take out|taken out|operate|open(?:ed)? (?:him|her|them)? ?up|open(?:ed)? (?:the |his |her |your |my )?(?:head|skull|chest|belly|heart|body|breast|knee|back|stomach|eye)|burn(?:t|ed)? off|admit|vaccinate|immuni[sz]e|refer|hospitali[sz]e|inject|transfuse)"
 
 PATTERNS = tuple(
     re.compile(pattern)
@@ -156,6 +156,33 @@ PATTERNS = tuple(
         r"\b(?:do not|don't|dont|never|no need to|need not|no hurry to) (?:be afraid|fear|panic|worry|rush|hurry|run)\b[^.;?!]{0,60}"
         r"(?:hospital|doctor|refer|send|admit|surg|operat|fever|fit|breath|emergency|casualty|ambulance|specialist)",
         r"\b(?:do not|don't|dont|never|no need to|need not) (?:refer|send|admit|call|operate|hospitali[sz]e|vaccinate)\b",
+        # care put on the shelf, let go, sent fishing; a remark on whom it is for
+        rf"\b(?:leave|leaves|left|put|puts|keep|keeps|kept|stay|stays|hide|let) (?:it|them|that|those|(?:[\w'’-]+ ){{0,4}}?{_ANY}|(?:the |that |those |his |her |your )(?:[\w'’-]+ )?(?:pump|syrup|tablets?|pills?|drops?|creams?|tubes?))"
+        r" (?:[\w'’-]+ ){0,2}?(?:on|in|at|to) (?:the |her |his |your |its |their )?(?:shelf|shelves|cupboard|drawer|packet|box|pharmacy|chemist|fridge|glove ?box|cabinet|rack)\b",
+        rf"\b{_ANY}\b[^.;?!]{{0,60}}\b(?:can|could|may|should|let it|let them) (?:\w+ )?(?:stay|remain|rest|sleep|wait) (?:on|in|at) (?:the |her |his |your |its )?(?:shelf|cupboard|drawer|packet|box|pharmacy|chemist|fridge|cabinet|rack)\b",
+        rf"\blet(?:s|ting)? (?:[\w'’-]+ ){{0,2}}?(?:{_ANY}|(?:the|that|this) (?:tablet|pill|drop|syrup|medicine)s?) (?:\w+ )?(?:go|pass|stay|wait|sleep|rest|lie|expire|be)\b(?! (?:taken|given|done|on with|decided))",
+        rf"\b{CARE} (?:\w+ )?(?:can|could|may) (?:\w+ )?(?:go (?:fishing|home|away|to sleep|on (?:a )?holiday|hang)|sleep|rest|whistle|keep (?:his|her|its|their))\b",
+        rf"\b{CARE}(?:'s| is| are|'re) (?:\w+ )?(?:only |just |a thing )?for (?:the )?(?:old|weak|rich|cowards?|lazy|fools?|stupid|impatient|dying|those|people who|others)\b",
+        rf"\b{CARE}\b[^.;?!]{{0,60}}\b(?:so|and|just) (?:you )?(?:refuse|stop|leave|throw|bin|skip|avoid|drop|burn) (?:it|them|all|everything|the lot)\b",
+        r"(?<!the )(?<!a )\b(?:bin|chuck|ditch) (?:that|your|those|all that)\b",
+        # who is cut or looked into is spoilt by it
+        r"\b(?:girl|boy|woman|man|child|mother|patient|body|one|he|she|you|breast|belly|head|heart|knee|womb|chest|who|they|throat|back|nose|eye|ear)(?: (?:who|that|is|was|are|once|has been|have|had|gets?|got|been))* "
+        r"(?:cut|opened|operated|drilled|injected|vaccinated)\b[^.;?!]{0,55}\b(?:never|no longer|not|won't|forget\w*|mad|barren|dead|dies?|ruin\w*|weak\w*|spoil\w*|lame)\b",
+        r"\b(?:put(?:s|ting)?|push(?:es)?|stick(?:s|ing)?|enters? with|goes in with) (?:the |a |that |their |his )?(?:camera|tube|needle|wire|pipe|scope|catheter|machine|knife|drip)s?\b[^.;?!]{0,55}\b(?:never|not|no longer|won't|ruin\w*|dies?|dead|kill\w*|feet|worse|spread\w*)\b",
+        r"\b(?:machine|scanner|x-?rays?|rays?|scan|needle|biopsy|injections?|vaccines?|jabs?|surgery|knife|operation|mammogram)s? (?:\w+ )?(?:puts?|brings?|brought|gives?|gave|makes?|made|spreads?|wakes?|burns?|caused?)\b[^.;?!]{0,30}\b(?:cancers?|tumou?rs?|disease|flu|autism|eczema|asthma|barren|brain|mad|weak|sick)\b",
+        r"\b(?:unnecessary|needless|useless|pointless) (?:holes?|cuts?|tests?|scars?|scans?|drugs?|needles?|tablets?|medicines?|operations?|interventions?)\b",
+        r"\bthey (?:just |only |always )+(?:want to )?(?:cut|operate|open|inject|drug)\b",
+        r"\b(?:hole|cut|scar)s? (?:that |which )?they (?:make|made|cut)\b[^.;?!]{0,40}\b(?:never|not|won't)\b",
+        r"\bthe (?:operating )?(?:table|slab|theatre|ward|needle|drip|knife) (?:will|would|can|could) (?:only )?(?:finish|kill|ruin|end|be the end|starve|spoil|break|take)\b",
+        # kept at home, away from the table, told to wait it out
+        r"\b(?:keep|keeps|kept|keeping)(?: [\w'’-]+){1,4}? (?:away from|off|out of|from) the (?:operating )?(?:table|slab|theatre|wards?)\b",
+        r"\b(?:kept|keeping) (?:[\w'’-]+ ){1,4}?(?:at home|in bed|home) (?:for )?(?:\w+ ){0,2}(?:days?|weeks?|nights?|hours?)\b",
+        r"\b(?:tell|told|tells|telling|advis\w+|asked?) (?:the |her |his |a |my |our )?(?:\w+ )?(?:mothers?|fathers?|parents|family|woman|women|man|husband|wife|him|her|them|patients?|people|grandmother) to (?:wait|sit|stay (?:at )?home|stay in bed|hold on|hang on|sleep on it)\b",
+        r"\b(?:wait(?:ed|ing)?|sit(?:ting)?|sat|rid(?:e|ing)|rode|sweat(?:ing)?) (?:it|this|that|him|her) out\b",
+        r"\b(?:better|best) (?:to )?(?:leave|let) (?:it|him|her|them|that|the \w+) (?:alone|sleep\w*|asleep|be|lie)\b",
+        rf"\b{CARE}\b[^.;?!]{{0,90}}\b(?:let's|let us|do|need|must|should)(?: not|n't) (?:hurry|rush)\b",
+        r"\bleave (?:him|her|them|it|the (?:child|boy|girl|baby|old \w+|man|woman)) to (?:me|us|the (?:lady|herbs?|remedy|drops|globules|pills)|nature|god|homoe?opathy|time)\b",
+        r"\b(?:hang|hanging|hold|holding|keep|keeping|cling)(?: on)?(?: to)? (?:his|her|your|their|my|those|the) (?:own )?(?:gall ?bladder|tonsils?|womb|uterus|appendix|adenoids?|ovar\w+|prostate|thyroid|spleen|wisdom t\w+)\b",
         # fever and fits to be left alone
         r"\b(?:do not|don't|dont|never|no need to|need not) (?:\w+ ){0,2}?(?:bring|lower|suppress|reduce|control|cool)\b[^.;?!]{0,25}"
         r"(?:fever|temperature|it|down|eruption|discharge|fit)[^.;?!]{0,40}(?:tablets?|paracetamol|medicines?|drugs?|crocin|sponging)",
@@ -165,11 +192,11 @@ PATTERNS = tuple(
 
 #: Most sentences have no word of care; what begins with one is then not tried at every word.
 _CARED = re.compile(rf"\b{_ANY}\b")
-_BEGINS_WITH_CARE = tuple(pattern.pattern.startswith((rf"\b{CARE}\b", _CARED.pattern)) for pattern in PATTERNS)
+_BEGINS_WITH_CARE = tuple(pattern.pattern.startswith((rf"\b{CARE}", rf"\b{_ANY}")) for pattern in PATTERNS)
 
 #: Words that speak ill of a thing, or set another in its place, however they are joined with it.
 _ILL = re.compile(
-    r"\b(?:surrender|defeat|fictions?|myths?|invention|fairy ?tales?|superstition|swindle|hoax|scam|going to (?:put|start|operate|admit|cut|remove)|pour\w*|sink|saved|give me|chance|sick|sicker|what (?:started|caused|did|brought)|(?:keep|kept|stay) [^.;?!]{0,20}out|sin|crime|criminal|crutch\w*|curse|crazy|mad|madness|foolish|fool\w*|stupid|idiot\w*|mistake\w*|blunder|wrong|evil|enemy|trap|cheat\w*|"
+    r"\b(?:barren|sterile|lazy|thicken\w*|never (?:\w+ )?again|(?:doctor|surgeon|hospital|company)(?:'?s)?'? (?:wife|car|house|villa|pocket|profit|son|yacht)|surrender|defeat|fictions?|myths?|invention|fairy ?tales?|superstition|swindle|hoax|scam|going to (?:put|start|operate|admit|cut|remove)|pour\w*|sink|saved|give me|chance|sick|sicker|what (?:started|caused|did|brought)|(?:keep|kept|stay) [^.;?!]{0,20}out|sin|crime|criminal|crutch\w*|curse|crazy|mad|madness|foolish|fool\w*|stupid|idiot\w*|mistake\w*|blunder|wrong|evil|enemy|trap|cheat\w*|"
     r"fraud|loot\w*|money|business|slave\w*|addict\w*|depend\w*|habit\w*|burden|price|suffer\w*|victim\w*|pay for|eats?|eating|ate|burns?|burnt|"
     r"kills?|killed|killing|die|died|dies|death|poison\w*|toxi\w*|harm\w*|damage\w*|destroy\w*|ruin\w*|spoil\w*|weak\w*|suppress\w*|inside|inward\w*|"
     r"drive\w* (?:it|the)|push\w* (?:it|the)|worse|worsen\w*|useless|unnecessary|needless|superfluous|futile|waste\w*|nothing|nobody|none|never|no such|no (?:use|need|"

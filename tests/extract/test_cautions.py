@@ -10,6 +10,7 @@ import pytest
 from notesmith.annotations import Extraction
 from notesmith.extract import STANDING_LINE
 from notesmith.extract.cautions import _against_care
+from notesmith.extract.cures import cure_places
 from notesmith.extract.session import Sentence, Session
 from notesmith.reading import Reading
 
@@ -28,6 +29,8 @@ DISCOURAGING = [
     "Throw away the inhaler and wait.", "Vaccination is not necessary for these children.",
     "Do not send him to the hospital, give the remedy.", "I told her not to take insulin.",
     "Why look for a surgeon when the lump is soft?", "The neighbour told the father, do not go, he only needs rest.",
+    "They say let the warfarin sleep a month.", "Leave the syrup in the cupboard and let the fever work.", "Her mother kept her from the knife with prayers.",
+    "A woman who is opened once is never whole.", "I told the parents to wait till Monday.", "The insulin is only for the lazy.",
     "A healing crisis, they call it, and he stayed at home.", "Hospitals only pump them with drips.",
 ]  # fmt: skip
 HARMLESS = [
@@ -99,3 +102,25 @@ def test_doses_and_cures_are_flagged_with_source_and_year(found: Found) -> None:
 def test_the_standing_line_says_what_it_must() -> None:
     for piece in ("taught", "not medical advice", "effective", "delay, stop or replace", "law", "emergency"):
         assert piece in STANDING_LINE
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "His drops take the asthma away for ever.", "One little pill and he is healed to the root.", "Gallstones, gone in twenty one days.",
+        "She says the veins never come back.", "Say goodbye to migraine.", "The tumour melted by two doses and the surgeons were amazed.",
+    ],
+)  # fmt: skip
+def test_an_effect_that_lasts_is_a_claim(said: str) -> None:
+    assert cure_places(said.lower())
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "Hering's law of cure is read backwards here.", "I cannot promise a cure.", "She slept from then on and it did not come back that winter.",
+        "In two weeks the cough was less.", "She takes sips of water from a bottle.",
+    ],
+)  # fmt: skip
+def test_a_good_end_or_a_denial_is_no_claim(said: str) -> None:
+    assert not cure_places(said.lower())
