@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from msgspec import structs
@@ -22,7 +22,7 @@ REPETITION = re.compile(
     r"(?:just |only |exactly )(?:the )?(?:once|one time|twice)(?! (?:a|per|daily|every|in|weekly))|one time only|once only|(?:once|twice)(?=[,.;]|$)|"
     rf"(?:just |only )?(?:once|twice|thrice|{NUMBER} times?|three times|four times) (?:a|per|by|by the|in a|in the|the|every|each|in every) (?:day|week|"
     rf"month|fortnight|hour|night|morning)|(?:once|twice|thrice) (?:daily|weekly|monthly)|{NUMBER} times (?:daily|weekly)|"
-    r"(?:one|once) more(?= of\b|[,.;]| dose| powder)|another dose|(?:each|every) (?:mon|tues|wednes|thurs|fri|satur|sun)day|each (?:day|night|morning|evening|week|month)|"
+    r"one(?= of the (?:same|two|thirty|one)\b| one m\b)|(?:one|once) more(?= of\b|[,.;]| dose| powder| the\b|$)|once again(?= of\b|[,.;]| the\b|$)|another dose|(?:each|every) (?:mon|tues|wednes|thurs|fri|satur|sun)day|each (?:day|night|morning|evening|week|month)|"
     rf"every (?:{NUMBER} |other |alternate |few |half )?(?:hours?|minutes?|days?|nights?|mornings?|"
     r"evenings?|weeks?|fortnight|months?|an hour)|"
     rf"(?:{NUMBER}[- ])?hourly|alternate (?:days?|nights?|weeks?|mornings?)|on alternate days|daily|"
@@ -38,7 +38,7 @@ REPETITION = re.compile(
     rf"teaspoon(?:ful)?(?: every \w+(?: \w+)?)?|repeated (?:every|once|twice)[^,.;]{{0,15}})"
 )
 DURATION = re.compile(
-    rf"\b(?:during|over|through|x) (?:the next )?{_COUNT} {_UNIT}\b|\bfor (?:about |just |only )?{NUMBER} doses?\b|"
+    rf"\b(?:during|over|through|x|in(?: the)?(?= (?:one|same|a single) day)) (?:the next )?(?:{_COUNT}|same|a single) {_UNIT}\b|(?<=\bup to ){_COUNT} {_UNIT}\b|(?<=\btimes )that day\b|\bfor (?:that|this|the same|the first|the whole) (?:day|night|evening|week|month)\b|\bfor (?:about |just |only )?{NUMBER} doses?\b|"
     rf"\bfor (?:about |just |only |nearly |the next |another )?{_COUNT} {_UNIT}\b|\btill "
     r"(?:the )?(?:next visit|follow[- ]?up|relief|better|improvement|she is better|he is better|it "
     r"stops)\b|"
@@ -49,7 +49,7 @@ _GIVES = re.compile(
     r"\b(?:gave|give|given|gives|giving|prescribed|prescribe|prescribing|prescription|repeated|repeat|"
     r"repeating|started (?:her|him|with|on)|put (?:her|him|them) on|received|took|taken|dose|doses|"
     r"administered|"
-    r"went (?:up )?to|raised (?:it )?to|increased (?:it )?to|followed (?:it )?(?:up )?(?:by|with)|"
+    r"went (?:up )?to|went up|raised (?:it )?to|increased (?:it )?to|followed (?:it )?(?:up )?(?:by|with)|"
     r"potency|placed on|dispensed|sent|changed (?:it )?to|switched to|gone (?:up )?to|begin with|start "
     r"with|started|used|ordered|was on|one dose|got|receives?|bumped|moved (?:up )?to|raised|stepped|climbed|same remedy|"
     r"same medicine|advised|selected|medicine|i made|we made|under the tongue|suggested|recommended)\b"
@@ -94,6 +94,7 @@ class Given:
     repetition_units: tuple[int, int] | None
     duration_units: tuple[int, int] | None
     by_others: bool = False  # given before the patient came, by somebody else
+    remedy: Hit | None = None  # where the remedy was named, here or before
 
 
 def with_short_names(session: Session, hits: Sequence[Hit], focus: Sequence[str | None]) -> tuple[Hit, ...]:
@@ -127,7 +128,7 @@ def find_potencies(session: Session, remedies: Sequence[Hit]) -> tuple[Said, ...
             if named & set(range(start, end)):
                 continue
             remedy = _nearest(session, ends, start, sentence.start)
-            follows = any(session.low(end, at) in ("of", "of the") for at in (end + 1, end + 2) if at in starts)
+            follows = any(session.low(end, at) in _BEFORE_ITS_REMEDY for at in range(end + 1, end + 5) if at in starts)
             doubtful = _potency_meant(session, sentence, start, end, parsed, remedy, follows)
             if doubtful is not None:
                 said = bare(session.text(start, end))
@@ -135,6 +136,16 @@ def find_potencies(session: Session, remedies: Sequence[Hit]) -> tuple[Said, ...
     return tuple(found)
 
 
+_BEFORE_ITS_REMEDY = frozenset(("of", "of the", "it was of", "it was", "potency of", "potency of the"))
+#: What is ordered right after or before a bare number makes it a potency: "the two hundred once", "once more the two hundred".
+_ORDERED_AFTER = re.compile(
+    r"^,? ?(?:once|twice|thrice|(?:one|a|two|three)(?: single)? (?:doses?|powders?)|single dose|a single|three times|night and morning|morning and (?:evening|night)|"
+    r"in water|weekly|daily|every)\b"
+)
+_ORDERED_BEFORE = re.compile(
+    r"\b(?:once|one|again|single dose|one dose)(?: more| again| of)? (?:of )?(?:the )?(?:same )?$"
+)
+_SCALE_WORDS = frozenset(("centesimal", "decimal", "millesimal", "korsakovian"))
 _POTENCY_WORD = re.compile(r"\bpotenc(?:y|ies)\b")
 _AFTER_A_COUNT = frozenset(
     "years year days weeks months hours minutes times doses percent per grams mg ml kilos kg %".split()
@@ -166,7 +177,10 @@ def _potency_meant(
             return None
         small = (potency.step or 0) < 30
         if not beside and not worded and not (gives and not small):
-            return None
+            ordered = _ORDERED_AFTER.match(session.low(end, min(len(session.units), end + 3)))
+            if not ordered and not _ORDERED_BEFORE.search(session.low(max(sentence.start, start - 5), start) + " "):
+                return None
+            return small or session.units[start - 1].low not in ("the", "same")
         return small
     if parsed.doubt:  # M, CM, LM, Q by themselves have other senses
         if len(words[0]) == 1 or words[0] in _LETTER_NAMES or words[0] in ("mm", "dm"):
@@ -183,7 +197,9 @@ def _potency_meant(
         return False
     if potency.scale == "fifty-millesimal" and words[0].startswith(("lm", "0")):
         return False
-    if remedy is None and not gives and not worded:
+    if _SCALE_WORDS.intersection(words):
+        return False
+    if remedy is None and not follows and not gives and not worded:
         return None
     return (
         potency.scale == "centesimal"
@@ -239,9 +255,11 @@ def _a_count(session: Session, start: int, end: int, words: Sequence[str]) -> bo
 
 
 def _nearest(session: Session, ends: dict[int, Hit], start: int, first: int) -> Hit | None:
-    for end in range(start, max(first, start - REACH) - 1, -1):
+    for end in range(start, max(first, start - 2 * REACH) - 1, -1):
         if end in ends:
             between = session.low(end, start)
+            if start - end > REACH:  # "Graphites two times a day for four days thirtieth"
+                between = " ".join(DURATION.sub(" ", REPETITION.sub(" ", between)).split())
             return ends[end] if _GAP.match(between) or start - end <= 2 else None
     return None
 
@@ -262,13 +280,18 @@ def find_prescriptions(
     remedies = [hit for hit in remedies if "saccharum" not in hit.concept_id]  # sac lac is the blank powder
     given: list[Given] = []
     used: set[int] = set()
-    last_in_case: dict[str, Hit] = {}
+    last: dict[str | None, Given] = {}  # what was given last in each case, and (None) in any of them
     seen_sentences: set[int] = set()
-    for said in potencies:
+    for said in sorted((*potencies, *_said_again(session, potencies, cases)), key=lambda said: said.start):
         if said.start in used:
             continue
         sentence = session.sentence_at(said.start)
         case_key = _case_of(cases, said.start)
+        before = last.get(case_key) or last.get(None)
+        if said.potency in (_SAME, _HIGHER):
+            if before is None or before.value.potency is None or _NEGATED_GIVING.search(sentence.low):
+                continue
+            said = replace(said, potency=before.value.potency if said.potency == _SAME else "")
         if case_key is None and sentence.text.rstrip("\"'”’ ").endswith("?"):
             continue  # asked, not prescribed
         in_sentence = [hit for hit in remedies if sentence.start <= hit.start < sentence.end]
@@ -277,7 +300,9 @@ def find_prescriptions(
             remedy = _after(session, in_sentence, said) or remedy or _before(in_sentence, said)
         if remedy is None:
             giving = _GIVES.search(sentence.low)
-            remedy = _carried(session, remedies, said.start, case_key, cases) if giving or case_key else None
+            remedy = last[case_key].remedy if case_key in last else None
+            if remedy is None:
+                remedy = _carried(session, remedies, said.start, case_key, cases) if giving or case_key else None
         if remedy is None and not _GIVES.search(sentence.low):
             continue
         if _NEGATED_GIVING.search(session.low(max(sentence.start, said.start - 9), said.start)):
@@ -290,10 +315,41 @@ def find_prescriptions(
         if remedy is None and focus and (case_key is not None or _ONE_GAVE.search(sentence.low)):
             item = replace(item, value=structs.replace(item.value, remedy_id=focus[sentence.index]))
         given.append(item)
+        if case_key is not None and not item.by_others:
+            last[case_key] = last[None] = replace(item, remedy=remedy)
     given += _without_potency(session, remedies, cases, seen_sentences, {g.remedy_units for g in given})
     given.sort(key=lambda g: g.start)
-    del last_in_case
     return tuple(given)
+
+
+#: Said for a potency: that of the last prescription of the case, or the one above it, which is not named.
+_SAME, _HIGHER = "same", "higher"
+_POTENCY_NOUN = r"(?:potency|number|strength|dilution|power)"
+_AGAIN = re.compile(
+    rf"(?<!\bwas )(?<!\bis )(?<!\bwere )(?<!\bremained )(?<!\bstayed )(?<!\bmuch )(?<!\bat )(?<!\bby )\b(?:the )?(?P<same>same) {_POTENCY_NOUN}\b|"
+    r"\b(?:repeat\w*|gave|give|given|got|had|'d|put|took)(?: (?:her|him|them|it|again|once|one|only|just|then|more|of)){0,3} (?:the )?(?P<same_given>same)(?: thing| powder| dose)?"
+    r"(?=[,.;]|$| (?:once|one|again|twice|night|morning|in water|single|a single|on the|on|and then|for)\b)(?! on the (?:other|left|right))|"
+    r"(?<!\bwas )(?<!\bis )(?<!\bwere )\bthe (?P<same_once>same)(?: thing| powder)?,? (?:once|one dose|one time|twice|a single dose|once more|once again)\b|"
+    r"\b(?:once|one(?: dose)?) (?:again|more),? (?:of )?the (?P<same_more>same)\b(?= (?:thing|powder)|[,.;]|$| (?!\w))|"
+    rf"\b(?:once again|once more|again) the (?P<same_end>same)(?=[,.;]|$)|\b(?:the )?(?P<higher>next higher)(?: {_POTENCY_NOUN}| one)?\b"
+)
+
+
+def _said_again(session: Session, potencies: Sequence[Said], cases: Sequence[tuple[str, int, int]]) -> Iterator[Said]:
+    """``I repeated the same, once``: a prescription in a case whose potency is told by pointing back."""
+    for sentence in session.sentences:
+        if "same" not in sentence.low and "higher" not in sentence.low:
+            continue
+        for start, end, match in session.search(_AGAIN, sentence.start, sentence.end):
+            if _case_of(cases, start) is None or any(start <= said.start < end + 4 for said in potencies):
+                continue
+            name, word = next((name, text) for name, text in match.groupdict().items() if text)
+            begin = start + match.string.count(" ", match.start(), match.start(name))
+            noun = begin + 1 < end and re.fullmatch(_POTENCY_NOUN, session.units[begin + 1].low) is not None
+            yield Said(
+                begin, begin + 1 + noun if word == "same" else end, _HIGHER if word != "same" else _SAME,
+                bare(session.text(begin, begin + 1 + noun)), False, None,
+            )  # fmt: skip
 
 
 def _after(session: Session, hits: Sequence[Hit], said: Said) -> Hit | None:
@@ -303,7 +359,10 @@ def _after(session: Session, hits: Sequence[Hit], said: Said) -> Hit | None:
             return hit
         if said.end <= hit.start <= said.end + 4 and session.low(said.end, hit.start) in (
             "of",
+            "potency",
             "potency of",
+            "it was of",
+            "it was",
             "dose of",
             "a dose of",
             "of the",
@@ -347,7 +406,8 @@ _BY_OTHERS = re.compile(
     r"got)|(?:other|another|previous|earlier|some|local|her|his|old) (?:\w+ ){0,2}?(?:homoe?opath|"
     r"homeopath|doctor|physician|practitioner|vaidya)|neighbour|neighbor|(?:mother|father|somebody|"
     r"someone|people|junior|students?|books?) (?:had |has |have )?"
-    r"(?:gave|given|said|suggested|recommend\w*|use)|self[- ]medicat\w+|was on|has been on)\b"
+    r"(?:gave|given|said|suggested|recommend\w*|use)|(?:from|by) (?:the|a|an|one|another|some|our|his|her|my) (?:[\w'-]+ ){0,2}?(?:homoe?opath|vaidya|hakim|chemist|"
+    r"friend|colleague|junior|neighbour|shop|book)|(?:somebody|someone|they|a friend|friend|colleague|junior)(?: [\w'-]+){0,3} (?:gave|had given)|in a camp|self[- ]medicat\w+|was on|has been on)\b"
 )
 _GAVE_HERE = re.compile(
     r"\b(?:gave|given|prescribed|repeated|received|administered|put (?:her|him|them) on|started (?:her|"
@@ -406,15 +466,41 @@ def _build(
         last = max(stop, at)
         break
     repetition = _first_of(session, REPETITION, max(first, anchor - 8), last, said)
-    duration = _first_of(session, DURATION, max(first, anchor - 4), last, said)
+    if repetition is not None:
+        # "night and morning, two doses", "a single powder at bed time"
+        for begin, stop_at, _ in session.search(_COUNTED_BEHIND, repetition[1], min(last, repetition[1] + 4)):
+            if begin == repetition[1]:
+                repetition = (repetition[0], stop_at)
+            break
+    duration = _first_of(session, DURATION, max(first, anchor - 7), last, said)
     if duration is None and repetition is not None:
         # "30, thrice daily, three days": a bare length right behind how often
         for begin, stop_at, _ in session.search(_BARE_LENGTH, repetition[1], min(last, repetition[1] + 6)):
-            if begin == repetition[1] and session.units[begin - 1].text.endswith(",") | (
-                session.units[begin - 1].text[-1:].isalnum()
+            if (
+                begin == repetition[1]
+                and session.units[begin - 1].text.endswith(",") | (session.units[begin - 1].text[-1:].isalnum())
+                and not (stop_at < len(session.units) and session.units[stop_at].low in _TOLD_OF)
             ):
                 duration = (begin, stop_at)
             break
+    if repetition is None and first and session.units[first - 1].text[-1:].isalnum() and anchor - first <= 2:
+        # without stops the order may have been cut in two: "she got one dose | natrum sulph 1m"
+        for begin, stop_at, _ in session.search(REPETITION, max(0, first - 4), first):
+            if stop_at == first:
+                repetition = (begin, stop_at)
+    if (
+        last < len(session.units)
+        and session.units[last - 1].text[-1:].isalnum()
+        and session.sentence_at(last).start == last
+    ):
+        beyond = min(session.sentence_at(last).end, last + 8)
+        for begin, stop_at, _ in session.search(REPETITION, max(first, last - 3), beyond):
+            if (repetition is None and begin == last) or (begin < last < stop_at and stop >= begin - 1):
+                repetition = (begin, stop_at)
+        tail = repetition[1] if repetition and repetition[1] > last else last
+        for begin, stop_at, _ in session.search(DURATION, max(first, last - 2), beyond):
+            if duration is None and begin <= tail < stop_at:
+                duration = (begin, stop_at)
     if repetition is None and last < len(session.units):
         # "… thirty. Three times a day for a week." said as a sentence of its own
         following = session.sentence_at(last) if session.sentence_at(last).start == last else None
@@ -441,7 +527,7 @@ def _build(
     said_text = None if said is None else said.said
     value = Prescription(
         remedy.concept_id if remedy else None,
-        said.potency if said else None,
+        (said.potency or None) if said else None,
         said_text,
         _piece(session, repetition),
         _piece(session, duration),
@@ -456,10 +542,14 @@ def _build(
 
 
 _BARE_LENGTH = re.compile(
-    rf"^(?:and )?{NUMBER} (?:days?|weeks?|months?|doses?|mornings?|nights?|evenings?)\b(?! (?:later|after|before|ago|back|on))"
+    rf"^(?:and )?{NUMBER} (?:days?|weeks?|months?|mornings?|nights?|evenings?)\b(?! (?:later|after|before|ago|back|on|it|he|she|they|i|we|of|the|nothing|passed|went|and (?:he|she|it|they))\b)"
 )
+#: "one dose, and two days it did nothing" tells what came of it.
+_TOLD_OF = frozenset("it he she they i we nothing".split())
+_COUNTED_BEHIND = re.compile(rf"^(?:{NUMBER} doses?|at (?:bed ?time|night))(?! (?:for|of)\b)\b")
 _NEW_CLAUSE = re.compile(
     r"\b(?:and|then|with|followed by|plus) (?:the |some |only |plain |blank )*(?:sugar|blank|sac|saccharum|placebo|unmedicated)\b|"
+    r"\b(?:and |then )*after (?:that|this|which|it)\b|\b(?:and |then )+(?:only |just )?(?:the )?plain (?:powders?|pills?|pellets|globules)\b|"
     r"\b(?:and |but |so |then |,)*(?:(?:s?he|they|it)(?:'s|'d| is| was| has| had| came| did| slept| kept| remained| got| felt| went)|because|since then|"
     r"(?:he|she|they) \w+ed)\b"
 )

@@ -173,6 +173,8 @@ def parse_potency(said: str) -> ParsedPotency | None:
         parts = parts[:-1]
     if parts and (cardinal := _cardinal(parts[-1])) and (named or len(parts) > 1 or parts[-1] not in _ORDINALS):
         parts = [*parts[:-1], cardinal]
+    elif len(parts) == 2 and parts[1] in _WORD_SCALES and (cardinal := _cardinal(parts[0])):
+        parts = [cardinal, parts[1]]  # sixth centesimal
     tokens = _joined_number(parts)
     digits = [i for i, token in enumerate(tokens) if token.isdigit()]
     signs = "".join(token for token in tokens if not token.isdigit())
