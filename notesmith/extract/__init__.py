@@ -11,6 +11,7 @@ from typing import Any
 
 from notesmith.annotations import Extraction, TextbookReading
 from notesmith.extract import learned, privacy
+from notesmith.extract.board import clauses_on_boards
 from notesmith.extract.carry_overs import SessionTeaching, find_carry_overs, match_promises
 from notesmith.extract.case_fields import build_vignettes, case_key, case_units, completed
 from notesmith.extract.case_words import told_model
@@ -30,7 +31,7 @@ from notesmith.reading import Reading
 from notesmith.vocabulary import Vocabulary
 
 #: Changed whenever the rules change, so that kept results are made anew.
-VERSION = "37"
+VERSION = "38"
 
 #: The families in the order they run; each leans only on those before it.
 RULES = (
@@ -43,13 +44,15 @@ RULES = (
 class Ruled:
     """What the rules make of a session's sentences: the remedy in focus, clauses by remedy, and the part of each.
 
-    ``parts`` has the kind of part for each sentence; ``read`` the sentences known to be read aloud from a text.
+    ``parts`` has the kind of part for each sentence; ``read`` the sentences known to be read aloud from a text, ``placed``
+    those that speak of remedies by their places on a board.
     """
 
     focus: tuple[str | None, ...]
     clauses: tuple[tuple[Clause, ...], ...]
     parts: tuple[str, ...]
     read: frozenset[int]
+    placed: frozenset[int]
 
 
 def by_rule(
@@ -62,14 +65,15 @@ def by_rule(
     for hit in hits:
         hits_of.setdefault(session.sentence_at(hit.start).index, []).append(hit)
     partner = partners(session, looks, focus, hits_of)
+    placed = clauses_on_boards(session, looks, hits_of, focus)
     clauses = tuple(
-        clauses_of(session, look, hits_of.get(index, []), focus[index], partner[index])
+        placed.get(index) or clauses_of(session, look, hits_of.get(index, []), focus[index], partner[index])
         for index, look in enumerate(looks)
     )
     _, compared = find_comparisons(session, looks, clauses, focus, in_case)
     stretches = find_parts(session, looks, in_case, readings, compared)
     parts = tuple(stretch.kind for stretch in stretches for _ in range(stretch.first, stretch.last))
-    return Ruled(focus, clauses, parts, read_aloud(session, readings))
+    return Ruled(focus, clauses, parts, read_aloud(session, readings), frozenset(placed))
 
 
 def _inside(cases: Sequence[CaseSpan]) -> frozenset[int]:
@@ -108,7 +112,7 @@ def extract(
     hits = with_short_names(session, hits, focus)
     remedies = tuple(hit for hit in hits if hit.concept_id.startswith("remedy/"))
     rows = learned.state_features(session, looks, ruled.parts)
-    path = learned.best_path(rows, learned.model(), ruled.read)
+    path = learned.best_path(rows, learned.model(), ruled.read, ruled.placed)
     cases = learned.cases_in(looks, path, told_model().again)
     in_case = _inside(cases)
     path = [

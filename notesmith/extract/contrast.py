@@ -257,7 +257,7 @@ def _whole(session: Session, look: Look, remedies: Sequence[Hit], focus: str | N
     sentence = look.sentence
     remedy = focus
     explicit = False
-    owners = [hit for hit in remedies if _owns(session, sentence.start, hit)]
+    owners = [hit for hit in remedies if owns(session, sentence.start, hit)]
     if owners:
         remedy, explicit = owners[0].concept_id, True
     elif remedies and focus is None and not _pointed(session, sentence.start, remedies[0]):
@@ -268,7 +268,7 @@ def _whole(session: Session, look: Look, remedies: Sequence[Hit], focus: str | N
     return Clause(sentence.start, sentence.end, remedy, negated(sentence.low), tuple(s for s in sides if s), explicit)
 
 
-def _owns(session: Session, start: int, hit: Hit) -> bool:
+def owns(session: Session, start: int, hit: Hit) -> bool:
     """Whether a remedy named in a clause is what the clause is about: it comes first, or after ``in``, ``with``."""
     if _pointed(session, start, hit):
         return False
@@ -303,7 +303,7 @@ def _clause(
 ) -> Clause:  # fmt: skip
     low = session.low(start, end)
     inside = [hit for hit in remedies if start <= hit.start < end]
-    own = [hit for hit in inside if _owns(session, start, hit)]
+    own = [hit for hit in inside if owns(session, start, hit)]
     if (
         not own
         and inside

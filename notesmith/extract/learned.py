@@ -337,17 +337,25 @@ def care_features(session: Session, look: Look) -> dict[str, float]:
 # ---------------------------------------------------------------- the best path
 
 
-def best_path(rows: Sequence[Features], learnt: Model, read: frozenset[int] = frozenset()) -> list[str]:
-    """The state of each sentence; ``read`` are sentences known to be read aloud from a text."""
+def best_path(
+    rows: Sequence[Features],
+    learnt: Model,
+    read: frozenset[int] = frozenset(),
+    placed: frozenset[int] = frozenset(),
+) -> list[str]:
+    """The state of each sentence; ``read`` are sentences known to be read aloud from a text, ``placed`` those that speak of
+    remedies by their places side by side."""
     if not rows:
         return []
     count = len(STATES)
-    reading = STATES.index("reading")
+    reading, comparison = STATES.index("reading"), STATES.index("comparison")
     scores: list[list[float]] = []
     for index, row in enumerate(rows):
         scores.append(learnt.states.log_shares(row))
         if index in read:
             scores[-1][reading] += 4.0
+        if index in placed:
+            scores[-1][comparison] += 2.0
     value = [scores[0][k] + learnt.first[k] for k in range(count)]
     back: list[list[int]] = []
     for index in range(1, len(rows)):

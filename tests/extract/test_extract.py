@@ -223,7 +223,8 @@ def test_a_name_alone_is_no_point(found: Found) -> None:
     ],
 )
 def test_everyday_words_mean_a_rubric_only_in_their_place(found: Found, said: str, rubric: str, meant: bool) -> None:
-    _, result = found("Today we take Pulsatilla. Pulsatilla is mild. " + said)
+    # said in the middle: what ends a session of three sentences may be taken for its close
+    _, result = found(f"Today we take Pulsatilla. Pulsatilla is mild. {said} It is a remedy of changeable states.")
     assert (rubric in {mention.concept_id for mention in result.mentions}) is meant
 
 
@@ -261,3 +262,34 @@ def test_without_capitals_a_remedy_named_like_a_country_is_known_by_what_stands_
     assert words.index("china") not in starts
     assert [words[start] for start in starts] == ["china", "china"]
     assert [p.remedy_id for p in extraction.prescriptions] == ["remedy/china-officinalis"]
+
+
+def test_the_same_once_more_is_the_last_prescription_of_the_case(found: Found) -> None:
+    _, result = found(
+        "Let me tell you a case of mine. A woman of forty came with headache for two years, worse in the evening. "
+        "I gave Sepia, two hundred, one dose. After a month the headache was less. Then in spring it came back, and I gave the same, once more. "
+        "After that she was well."
+    )
+    given = [(rx.remedy_id, rx.potency, rx.repetition) for rx in result.prescriptions]
+    assert given == [
+        ("remedy/sepia-officinalis", "200C", "one dose"),
+        ("remedy/sepia-officinalis", "200C", "once more"),
+    ]
+
+
+def test_places_on_a_board_stand_for_the_remedies_named_in_that_order(found: Found) -> None:
+    reading, result = found(
+        "Pulsatilla is our remedy today. Pulsatilla is mild. "
+        "Draw three columns, Pulsatilla, Arsenicum and Sepia. The first is thirstless and wants the open air. "
+        "The second is thirsty for small sips and restless at night. The last one is indifferent to her children. "
+        "The middle one is better from warmth, the first is worse from it."
+    )
+    sides = {
+        (fact.remedy_id.removeprefix("remedy/"), reading.text_of(fact.words).lower())
+        for comparison in result.comparisons
+        for fact in comparison.facts
+    }
+    for remedy, word in (
+        ("arsenicum-album", "restless"), ("sepia-officinalis", "indifferent"), ("arsenicum-album", "better from warmth"), ("pulsatilla-nigricans", "worse from it"),
+    ):  # fmt: skip
+        assert any(remedy == side and word in text for side, text in sides), (remedy, word, sides)
