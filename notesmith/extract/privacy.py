@@ -189,6 +189,11 @@ _NEVER = frozenset(
         "amma", "appa", "nani", "dadi", "roti", "chapati", "chapatti", "dal", "daal", "ghee", "dahi",
         "lassi", "chai", "paan", "ladoo", "ladoos", "laddu", "idli", "dosa", "sambar", "samosa", "pakoda", "bhaji",
         "churan", "churna", "tulsi", "haldi", "jaggery", "khichdi", "dhoti", "saree", "sari", "salwar", "kurta",
+        # forms of address, healers by their trade, garments, food; medicines by the names on the packet, tests and places by their letters
+        *"""janab jenab akka tantie makcik pakcik profe ostad ustad ustaad mahattaya bomoh dhami kaviraj apa yuh mejo mamu doc
+        chappal papadam channa luchi muri suya sandesh prasad khakhra polao bhat jerrican matatu telly handphone reviver kaput helicopter
+        ponstan buscopan betnovate cataflam nytol paracetamol panadol brufen combiflam dettol vicks strepsils oxybutynin artemether lumefantrine linctus
+        epidural ige igg phc opd icu ecg eeg ddt x-ray xray genito gynae gynaec onco sessional compounder""".split(),
         "puja", "mandir", "masjid", "gurudwara", "hakim", "tantrik",
         # calls and greetings of many tongues
         "oh", "ah", "ay", "aye", "ma", "oi", "oye", "oya", "aiyo", "aiyoh", "ayyo", "ehen", "ehn", "abeg", "alas", "wow", "hey", "uy", "hala", "naku",
@@ -456,6 +461,11 @@ _ADDRESS = re.compile(
     r"nagar|society|"
     r"apartments?|avenue|marg|layout|cross|block|chowk|sector \d+))?|\b\d+[a-z]?(?:/\d+)?,? "
     r"(?:[\w']+ ){1,3}(?:road|street|lane|avenue|marg|drive|close|cross|main road)\b|"
+    # numbers in words: "Block nine, Lot four, Sampaguita Street", "number twelve Lorong Cempaka three"
+    rf"\b(?:(?:block|lot|flat|plot|door|house|gali|galli|lane|sector|lorong|purok|bungalow) (?:(?:number|no\.?) )?{NUMBER}\b(?! (?:times|hours?|days?|weeks?)\b),? ?)+"
+    r"(?:[\w']+ (?:street|road|lane|avenue|colony|nagar)\b)?|"
+    rf"\b(?:number )?{NUMBER},? (?:lorong|jalan|calle|rua|rue|via|strada) [\w']+(?: {NUMBER}\b)?|"
+    rf"\b(?:number {NUMBER}|{NUMBER} slash \w+),? (?!(?:in|the|on|of|a|to|down|up|along|long|main|big|narrow|same|other|next)\b)[\w']+ (?:road|street|lane|avenue|colony|nagar)\b|"
     r"\b(?:pin ?code|zip ?code|postcode|pincode)(?: is| number)? ?\d[\d ]{3,}|\b[1-9]\d{5}\b(?= ?(?:pin|pincode))"
 )
 _OLD_AGE = re.compile(

@@ -37,8 +37,10 @@ HOUSEKEEPING = re.compile(
     r"(?:is|we|class)|submit|submission|assignment|journal(?:s)? (?:to be )?(?:sub|sign|complet))\b"
 )
 RECAP = re.compile(
-    r"\b(?:last (?:time|class|lecture|week|session|month|monday|tuesday|wednesday|thursday|friday|"
-    r"saturday|sunday)|(?:a|two|three) (?:weeks?|fortnight|months?) (?:ago|back)|a fortnight ago|the "
+    r"\b(?:last (?:time|class|lecture|week|session|month|fortnight|term|sitting|lesson|meeting|monday|tuesday|wednesday|thursday|friday|"
+    r"saturday|sunday)|turn(?:ing)? (?:the|a few) pages? back|(?:minutes?|steps?) (?:back|backwards?)\b(?= |,|\.)|(?:the )?(?:class|lecture|session|time) before (?:the|this|that|last)|"
+    r"before the (?:\w+ )?(?:holidays?|break|vacation|strike|exams?|feast|festival)|what (?:did we do|was before|were we doing)|where (?:did )?(?:we|i) (?:leave|left)|we (?:were|was) (?:with|doing|on|at)|"
+    r"(?:pick|take) up the thread|the thread|we (?:had )?(?:only )?(?:opened|closed|sat with)|(?:a|two|three) (?:weeks?|fortnight|months?) (?:ago|back)|a fortnight ago|the "
     r"other day|on (?:monday|tuesday|wednesday|thursday|friday|saturday) (?:we|i)|previous (?:class|"
     r"lecture|session|week)|yesterday(?:'s)? (?:we|class|lecture|session)?|earlier (?:class|lecture|"
     r"session)|"
@@ -55,7 +57,7 @@ READING = re.compile(
     r"quote) (?:you )?(?:a|the|this|one) (?:passage|line|paragraph|sentence|bit)|"
     r"(?:this is|that is|that's) from (?:an?|the|his|her) |what's (?:in|written in) the|(?:sixth|fifth|"
     r"first) edition|aphorism|end (?:of )?(?:the )?quot\w+|a little further|further down|and the next(?: "
-    r"line| one)?:|let me read|'ll read|will read|to read you|i read|reading from|(?:the )?(?:book|"
+    r"line| one)?:|let me read|let's read|we read|read(?:ing)? out|open (?:at|it at|the|your) (?:\w+ )?(?:book|marker|page|photocop\w+|note|notes|sheet)|(?:from|have|take) (?:the|my|this|a|here the) (?:\w+[ -]){0,2}(?:book|notebook|sheet|photocop\w+|keynotes)|book now|'ll read|will read|to read you|i read|reading from|(?:the )?(?:book|"
     r"author|text|kent|boericke|allen|hering|clarke|nash|farrington|hahnemann|tyler|phatak|boger|lippe|"
     r"he|she) (?:says|writes|write|mentions|describes|puts it|gives|has written|calls)|"
     r"(?:i am|i'm|i will|i'll|let me|let us|let's|we will|we'll|please|now|can you|you) "
