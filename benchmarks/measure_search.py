@@ -52,8 +52,8 @@ SETS = {
     "open6": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
     "open7": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
     "open8": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
-    "sealed7": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
-    "sealed8": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
+    "open9": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
+    "open10": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
 }
 NEAR_MS = 5000
 DEPTH = 10
