@@ -32,13 +32,13 @@ KIND_WEIGHT: dict[str, float] = {"point": 1.25, "case": 1.15, "question": 1.1, "
 SHORT_SENTENCE_WORDS = 5
 LONG_SENTENCE_WORDS = 45
 COVERED = 0.6
-VERSION = 6  # of what is stored of a lecture to be found by; another one makes it again
+VERSION = 7  # of what is stored of a lecture to be found by; another one makes it again
 MOST_LETTERS = 1000  # of a query
 MATCHES_RANKED = 2000  # rows SQLite may rank for one query; commoner words only re-order
 CANDIDATES = 150
 CONCEPT_WEIGHT = 2.0
 IMPLIED_PART = 0.75  # of a concept that a row only implies
-OTHER_CONCEPTS = 0.4
+OTHER_CONCEPTS = 0.3
 COVERAGE_PART = 0.9
 NEAR_ROWS = 2  # rows before and after that are looked at too
 NEAR_PART = 0.4
@@ -54,6 +54,10 @@ QUESTION_PART = 0.6  # of the score of a question, whose answer is found by itse
 OTHER_REMEDY_PART = 0.5  # of the score of a row that is not of the remedy the query names
 NAMED_FROM = 0.3  # from which a remedy counts as named
 NAMED_AS_WELL = 0.8  # of the surest remedy's score, from which another one by the same words may be meant too
+COVERAGE_POWER = 1.25
+SESSION_PART = 0.45  # what the best other place of its session adds to a row, where that is the best place of all
+LATER_PART = 0.3  # that a row loses from LATE_ROWS on: what is taught of a remedy stands before cases and questions
+LATE_ROWS = 200
 
 
 def weights() -> dict[str, object]:
@@ -65,7 +69,7 @@ def weights() -> dict[str, object]:
         MOST_BY_SOUND MEANING_TYPED MEANING_SCORE MEANING_SHARE MOST_MEANINGS MEANING_STEPS MOST_OF_A_LINE MOST_OF_A_WORDING
         CONCEPT_WEIGHT IMPLIED_PART OTHER_CONCEPTS COVERAGE_PART NEAR_ROWS NEAR_PART INSIDE_CASE LEAST_SAID UNKNOWN_WORD
         MEANING_WEIGHT MEANING_POWER MEANING_WORTH MEANING_PLUS
-        KIND_WEIGHT QUESTION_PART OTHER_REMEDY_PART NAMED_FROM NAMED_AS_WELL
+        KIND_WEIGHT COVERAGE_POWER SESSION_PART LATER_PART LATE_ROWS QUESTION_PART OTHER_REMEDY_PART NAMED_FROM NAMED_AS_WELL
     """.split()
     known = vars(expanding) | globals()
     return {name: known[name] for name in names}
@@ -328,8 +332,9 @@ def search(
         around = (row.ordinal + step for step in range(-NEAR_ROWS, NEAR_ROWS + 1) if step)
         return [answers[at] for n in around if (at := (row.lecture_id, n)) in answers]
 
+    alone = [asked.score(row, answers[row.lecture_id, row.ordinal], beside(row)) for row in rows]
     scored = sorted(
-        ((asked.score(row, answers[row.lecture_id, row.ordinal], beside(row)), row) for row in rows),
+        zip(in_company(rows, alone), rows, strict=True),
         key=lambda item: (-item[0], item[1].lecture_id, item[1].start_ms),
     )
     hits: list[Hit] = []
@@ -519,11 +524,13 @@ class Asked:
 
     def score(self, row: MomentRow, own: Answer, near: Sequence[Answer]) -> float:
         """How well a row answers, what the rows beside it hold included at a part of its worth."""
-        parts, answered, found = list(own.parts), list(own.answered), own.concepts
+        parts, answered, found = list(own.parts), list(own.answered), dict(own.concepts)
         for other in near:
             for at, value in enumerate(other.parts):
                 parts[at] = max(parts[at], NEAR_PART * value)
                 answered[at] = max(answered[at], NEAR_PART * other.answered[at])
+            for at, value in other.concepts.items():
+                found[at] = max(found.get(at, 0.0), NEAR_PART * value)
         total = sum(parts) + own.synonyms
         taken: set[int] = set()
         for at in sorted(found, key=lambda at: (-found[at], at)):
@@ -533,9 +540,28 @@ class Asked:
             for group in support:
                 answered[group] = max(answered[group], sure * min(1.0, found[at] / weight / IMPLIED_PART))
         coverage = sum(a * b for a, b in zip(answered, self.asks, strict=True)) / (sum(self.asks) or 1.0)
-        others = sum(not found.keys() & one for one in self.named) / (len(self.named) or 1)
+        missing = (
+            0.0 if own.concepts.keys() & one else 1 - NEAR_PART if found.keys() & one else 1.0 for one in self.named
+        )
+        others = sum(missing) / (len(self.named) or 1)
         part = (QUESTION_PART if row.kind == "question" else 1.0) * math.pow(OTHER_REMEDY_PART, others)
-        return total * (1 - COVERAGE_PART + COVERAGE_PART * coverage) * KIND_WEIGHT.get(row.kind, 1.0) * part
+        part *= KIND_WEIGHT.get(row.kind, 1.0) * (1 - LATER_PART * min(1.0, row.ordinal / LATE_ROWS))
+        return total * math.pow(1 - COVERAGE_PART + COVERAGE_PART * coverage, COVERAGE_POWER) * part
+
+
+def in_company(rows: Sequence[MomentRow], scores: Sequence[float]) -> list[float]:
+    """The scores with what the best place elsewhere in a row's session adds: a session that is about it says it again."""
+    best: dict[str, list[tuple[float, int]]] = {}
+    for row, score in zip(rows, scores, strict=True):
+        best.setdefault(row.lecture_id, []).append((score, row.ordinal))
+    for held in best.values():
+        held.sort(reverse=True)
+    most = max(scores, default=0.0) or 1.0
+
+    def elsewhere(row: MomentRow) -> float:
+        return next((score for score, at in best[row.lecture_id] if abs(at - row.ordinal) > NEAR_ROWS), 0.0)
+
+    return [score * (1 + SESSION_PART * elsewhere(row) / most) for row, score in zip(rows, scores, strict=True)]
 
 
 def _candidates(

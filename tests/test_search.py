@@ -14,9 +14,11 @@ import pytest
 
 from notesmith.search import (
     OTHER_REMEDY_PART,
+    SESSION_PART,
     Asked,
     Redaction,
     concept_token,
+    in_company,
     index_lecture,
     place_in_case,
     records_of,
@@ -102,6 +104,7 @@ def test_a_long_query_still_names_its_remedy(vocabulary):
 
 
 def test_a_moment_of_another_remedy_than_the_named_one_ranks_behind(store, vocabulary, monkeypatch):
+    monkeypatch.setattr("notesmith.search.SESSION_PART", 0.0)  # what the rest of the session says is another matter
     query = "thuja discharges in long threads"
     behind = {hit.text: hit.score for hit in search(store, vocabulary, query)}
     monkeypatch.setattr("notesmith.search.OTHER_REMEDY_PART", 1.0)
@@ -110,6 +113,24 @@ def test_a_moment_of_another_remedy_than_the_named_one_ranks_behind(store, vocab
     assert behind[other.text] == pytest.approx(OTHER_REMEDY_PART * other.score, abs=1e-3)
     named = next(hit for hit in level if "remedy/thuja-occidentalis" in hit.concept_ids)
     assert behind[named.text] == named.score
+
+
+def row_at(lecture_id: str, ordinal: int) -> MomentRow:
+    return MomentRow(lecture_id, "point", 0, 1, "", "", "", ordinal)
+
+
+def test_a_session_that_says_it_elsewhere_too_is_found_before_one_that_does_not():
+    rows = [row_at("one", 10), row_at("two", 10), row_at("two", 12), row_at("two", 90)]
+    alone, beside, _, elsewhere = in_company(rows, [4.0, 4.0, 4.0, 2.0])
+    assert alone == 4.0
+    assert beside == pytest.approx(
+        4.0 * (1 + SESSION_PART / 2)
+    )  # the row two further on says the same, so does not count
+    assert elsewhere == pytest.approx(2.0 * (1 + SESSION_PART))
+
+
+def test_misspelt_words_of_labels_lead_to_the_other_spellings(vocabulary):
+    assert "diarrhoea" in dict(lexicon_of(vocabulary).relatives("diarhea"))
 
 
 REFERENCE = Path(__file__).resolve().parents[2] / "shared" / "reference"

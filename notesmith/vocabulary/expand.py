@@ -34,6 +34,8 @@ STOP_WORDS = frozenset(
     him his how i if in into is it its like me more my of on or our out she so some that the their them then
     there these they this to very was we were what when where which who why will with would you your
     being too up
+    did could should hed hes hows im itll ive shes thats theres theyd theyll theyre theyve weve whats wheres whos youd youll
+    youre youve
     """.split()
 )
 # Small words whose stems are also other words' stems.
@@ -55,6 +57,7 @@ SUBSTITUTE_FROM = 0.05  # association of two words over the labels that differ i
 ROOT_WEIGHT = 0.6
 ROOT_SHARE = 0.7  # of a word that a root of four letters must be
 LAY_WEIGHT = 0.8
+SPELT_WEIGHT, SPELT_FROM = 0.95, 5  # of a word spelt otherwise; the least letters of its coarse form
 # The other words of the best concepts are looked up too, at less weight: not every place is indexed by its concept.
 SYNONYMS_FROM_SCORE = 0.5
 SYNONYM_CONCEPTS = 1
@@ -660,7 +663,17 @@ class Lexicon:
         """Stems that may stand for a stem by themselves, not by their family."""
         yield from self.substitutes.get(one, {}).items()
         yield from everyday().get(one, ())
+        yield from ((other, SPELT_WEIGHT) for other in self._spelt_alike.get(coarse(one), ()))
         yield from ((other, LAY_WEIGHT) for other in lay()[0].get(one, ()))
+
+    @cached_property
+    def _spelt_alike(self) -> dict[str, tuple[str, ...]]:
+        """Stems of which labels have several spellings of one coarse form (``diarhea``, ``diarrhoea``)."""
+        found: dict[str, list[str]] = {}
+        for one in self.words:
+            if len(folded := coarse(one)) >= SPELT_FROM and one.isalnum():
+                found.setdefault(folded, []).append(one)
+        return {folded: tuple(held) for folded, held in found.items() if len(held) > 1}
 
     def related_to(self, stems: Collection[str], among: Iterable[str]) -> set[str]:
         """Those among some stems that may have one of ``stems`` among their relatives; some have not."""
@@ -672,7 +685,8 @@ class Lexicon:
     def _leading(self) -> dict[str, list[str]]:
         """Stems for which others may stand by themselves, by the roots of those others."""
         found: dict[str, list[str]] = {}
-        for one in {*self.substitutes, *everyday(), *lay()[0], *learned()}:
+        alike = (one for held in self._spelt_alike.values() for one in held)
+        for one in {*self.substitutes, *everyday(), *lay()[0], *learned(), *alike}:
             said = (wording for plain in learned().get(one, {}).values() for wording in plain)
             plain = {other for wording in said for choices in wording for other in choices}
             for shared in {root(other) for other in (*plain, *(other for other, _ in self._direct(one)))}:
@@ -771,7 +785,9 @@ class Lexicon:
         words, _ = self.spelt
         for at in range(len(word) - 3, 2, -1):
             both = word[:at], word[at:]
-            if all((stem(one) in used) if used is not None else one in words for one in both):
+            if STOP_WORDS.isdisjoint(both) and all(
+                (stem(one) in used) if used is not None else one in words for one in both
+            ):
                 return both
         return None
 

@@ -8,7 +8,7 @@
   for (let i = 0; i < 64; i += 1) VALUE[DIGITS[i]] = i;
   const KINDS = ["point", "case", "question", "transcript"];
   const ORDINALS = 8192, CHUNK = 24, TITLES = 16, CANDIDATES = 40, IMPACT = 6.5, RELATIVE_SHARDS = 256, NEWEST = 256, SURE = 0.7;
-  const STOP = new Set(("a about all also am an and any are as at be been but by can do does for from get gets had has have he her him his how i if in into is it its like me more my of on or our out she so some that the their them then there these they this to very was we were what when where which who why will with would you your being too up").split(" "));
+  const STOP = new Set(("a about all also am an and any are as at be been but by can do does for from get gets had has have he her him his how i if in into is it its like me more my of on or our out she so some that the their them then there these they this to very was we were what when where which who why will with would you your being too up did could should hed hes hows im itll ive shes thats theres theyd theyll theyre theyve weve whats wheres whos youd youll youre youve").split(" "));
 
   const SLASHED = { "b/c": "from", "b/l": "both", "c/o": "with", "d/t": "from", "f/u": "follow", "h/o": "history", "n/v": "nausea vomiting", "s/p": "after", "w/": "with", "w/o": "without" };
   function words(text) {
@@ -283,7 +283,7 @@
       const known = new Set(list);
       for (let at = word.length - 3; at > 2; at -= 1) {
         const both = [word.slice(0, at), word.slice(at)];
-        if (!both.every((one) => known.has(one) || known.has(stem(one)))) continue;
+        if (both.some((one) => STOP.has(one)) || !both.every((one) => known.has(one) || known.has(stem(one)))) continue;
         const used = await entries(both.map(stem));
         if (both.every((one) => (used.get(stem(one)) || [0])[0])) return both;
       }
@@ -585,7 +585,7 @@
       const asked = asks.reduce((a, b) => a + b, 0) || 1;
       const scores = new Map();
       for (const [doc, one] of found) {
-        const parts = Float64Array.from(one.parts), answered = Float64Array.from(one.answered);
+        const parts = Float64Array.from(one.parts), answered = Float64Array.from(one.answered), near = new Map(one.concepts.map((known) => [known[0], known]));
         // What the records beside it hold counts at a part of its worth; records are numbered in the order of time.
         for (let beside = doc - W.NEAR_ROWS; beside <= doc + W.NEAR_ROWS; beside += 1) {
           const other = beside === doc || Math.floor(beside / ORDINALS) !== Math.floor(doc / ORDINALS) ? null : found.get(beside);
@@ -594,22 +594,43 @@
             parts[g] = Math.max(parts[g], W.NEAR_PART * other.parts[g]);
             answered[g] = Math.max(answered[g], W.NEAR_PART * other.answered[g]);
           }
+          for (const [c, worth, part] of other.concepts) {
+            if (W.NEAR_PART * worth > (near.get(c) || [c, 0])[1]) near.set(c, [c, W.NEAR_PART * worth, W.NEAR_PART * part]);
+          }
         }
         let total = one.sum, covered = 0;
         const taken = new Set();
         // Concepts found by the same typed words are one answer; those found by others add to it.
-        for (const [c, worth, part] of one.concepts.sort((a, b) => b[1] - a[1] || a[0] - b[0])) {
+        for (const [c, worth, part] of [...near.values()].sort((a, b) => b[1] - a[1] || a[0] - b[0])) {
           const [, sure, support] = expansion.concepts[c];
           total += worth * (support.some((g) => taken.has(g)) ? W.OTHER_CONCEPTS : 1);
           for (const g of support) { taken.add(g); answered[g] = Math.max(answered[g], sure * Math.min(1, part / W.IMPLIED_PART)); }
         }
         for (let g = 0; g < size; g += 1) { total += parts[g]; covered += answered[g] * asks[g]; }
-        const others = named.filter((remedy) => !one.concepts.some(([c]) => remedy.includes(c))).length / (named.length || 1);
+        const missing = named.map((remedy) => (one.concepts.some(([c]) => remedy.includes(c)) ? 0 : remedy.some((c) => near.has(c)) ? 1 - W.NEAR_PART : 1));
+        const others = missing.reduce((a, b) => a + b, 0) / (named.length || 1);
         const kind = KINDS[kinds.get(doc)];
-        const part = W.KIND_WEIGHT[kind] * (kind === "question" ? W.QUESTION_PART : 1) * W.OTHER_REMEDY_PART ** others;
-        scores.set(doc, total * (1 - W.COVERAGE_PART + W.COVERAGE_PART * covered / asked) * part);
+        const part = W.KIND_WEIGHT[kind] * (kind === "question" ? W.QUESTION_PART : 1) * W.OTHER_REMEDY_PART ** others
+          * (1 - W.LATER_PART * Math.min(1, (doc % ORDINALS) / W.LATE_ROWS));
+        scores.set(doc, total * (1 - W.COVERAGE_PART + W.COVERAGE_PART * covered / asked) ** W.COVERAGE_POWER * part);
       }
-      return scores;
+      return inCompany(scores);
+    }
+    /* The scores with what the best place elsewhere in a record's session adds. */
+    function inCompany(scores) {
+      const best = new Map();
+      let most = 0;
+      for (const [doc, value] of scores) {
+        const slot = Math.floor(doc / ORDINALS);
+        if (!best.has(slot)) best.set(slot, []);
+        best.get(slot).push([value, doc]);
+        if (value > most) most = value;
+      }
+      for (const held of best.values()) held.sort((a, b) => b[0] - a[0]);
+      return new Map([...scores].map(([doc, value]) => {
+        const other = best.get(Math.floor(doc / ORDINALS)).find(([, at]) => Math.abs(at - doc) > W.NEAR_ROWS);
+        return [doc, value * (1 + W.SESSION_PART * (other ? other[0] : 0) / (most || 1))];
+      }));
     }
     /* The remedies the query names, by the numbers of the concepts that each may be. */
     function remediesNamed({ concepts, held }) {
