@@ -663,17 +663,17 @@ class Lexicon:
         """Stems that may stand for a stem by themselves, not by their family."""
         yield from self.substitutes.get(one, {}).items()
         yield from everyday().get(one, ())
-        yield from ((other, SPELT_WEIGHT) for other in self._spelt_alike.get(coarse(one), ()))
+        yield from ((other, SPELT_WEIGHT) for other in self._spelt_alike.get(one, ()))
         yield from ((other, LAY_WEIGHT) for other in lay()[0].get(one, ()))
 
     @cached_property
     def _spelt_alike(self) -> dict[str, tuple[str, ...]]:
-        """Stems of which labels have several spellings of one coarse form (``diarhea``, ``diarrhoea``)."""
+        """Stems of the labels that are spelt in several ways (``diarhea``, ``diarrhoea``), with the other ways."""
         found: dict[str, list[str]] = {}
         for one in self.words:
-            if len(folded := coarse(one)) >= SPELT_FROM and one.isalnum():
+            if one.isalnum() and len(folded := coarse(one)) >= SPELT_FROM:
                 found.setdefault(folded, []).append(one)
-        return {folded: tuple(held) for folded, held in found.items() if len(held) > 1}
+        return {one: tuple(held) for held in found.values() if len(held) > 1 for one in held}
 
     def related_to(self, stems: Collection[str], among: Iterable[str]) -> set[str]:
         """Those among some stems that may have one of ``stems`` among their relatives; some have not."""
@@ -685,8 +685,7 @@ class Lexicon:
     def _leading(self) -> dict[str, list[str]]:
         """Stems for which others may stand by themselves, by the roots of those others."""
         found: dict[str, list[str]] = {}
-        alike = (one for held in self._spelt_alike.values() for one in held)
-        for one in {*self.substitutes, *everyday(), *lay()[0], *learned(), *alike}:
+        for one in {*self.substitutes, *everyday(), *lay()[0], *learned(), *self._spelt_alike}:
             said = (wording for plain in learned().get(one, {}).values() for wording in plain)
             plain = {other for wording in said for choices in wording for other in choices}
             for shared in {root(other) for other in (*plain, *(other for other, _ in self._direct(one)))}:
