@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import argparse
 import gzip
+import math
 import random
 import re
 import sys
@@ -61,7 +62,7 @@ class Labelled(NamedTuple):
     name: str
     transcript: Transcript
     terms: dict[tuple[int, int], str]  # word range of a term that was misheard -> concept
-    unsure: tuple[WordRange, ...] = ()  # stretches no example may touch: bounds or words in doubt
+    unsure: tuple[tuple[WordRange, str | None], ...] = ()  # bounds in doubt, with the concept if it has one
     lines: tuple[tuple[int, str], ...] = ()  # what was said, with the millisecond each line begins
 
 
@@ -101,7 +102,7 @@ def decoded_lectures(part: str, vocabulary: Vocabulary, heard: str = "plain") ->
             if one.said.decoy or identifier is None or not len(one.words) or not identifier.startswith(LISTENED):
                 continue
             if not one.clean or identifier not in vocabulary:
-                unsure.append(one.words)
+                unsure.append((one.words, identifier if identifier in vocabulary else None))
             elif sounding(one.heard) != sounding(one.said.text):
                 terms[one.words.start, one.words.end] = identifier
         lines = tuple((start, f" {label_key(line.text)} ") for start, _, line in spoken)
@@ -112,7 +113,10 @@ def put_back(lecture: Labelled, session: Session, table: FormTable, number: int)
     """Whether a hypothesis outside the marked terms puts back words that were said there and not heard."""
     one = session.candidates[number]
     start_ms = lecture.transcript.words[one.words.start].time.start_ms
-    near = " ".join(text for start, text in lecture.lines if start <= start_ms + 400 and start_ms - start < 20_000)
+    ends = (*(start for start, _ in lecture.lines[1:]), math.inf)
+    near = " ".join(
+        text for (start, text), end in zip(lecture.lines, ends, strict=False) if start - 400 <= start_ms <= end + 400
+    )
     if not near or f" {label_key(lecture.transcript.text(one.words))} " in near:
         return False
     concept = table.vocabulary[table.forms[one.form].concept_id]
@@ -255,7 +259,7 @@ def misspelt(word: str, rng: random.Random) -> str:
 def problems_of(lecture: Labelled, session: Session, table: FormTable) -> list[Problem]:
     by_segment: dict[int, list[int]] = defaultdict(list)
     for number, one in enumerate(session.candidates):
-        unsure = any(one.words.overlaps(r) for r in lecture.unsure)
+        unsure = any(one.words.overlaps(r) for r, _ in lecture.unsure)
         marked = any(counts_as(session, table, number, WordRange(*r), i) for r, i in lecture.terms.items())
         if not unsure and (marked or not put_back(lecture, session, table, number)):
             by_segment[one.segment_id].append(number)
@@ -343,7 +347,7 @@ def reliability(lectures: Sequence[Labelled], weights: Weights, vocabulary: Voca
         session = gather(lecture.transcript, table)
         shares, _ = probabilities(session, table, weights)
         for number, share in enumerate(shares):
-            if not any(session.candidates[number].words.overlaps(r) for r in lecture.unsure):
+            if not any(session.candidates[number].words.overlaps(r) for r, _ in lecture.unsure):
                 right = any(counts_as(session, table, number, WordRange(*r), i) for r, i in lecture.terms.items())
                 said.append((share, right))
     lines = ["  said        examples   right"]

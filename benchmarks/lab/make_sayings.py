@@ -41,7 +41,7 @@ from notesmith.vocabulary import Concept, Vocabulary, load_vocabulary
 DATA = Path(__file__).resolve().parents[1] / "data"
 LAB = Path(os.environ.get("NOTESMITH_LAB") or platformdirs.user_cache_path("notesmith") / "lab")
 SAYINGS = LAB / "sayings"
-OPEN_SETS = ("dev", *(f"dev{number}" for number in range(2, 15)))
+OPEN_SETS = ("dev", *(f"dev{number}" for number in range(2, 18)))
 SWAPPED = ("remedy", "canon", "idea", "family")
 FLATNESS = 1.7  # 10 ** (FLATNESS / ln 10 * commonness): a tenfold commoner term is said five times as often
 WINDOW_S = 30.0  # the model hears so much at once

@@ -47,6 +47,8 @@ SEALED_VOICES: dict[str, tuple[str, str, int]] = {
     "lanc-f4": ("espeak", "en-gb-x-gbclan+f4", 145),
     "wmid-f1": ("espeak", "en-gb-x-gbcwmd+f1", 150),
     "joe-low": ("piper", "joe", 92),
+    "klatt-us": ("espeak", "en-us+klatt2", 150),  # another synthesiser than espeak's own
+    "klatt-gb": ("espeak", "en-gb+klatt4", 145),
 }
 
 

@@ -23,8 +23,10 @@ MAX_ORDINARY = 3  # ordinary words in a stretch that has an odd one
 ODD_ZIPF = 3.0
 KEEP = 5
 MAX_EVERYDAY = 3
-COMMONEST_ZIPF = (5.3, 4.6)  # of two and of three words
-EVERYDAY_REACH = 0.65  # distance a phone up to which ordinary words are considered
+COMMONEST_ZIPF = (6.0, 5.5)  # of two and of three words
+# Distances up to which forms are considered, in all and for each phone: the likeliest few, and beyond that the likeliest.
+NEAR, NEAR_EVERYDAY = (1.0, 1.05), (0.5, 0.65)
+FAR, FAR_EVERYDAY = (2.0, 1.6), (1.0, 1.5)
 SAME_WORD = 0.6
 PLAIN_ZIPF = 3.0
 NEGATIONS = frozenset("no not never none nothing neither nor without cannot cant dont doesnt didnt isnt wasnt".split())
@@ -283,8 +285,8 @@ def candidates(
     if not len(table):
         return []
     index = table.index
-    near_odd = index.nearest([p for p in odd if len(p) > 1], keep=14, groups=48, rough=24)
-    near_plain = index.nearest([p for p in plain if len(p) > 1], keep=6, groups=24, rough=20, core_only=True)
+    near_odd = index.nearest([p for p in odd if len(p) > 1], keep=14, groups=96, rough=32)
+    near_plain = index.nearest([p for p in plain if len(p) > 1], keep=6, groups=48, rough=24, core_only=True)
     covered = words_of(right)
     found: list[Candidate] = []
     for (segment_id, r, everyday), pair in zip(stretches, readings, strict=True):
@@ -296,7 +298,7 @@ def candidates(
             for form, distance in zip(*(values.tolist() for values in near[phones]), strict=True):
                 one = table.forms[form]
                 size = max(len(pair[0]), len(one.phones))
-                if distance > (0.5 + EVERYDAY_REACH * size if everyday else 1.0 + 1.05 * size):
+                if not _within(distance, size, FAR_EVERYDAY if everyday else FAR):
                     continue
                 if one.concept_id not in best or distance < best[one.concept_id][1]:
                     best[one.concept_id] = (form, distance)
@@ -308,11 +310,19 @@ def candidates(
                 loose = sum(len(words[i].phones) for i in range(r.start, r.end) if i not in covered)
                 best = {c: b for c, b in best.items() if b[1] <= 0.5 + 2.6 * loose}
         order = sorted(best.values(), key=lambda b: (b[1] - 1.2 * table.forms[b[0]].prior, b[0]))[:KEEP]
+        near_reach = NEAR_EVERYDAY if everyday else NEAR
         found += [
             Candidate(segment_id, r, everyday, pair[0], form, distance, rank)
             for rank, (form, distance) in enumerate(order)
+            if rank == 0
+            or (rank == 1 and len(r) == 1)
+            or _within(distance, max(len(pair[0]), len(table.forms[form].phones)), near_reach)
         ]
     return found
+
+
+def _within(distance: float, size: int, reach: tuple[float, float]) -> bool:
+    return distance <= reach[0] + reach[1] * size
 
 
 def _completes(label: str, halves: list[str]) -> bool:

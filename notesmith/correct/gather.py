@@ -40,8 +40,8 @@ from notesmith.transcript import Transcript, WordRange
 SPOKEN_OF = 0.8  # support from which a concept is one of the session's subjects
 CENTRAL = 2.5  # support from which its kindred are listened for too
 MOST_SUBJECTS, MOST_KIN = 40, 8
-LOOSE = 0.95  # distance a phone up to which a subject is considered
-LEAST_LIKE = 0.4  # of the coarse pictures
+LOOSE = 1.5  # distance a phone up to which a subject is considered
+LEAST_LIKE = 0.3  # of the coarse pictures
 LONGEST = 4
 MEASURED = 4  # forms of a stretch that are measured exactly
 LEAST_PHONES = 3

@@ -18,6 +18,7 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
+from notesmith.correct.alike import ALIKE, alike_rows
 from notesmith.correct.evidence import FEATURES, NEAR_TERMS, Session
 from notesmith.correct.forms import FormTable
 from notesmith.correct.talk import Talk, relatives
@@ -30,7 +31,7 @@ OWN = (
     "share", "rival share", "same term share", "best here", "sentence share", "heard letters", "label letters",
     "rarest word", "commonest word", "probability known", "same garble share", "support of term", "phones",
     "times heard", "capitals in session", "remedy scheme", "letters alike", "talk near", "talk wide", "talk behind",
-    "talk lead", "related near",
+    "talk lead", "related near", *ALIKE,
 )  # fmt: skip
 COLUMNS = (*FEATURES, *OWN)
 
@@ -115,8 +116,9 @@ def rows_of(
     said: dict[str, int] = defaultdict(int)
     for word in session.words:
         said[word.plain] += 1
+    likenesses = alike_rows(session.words, table, [session.candidates[number] for number in chosen])
     made = []
-    for number in chosen:
+    for number, likeness in zip(chosen, likenesses, strict=True):
         one, concept = session.candidates[number], concepts[number]
         form, inside = table.forms[one.form], session.words[one.words.start : one.words.end]
         here = {n for i in range(one.words.start, one.words.end) for n in at_word[i]}
@@ -140,7 +142,7 @@ def rows_of(
                 math.log1p(max(0.0, support[concept] - same)), len(one.phones),
                 float(max(said[word.plain] for word in inside if word.zipf == min(w.zipf for w in inside))),
                 capitals * 50, float(form.scheme == "remedy"), _letters_alike(heard, form.label),
-                near, wide, behind, lead, float(len(close & related.get(concept, frozenset()))),
+                near, wide, behind, lead, float(len(close & related.get(concept, frozenset()))), *likeness,
             ]
         )  # fmt: skip
     return np.array(made, np.float64).reshape(-1, len(COLUMNS))

@@ -8,6 +8,7 @@ enough alone: nothing is restored that does not sound like what was heard.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
@@ -21,20 +22,19 @@ from wordfreq import zipf_frequency
 
 from notesmith.correct.candidates import HeardWord
 from notesmith.vocabulary import Vocabulary
-from notesmith.vocabulary.expand import STOP_WORDS, stem
+from notesmith.vocabulary.expand import STOP_WORDS, stem, stems_of
 
 Floats = NDArray[np.float32]
-NEAR, WIDE = 14, 45  # words to either side
+NEAR, WIDE = 10.0, 45.0  # words after which what a word tells has faded to a third
 AGAIN = 40  # words within which the same word tells nothing new
-PAIR = 1.3  # a pair tells more than its words
 COMMON_ZIPF, RARE_ZIPF = 6.0, 4.0  # of words that tell nothing by themselves, and of those that tell all they can
 
 
 class KnownFor(NamedTuple):
-    """``tokens`` has for each stem, or pair of stems, the remedies (places in ``remedies``) and what it says for each."""
+    """``tokens`` has for each stem, or pair of neighbouring stems, the remedies (places in ``remedies``) it speaks for, and how much."""
 
     remedies: Mapping[str, int]
-    tokens: Mapping[str, tuple[NDArray[np.int64], Floats]]
+    tokens: Mapping[str, tuple[NDArray[np.int64], float]]
 
 
 @lru_cache(maxsize=1)
@@ -45,32 +45,20 @@ def load_known_for() -> KnownFor:
     speaks_for: dict[str, set[int]] = defaultdict(set)
     for remedy, entries in lines:
         for entry in entries.split(";"):
-            for token in _tokens(entry.replace("-", " ").split()):
+            stems = stems_of(entry.replace("-", " "))
+            for token in (*stems, *(f"{a} {b}" for a, b in itertools.pairwise(stems))):
                 speaks_for[token].add(remedies[remedy])
-    told = {token: _weight(token, len(ones), len(remedies)) for token, ones in speaks_for.items()}
-    mass = np.zeros(len(remedies))
-    for token, ones in speaks_for.items():
-        mass[list(ones)] += told[token]
-    even = np.sqrt(np.mean(mass) / np.maximum(mass, 1.0))  # a remedy of which much is told is met by chance more often
-    tokens = {}
-    for token, ones in speaks_for.items():
-        if told[token] > 0:
-            places = np.array(sorted(ones))
-            tokens[token] = places, (told[token] * even[places]).astype(np.float32)
-    return KnownFor(remedies, tokens)
-
-
-def _tokens(words: Sequence[str]) -> list[str]:
-    """The stems of words, and the pairs of stems that stand side by side but for stop words."""
-    stems = [stem(word) for word in words if word not in STOP_WORDS]
-    return [*stems, *(f"{a} {b}" for a, b in zip(stems, stems[1:], strict=False))]
+    told = {
+        token: (np.array(sorted(ones)), _weight(token, len(ones), len(remedies))) for token, ones in speaks_for.items()
+    }
+    return KnownFor(remedies, {token: (places, weight) for token, (places, weight) in told.items() if weight > 0})
 
 
 def _weight(token: str, remedies: int, of: int) -> float:
     """Nats, by how few remedies it speaks for, less for words of everyday speech."""
     telling = math.log((of + 1) / (remedies + 0.5))
     if " " in token:
-        return PAIR * telling
+        return telling
     plain = (COMMON_ZIPF - zipf_frequency(token, "en")) / (COMMON_ZIPF - RARE_ZIPF)
     return telling * min(1.0, max(0.0, plain))
 
@@ -87,11 +75,11 @@ def relatives(vocabulary: Vocabulary) -> Mapping[str, frozenset[str]]:
 
 
 class Talk:
-    """What the words of a session say for each remedy of the table, at every place."""
+    """What the words of a session say for each remedy of the table, at every place: the nearer a word, the more."""
 
     def __init__(self, words: Sequence[HeardWord]) -> None:
         self._known = load_known_for()
-        told = np.zeros((len(words) + 1, len(self._known.remedies)), np.float32)
+        told = np.zeros((len(words), len(self._known.remedies)), np.float32)
         last: dict[str, int] = {}
         before = ""
         for place, word in enumerate(words):
@@ -99,29 +87,38 @@ class Talk:
                 for token in (one, f"{before} {one}"):
                     if token in self._known.tokens:
                         if place - last.get(token, -AGAIN) >= AGAIN:
-                            remedies, weights = self._known.tokens[token]
-                            told[place + 1, remedies] += weights
+                            remedies, weight = self._known.tokens[token]
+                            told[place, remedies] += weight
                         last[token] = place
                 before = one
-        self._sums = np.cumsum(told, 0)
-
-    def scores(self, start: int, end: int, reach: int, remedies: int | slice = slice(None)) -> Floats:
-        """(remedies,): what the words within ``reach`` of a stretch, without its own, say for each, or for one."""
-        sums, last = self._sums[:, remedies], len(self._sums) - 1
-        around = sums[min(last, end + reach)] - sums[end] + sums[start] - sums[max(0, start - reach)]
-        return np.asarray(around, np.float32)
+        self._near, self._wide = _Faded(told, NEAR), _Faded(told, WIDE)
 
     def wide(self, concept_id: str, start: int, end: int) -> float:
-        """What speaks for a remedy, near by and farther off."""
+        """What speaks for a remedy, near by and farther off, without the words of the stretch."""
         column = self._known.remedies.get(concept_id)
-        return 0.0 if column is None else float(self.scores(start, end, WIDE, column))
+        return 0.0 if column is None else float(self._wide.around(start, end, column))
 
     def of(self, concept_id: str, start: int, end: int) -> tuple[float, float, float]:
         """What speaks for a remedy near by, what near by and farther off, and the share of remedies for which more does."""
         column = self._known.remedies.get(concept_id)
         if column is None:
             return 0.0, 0.0, 0.5
-        wide = self.scores(start, end, WIDE)
-        return (
-            float(self.scores(start, end, NEAR, column)), float(wide[column]), float(np.mean(wide > wide[column]))
-        )  # fmt: skip
+        wide = self._wide.around(start, end)
+        return float(self._near.around(start, end, column)), float(wide[column]), float(np.mean(wide > wide[column]))
+
+
+class _Faded:
+    """(words + 1, remedies): what the words before each place and from it on say, fading with their distance."""
+
+    def __init__(self, told: Floats, reach: float) -> None:
+        kept = np.float32(math.exp(-1 / reach))
+        self._before = np.zeros((len(told) + 1, told.shape[1]), np.float32)
+        self._after = np.zeros_like(self._before)
+        for place, row in enumerate(told):
+            self._before[place + 1] = kept * self._before[place] + row
+        for place in range(len(told) - 1, -1, -1):
+            self._after[place] = kept * self._after[place + 1] + told[place]
+
+    def around(self, start: int, end: int, remedies: int | slice = slice(None)) -> Floats:
+        """(remedies,), or of one: what is said before and after a stretch."""
+        return np.asarray(self._before[start, remedies] + self._after[end, remedies])

@@ -158,7 +158,7 @@ DOUBTFUL = (
     "For the bones we have Sinfatum, and for the teeth Silisha.",
     "The psychotic miasm of Sinobarese has warts, and or meditally command is for the bones.",
     "Compare Pulsetilla and have for sulfurous calcrian, which is chilly and cross.",
-    "So the Mercus patient sweats at night, and think of Gambozia in summer.",
+    "So the Mercus patient sweats at night; read Vyric on Paradium, and fight a hacker for the throat.",
 )
 
 
