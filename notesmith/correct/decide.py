@@ -21,7 +21,7 @@ from notesmith.correct.forms import FormTable
 from notesmith.correct.judge import COLUMNS, Verdicts, rows_of, worth_judging
 from notesmith.correct.weigh import Weights
 
-APPLY = 0.9  # on the folds left out 98 of 100 right with the sound, 97 without (benchmarks/learn_judge.py)
+APPLY = 0.9  # on the folds left out 97 of 100 right, with the sound and without (benchmarks/learn_judge.py)
 PROPOSE = 0.25
 PASSES = 3
 WORTH_A_LOOK = 0.03
