@@ -55,6 +55,7 @@ SETS = (
     "dev16",
     "dev17",
     "sealed6",
+    "sealed13",
 )
 DEVELOPMENT = (
     "dev",
