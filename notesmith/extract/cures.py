@@ -13,7 +13,7 @@ _NOT_STOP = r"[^.;?!]"
 _DISEASE = (
     r"(?:cancers?|tumou?rs?|stones?|gallstones?|fibroids?|cysts?|growths?|polyp\w*|cataracts?|nodules?|lumps?|warts?|keloids?|"
     r"depression|melanchol\w+|diabetes|sugar|asthma|epilepsy|infertility|barrenness|autism|arthritis|psoriasis|eczema|migraines?|sciatica|"
-    r"hiv|aids|tb|malaria|hepatitis|cirrhosis|prolapse|hernias?|paralysis|thyroid|goitres?|piles|fistula|sinus|p ?c ?o ?[ds]|copd|allerg\w+|"
+    r"hiv|aids|tb|malaria|endo(?:metriosis)?|ms|adhd|ibs|gout|lupus|vitiligo|deafness|blindness|dementia|parkinson'?s|alzheimer'?s|hepatitis|cirrhosis|prolapse|hernias?|paralysis|thyroid|goitres?|piles|fistula|sinus|p ?c ?o ?[ds]|copd|allerg\w+|"
     r"veins|\w+itis|\w+osis|disease|illness)"
 )
 _FOREVER = (
@@ -74,6 +74,7 @@ CURES = re.compile(
     # a notice: "gone in twenty one days"
     rf"(?<!\bwas )(?<!\bwere )(?<!\bhad )(?<!\bhas )(?<!\bbeen )(?<!\bit )(?:gone|finish(?:es|ed)?|buried|departs?|unblock\w*|dissolves?|melts?|heals?|healed|vanish(?:es)?|solved) (?:\w+ )?(?:in|within|by) "
     rf"(?:(?:seven|one|two|three|four|five|six|eight|nine|ten|eleven|twelve|fifteen|twenty|thirty|forty|fifty|sixty|seventy|ninety|hundred|\d+)[ -]?)+ {_TIME}|"
+    rf"(?:heals?|clears?|ends?|removes?|dissolves?|melts?|shrinks?|banish(?:es)?|abolish(?:es)?|fix(?:es)?) (?:\w+ )?{_DISEASE} (?:in|within|after) (?:only |just |as little as )?(?:a |one |two |three |four |five |six |seven |eight |nine |ten |\d+ )(?:{_TIME}|cycles?|periods?|doses?|weeks?)|"
     r"(?:valve|bone|nerve|cartilage|organ|kidney|liver|tooth|finger)s? (?:\w+ )?(?:grew|grown|grows|regrew|regrown|regrows?)(?: (?:again|back|anew))?)\b"
 )
 _DENIED = re.compile(

@@ -19,7 +19,7 @@ CARE = (
     r"polio drops|doses? of polio|mmr|tetanus|antitoxin|anti-?venom|serum|allopath\w*|hospital\w*|casualty|icu|"
     r"ambulance|emergency (?:room|department|ward|care)|the emergency|clinic of the specialist|nursing home|"
     r"specialists?|surgeons?|physicians?|consultants?|\w+ologists?|psychiatrists?|pa?ediatricians?|oncolog\w+|dentists?|"
-    r"skin doctor|eye doctor|family doctor|gps?\b|general practitioners?|chemotherap\w+|chemo|radiation|radiotherap\w+|"
+    r"(?:skin|eyes?|ears?|nose|throat|heart|lungs?|bones?|brain|nerve|kidney|liver|chest|stomach|head|mind|women's|ladies|children's|baby|cancer|sugar|family|town|hospital) doctors?|gyna?e(?:s|cs?)?\b|gps?\b|general practitioners?|chemotherap\w+|chemo|radiation|radiotherap\w+|"
     r"dialysis|transfusions?|painkillers?|analgesics?|anti[- ]?(?:epileptic|convulsant|depressant|psychotic|coagulant|"
     r"hypertensive|histamine|malarial|viral|fungal|pyretic|inflammator\w+|acid|tb|retroviral|thyroid|rabies|diabetic)"
     r"(?: (?:treatment|drugs?|medicines?|tablets?|therapy))?s?|anticoagulants?|antidepressants?|antihistamines?|"
@@ -55,7 +55,7 @@ _SEND_AWAY = (
     r"(?:the|his|her|their|your|all|that)|chuck\w*|bin(?:ned)?|ditch\w*|omit\w*|quit\w*|ceas\w+|forget(?: about)?|say no|"
     r"said no|turn(?:ed)? down|declin\w+|tear up|tore up|burn(?:t)? (?:the|her|his) prescription|wash(?:ed)? your hands of|"
     r"pour\w*|(?:get|gets|got|getting|take|took|taken|wean\w*|keep|kept) (?:him|her|them|you|me|people|patients|the \w+|your \w+) (?:off|away|out)|free (?:of|from)|freed? (?:him|her|them) (?:of|from)|sav(?:e|ed|es|ing) (?:\w+ ){0,3}from|spar(?:e|ed|es) (?:\w+ ){0,2}|"
-    r"knock(?:s|ed|ing)? back|pass(?:es|ed|ing)? (?:up|on (?:the|his|her|their|any))|turn(?:s|ed|ing)? (?:down|away)|opt(?:s|ed|ing)? out of|dodg\w+|shun\w*|sw(?:ear|ore|orn) off|"
+    r"knock(?:s|ed|ing)? back|pass(?:es|ed|ing)? (?:up|on (?:the|his|her|their|any))|turn(?:s|ed|ing)? (?:down|away)|opt(?:s|ed|ing)? out of|forb(?:ad|ade|id|ids|idden|idding)|prohibit\w*|bann?(?:s|ed|ing)?|outlaw\w*|condemn\w*|denounc\w*|dodg\w+|shun\w*|sw(?:ear|ore|orn) off|"
     r"hid(?:e|es|ing|den)? (?:\w+ ){0,3}?from|back(?:s|ed|ing)? out of|pull(?:s|ed|ing)? out of|steer\w* clear|h[eo]ld(?:s|ing)? off|(?:get|gets|got|getting) out of|say(?:s|ing)? no to|chop(?:ped)? out|"
     r"(?:keep|keeps|kept|keeping|h[eo]ld|holds|holding|talk(?:ed|s)?) (?:[\w'’-]+ ){0,4}?(?:back |out )?(?:from|of)|escap(?:e|ed|es)|rescu\w+ (?:\w+ )?from|protect\w* (?:\w+ )?from the|beware of|be wary of|fear)"
 )

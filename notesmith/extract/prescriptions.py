@@ -16,6 +16,15 @@ from notesmith.vocabulary.potency import ParsedPotency
 
 _COUNT = rf"(?:{NUMBER}|a|one|single|few|a few|couple of|a couple of|two|three|some)"
 _UNIT = r"(?:days?|weeks?|fortnights?|months?|hours?|minutes?|years?|mornings?|nights?|evenings?)"
+#: At what it is given: "after each stool", "before every feed", "at the moment of the crisis".
+_FIT = (
+    r"(?:stools?|motions?|meals?|feeds?|feeding|foods?|attacks?|cris[ei]s|fits?|spasms?|cramps?|bouts?|vomit\w*|cough\w*|paroxysms?|pains?|colics?|panics?|episodes?|"
+    r"loose motions?|evacuations?|purg\w+|contractions?|breast ?feeds?|class(?:es)?|exams?|journey|flight)"
+)
+_AT_NEED = (
+    rf"(?:after|before|with|at|during|on) (?:each|every) (?:(?:new|fresh|loose|big|single|bad|other) )?{_FIT}|"
+    rf"(?:at|in|from) the (?:very )?(?:moment|start|beginning|onset|outset|first sign|height) of (?:(?:a|an|the|each|every|any) )?(?:\w+ )?{_FIT}"
+)
 REPETITION = re.compile(
     rf"\b(?:(?:just |only |in )?(?:a |one |the )?(?:single|unique) (?:doses?|powders?)|(?:just |only )?(?:the )?{NUMBER} doses?(?: (?:a|"
     r"per) (?:day|week|month)| (?:daily|weekly|nightly|monthly|hourly)| every \w+(?: \w+)?)?|(?:just |only )?a dose|"
@@ -25,7 +34,7 @@ REPETITION = re.compile(
     r"one(?= of the (?:same|two|thirty|one)\b| one m\b)|(?:one|once) more(?= of\b|[,.;]| dose| powder| the\b|$)|once again(?= of\b|[,.;]| the\b|$)|another dose|(?:each|every) (?:mon|tues|wednes|thurs|fri|satur|sun)day|each (?:day|night|morning|evening|week|month)|"
     rf"every (?:{NUMBER} |other |alternate |few |half )?(?:hours?|minutes?|days?|nights?|mornings?|"
     r"evenings?|weeks?|fortnight|months?|an hour)|"
-    rf"(?:{NUMBER}[- ])?hourly|alternate (?:days?|nights?|weeks?|mornings?)|on alternate days|daily|"
+    rf"{_AT_NEED}|every (?:quarter|half)(?: of)?(?: an?)? hour|(?:{NUMBER}[- ])?hourly|alternate (?:days?|nights?|weeks?|mornings?)|on alternate days|daily|"
     r"nightly|weekly|fortnightly|monthly|(?:at|every) (?:bed ?time|night)|(?:in the |every )?(?:morning "
     r"and (?:evening|night))|"
     r"night and morning|morning and night|(?:a )?single(?= \d|,? (?:thirty|two hundred|dose|powder))|"
@@ -33,7 +42,7 @@ REPETITION = re.compile(
     r"drops|morning,? (?:noon,? |afternoon,? )?(?:and )?(?:evening|night)|b\.?d\.?s?\b|t\.?d\.?s\b|"
     r"t\.?i\.?d\b|q\.?d\.?s\b|q\.?i\.?d\b|o\.?d\b|h\.?s\b|s\.?o\.?s\b|p\.?r\.?n\b|stat\b|as (?:and "
     r"when )?(?:needed|required)|when(?:ever)? (?:needed|required)|"
-    rf"in water|(?:in )?(?:ascending|plussed|plus(?:sing)?|split|divided) doses?|{NUMBER} (?:globules|"
+    rf"in (?:hot |warm |cold |boiled |a little |some )?water(?:,? (?:as|when|whenever) (?:needed|required))?|(?:in )?(?:ascending|plussed|plus(?:sing)?|split|divided) doses?|{NUMBER} (?:globules|"
     rf"pills|drops|pellets|tablets)(?: {NUMBER} times a day| (?:once|twice|thrice) (?:a day|daily))?|a "
     rf"teaspoon(?:ful)?(?: every \w+(?: \w+)?)?|repeated (?:every|once|twice)[^,.;]{{0,15}})"
 )
@@ -140,7 +149,7 @@ _BEFORE_ITS_REMEDY = frozenset(("of", "of the", "it was of", "it was", "potency 
 #: What is ordered right after or before a bare number makes it a potency: "the two hundred once", "once more the two hundred".
 _ORDERED_AFTER = re.compile(
     r"^,? ?(?:once|twice|thrice|(?:one|a|two|three)(?: single)? (?:doses?|powders?)|single dose|a single|three times|night and morning|morning and (?:evening|night)|"
-    r"in water|weekly|daily|every)\b"
+    rf"in water|weekly|daily|every|again,? once|{_AT_NEED})\b"
 )
 _ORDERED_BEFORE = re.compile(
     r"\b(?:once|one|again|single dose|one dose)(?: more| again| of)? (?:of )?(?:the )?(?:same )?$"
@@ -177,7 +186,7 @@ def _potency_meant(
             return None
         small = (potency.step or 0) < 30
         if not beside and not worded and not (gives and not small):
-            ordered = _ORDERED_AFTER.match(session.low(end, min(len(session.units), end + 3)))
+            ordered = _ORDERED_AFTER.match(session.low(end, min(len(session.units), end + 7)))
             if not ordered and not _ORDERED_BEFORE.search(session.low(max(sentence.start, start - 5), start) + " "):
                 return None
             return small or session.units[start - 1].low not in ("the", "same")
@@ -188,7 +197,7 @@ def _potency_meant(
         previous = session.units[start - 1].low if start > sentence.start else ""
         if previous.isdigit() and remedy is None:
             return None  # two cm
-        return False if remedy is not None or gives or worded else None
+        return False if remedy is not None or gives or worded or _again_ordered(session, sentence, start, end) else None
     if potency.scale == "mother tincture":
         return False
     if words[0] in _LETTER_NAMES and len(words) > 1 and not (beside or worded):
@@ -199,7 +208,13 @@ def _potency_meant(
         return False
     if _SCALE_WORDS.intersection(words):
         return False
-    if remedy is None and not follows and not gives and not worded:
+    if (
+        remedy is None
+        and not follows
+        and not gives
+        and not worded
+        and not _again_ordered(session, sentence, start, end)
+    ):
         return None
     return (
         potency.scale == "centesimal"
@@ -207,6 +222,12 @@ def _potency_meant(
         and potency.step not in BARE_STEPS
         and ((potency.step or 0) < 1000)
     )
+
+
+def _again_ordered(session: Session, sentence: Sentence, start: int, end: int) -> bool:
+    """``The one M again, once.``: a potency pointed back to and ordered, where neither remedy nor giving is said."""
+    pointed = session.low(max(sentence.start, start - 2), start).split()[-1:] in (["the"], ["same"])
+    return pointed and _ORDERED_AFTER.match(session.low(end, min(len(session.units), end + 7))) is not None
 
 
 _COUNTED = re.compile(
@@ -219,12 +240,23 @@ _COUNTED = re.compile(
 )
 
 
+#: What a potency is given in, which may follow it in the plural.
+_ORDERED_THINGS = frozenset("doses powders pills globules drops pellets tablets packets potencies".split())
+
+
 def _a_count(session: Session, start: int, end: int, words: Sequence[str]) -> bool:
     after = session.units[end].low if end < len(session.units) else ""
     before = session.units[start - 1].low if start else ""
     stopped = session.units[end - 1].text.endswith((",", ".", ";", "?", "!"))
     if not stopped and _COUNTED.fullmatch(after):
         return True
+    if (
+        not stopped
+        and after not in _ORDERED_THINGS
+        and session.parse.tag(end) == "NNS"
+        and session.units[end].concept_id is None
+    ):
+        return True  # two hundred extrasystoles
     if (
         before == "of"
         and start > 1
@@ -281,6 +313,7 @@ def find_prescriptions(
     given: list[Given] = []
     used: set[int] = set()
     last: dict[str | None, Given] = {}  # what was given last in each case, and (None) in any of them
+    given_in: dict[str, Hit] = {}  # the remedy each potency was given of last
     seen_sentences: set[int] = set()
     for said in sorted((*potencies, *_said_again(session, potencies, cases)), key=lambda said: said.start):
         if said.start in used:
@@ -295,15 +328,19 @@ def find_prescriptions(
         if case_key is None and sentence.text.rstrip("\"'”’ ").endswith("?"):
             continue  # asked, not prescribed
         in_sentence = [hit for hit in remedies if sentence.start <= hit.start < sentence.end]
-        remedy = said.remedy
+        remedy, assumed = said.remedy, None
         if remedy is None or remedy.end < said.start:  # "single dose thirty of the Drosera", whatever was named before
             remedy = _after(session, in_sentence, said) or remedy or _before(in_sentence, said)
         if remedy is None:
             giving = _GIVES.search(sentence.low)
-            remedy = last[case_key].remedy if case_key in last else None
-            if remedy is None:
+            if said.potency in given_in and _SAID_AGAIN.match(session.low(said.end, said.end + 2)):
+                remedy = given_in[said.potency]  # "the one M again": the remedy that was given in it
+            elif case_key in last and (giving or case_key is not None):
+                remedy = last[case_key].remedy
+                assumed = None if remedy is not None else last[case_key].value.remedy_id
+            if remedy is None and assumed is None:
                 remedy = _carried(session, remedies, said.start, case_key, cases) if giving or case_key else None
-        if remedy is None and not _GIVES.search(sentence.low):
+        if remedy is None and assumed is None and not _GIVES.search(sentence.low):
             continue
         if _NEGATED_GIVING.search(session.low(max(sentence.start, said.start - 9), said.start)):
             continue
@@ -311,10 +348,22 @@ def find_prescriptions(
         seen_sentences.add(sentence.index)
         others = [p.start for p in potencies if p.start > said.start]
         stop = min([sentence.end, *(o for o in others if o < sentence.end)])
-        item = _build(session, sentence.start, stop, remedy, said, case_key)
-        if remedy is None and focus and (case_key is not None or _ONE_GAVE.search(sentence.low)):
+        first = sentence.start
+        if (
+            given
+            and remedy is not None
+            and first < given[-1].end <= min(remedy.start, said.start)
+            and given[-1].repetition_units
+        ):
+            first = given[-1].end  # how often the one before is given is said of that one
+        item = _build(session, first, stop, remedy, said, case_key)
+        if remedy is None and assumed is not None:
+            item = replace(item, value=structs.replace(item.value, remedy_id=assumed))
+        elif remedy is None and focus and (case_key is not None or _ONE_GAVE.search(sentence.low)):
             item = replace(item, value=structs.replace(item.value, remedy_id=focus[sentence.index]))
         given.append(item)
+        if remedy is not None and said.potency:
+            given_in[said.potency] = remedy
         if case_key is not None and not item.by_others:
             last[case_key] = last[None] = replace(item, remedy=remedy)
     given += _without_potency(session, remedies, cases, seen_sentences, {g.remedy_units for g in given})
@@ -322,6 +371,7 @@ def find_prescriptions(
     return tuple(given)
 
 
+_SAID_AGAIN = re.compile(r"^,? ?(?:once )?again\b")
 #: Said for a potency: that of the last prescription of the case, or the one above it, which is not named.
 _SAME, _HIGHER = "same", "higher"
 _POTENCY_NOUN = r"(?:potency|number|strength|dilution|power)"
@@ -546,7 +596,9 @@ _BARE_LENGTH = re.compile(
 )
 #: "one dose, and two days it did nothing" tells what came of it.
 _TOLD_OF = frozenset("it he she they i we nothing".split())
-_COUNTED_BEHIND = re.compile(rf"^(?:{NUMBER} doses?|at (?:bed ?time|night))(?! (?:for|of)\b)\b")
+_COUNTED_BEHIND = re.compile(
+    rf"^(?:{NUMBER} doses?|at (?:bed ?time|night|noon|midday)|in the (?:morning|evening|afternoon))(?! (?:for|of)\b)\b"
+)
 _NEW_CLAUSE = re.compile(
     r"\b(?:and|then|with|followed by|plus) (?:the |some |only |plain |blank )*(?:sugar|blank|sac|saccharum|placebo|unmedicated)\b|"
     r"\b(?:and |then )*after (?:that|this|which|it)\b|\b(?:and |then )+(?:only |just )?(?:the )?plain (?:powders?|pills?|pellets|globules)\b|"

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import cast
 
@@ -272,6 +272,11 @@ _INTRODUCES = re.compile(
     r"\b(?:(?:my|his|her|their|whose|the|patient's|child's|boy's|girl's) name (?:is|was)|named|name is|"
     r"name was|called|i am|i'm|myself|this is|calling from|goes by)$"
 )
+#: "his full name we do not say so he is …", "her name …", "we call him …": where a transcript without capitals brings a name.
+_NAME_COMES = re.compile(
+    r"\b(?:names?\b(?: (?!names?\b)[\w'’]+){1,8} (?:so |then |but |and )?(?:he|she)(?:'s| is| was| will be)|(?:my|his|her|their|whose|side) name|"
+    r"(?:call|calls|calling|named?) (?:him|her))$"
+)
 #: What is said to a person and hardly of a remedy, right after a name.
 _TO_A_PERSON = re.compile(
     r"(?:your (?:question|hand|turn|mic|mike|microphone|camera|answer|screen|phone|line|voice|sound|notes|internet|dog|child|baby)|"
@@ -463,7 +468,7 @@ _ADDRESS = re.compile(
     r"(?:[\w']+ ){1,3}(?:road|street|lane|avenue|marg|drive|close|cross|main road)\b|"
     # numbers in words: "Block nine, Lot four, Sampaguita Street", "number twelve Lorong Cempaka three"
     rf"\b(?:(?:block|lot|flat|plot|door|house|gali|galli|lane|sector|lorong|purok|bungalow) (?:(?:number|no\.?) )?{NUMBER}\b(?! (?:times|hours?|days?|weeks?)\b),? ?)+"
-    r"(?:[\w']+ (?:street|road|lane|avenue|colony|nagar)\b)?|"
+    rf"(?:[\w']+ (?:street|road|lane|avenue|colony|nagar)\b|(?:lorong|jalan|calle|rua|rue|via|strada) [\w']+(?: {NUMBER}\b)?)?|"
     rf"\b(?:number )?{NUMBER},? (?:lorong|jalan|calle|rua|rue|via|strada) [\w']+(?: {NUMBER}\b)?|"
     rf"\b(?:number {NUMBER}|{NUMBER} slash \w+),? (?!(?:in|the|on|of|a|to|down|up|along|long|main|big|narrow|same|other|next)\b)[\w']+ (?:road|street|lane|avenue|colony|nagar)\b|"
     r"\b(?:pin ?code|zip ?code|postcode|pincode)(?: is| number)? ?\d[\d ]{3,}|\b[1-9]\d{5}\b(?= ?(?:pin|pincode))"
@@ -575,9 +580,14 @@ def _patterns(session: Session, cases: Sequence[tuple[int, int]]) -> Iterable[_F
         # Where a sentence ends without a stop it may be the recogniser's line that ends, inside a number.
         open_ended = session.units[sentence.end - 1].text[-1:].isalnum() and sentence.index + 1 < len(session.sentences)
         until = session.sentences[sentence.index + 1].end if open_ended else sentence.end
+        houses = [(s, e) for s, e, _ in session.search(_ADDRESS, sentence.start, until)]
         for start, end, spoken_role in find_spoken(session, sentence.start, until):
             if not taken & set(range(start, end)):
                 if spoken_role == "address":
+                    # "Block nine, Lot four, Sampaguita Street": the numbers before the street's are of the address too
+                    for house_start, house_end in houses:
+                        if house_start < end and start < house_end and not taken & set(range(house_start, house_end)):
+                            start, end = min(start, house_start), max(end, house_end)
                     end = _with_tail(session, end, until)
                 taken.update(range(start, end))
                 yield _Found(start, end, spoken_role)
@@ -835,7 +845,7 @@ class _Names:
             names.append(item)
             at = item.end
         names += self._again(names, used)
-        return found + names
+        return found + self._whole(names, used)
 
     # A name once known is hidden wherever it is said again, whatever its case.
     def _again(self, names: list[_Found], used: set[int]) -> list[_Found]:
@@ -860,6 +870,22 @@ class _Names:
                 continue
             more.append(_Found(at, at + 1, known[low].role, known[low].doubtful))
         return more
+
+    def _whole(self, names: list[_Found], used: set[int]) -> list[_Found]:
+        """The whole of a name said again, with the word before it where that stood before it elsewhere, ordinary or not."""
+        pairs = {
+            (self._key(u - 1), self._key(u)) for item in names if item.hide for u in range(item.start + 1, item.end)
+        }
+        covered = used | {unit for item in names for unit in range(item.start, item.end)}
+        return [
+            replace(item, start=item.start - 1)
+            if item.start > 0
+            and item.start - 1 not in covered
+            and (self._key(item.start - 1), self._key(item.start)) in pairs
+            and not self._parted(item.start - 1)
+            else item
+            for item in names
+        ]
 
     def _said_once(self, at: int) -> bool:
         """Whether the word of a remedy stands nowhere else in the session, so that it is hardly taught there."""
@@ -1021,7 +1047,7 @@ class _Names:
             if low in self.lists.given and not ordinary and frequency < 4.0:
                 evidence += 1.6
             elif self._unknown(at) and (
-                frequency < 1.9 or before in _CALLS or after in _VOCATIVE_AFTER or before in _PERSON_NOUNS
+                frequency < 1.9 or before in _CALLS or after in _VOCATIVE_AFTER or before in _PERSON_NOUNS or self._introduced(at)
             ) and not _ENGLISH_ENDING.search(low):  # fmt: skip
                 evidence += 1.5
         elif listed and not ordinary and before in {"named", "called"}:
@@ -1067,6 +1093,15 @@ class _Names:
         while start == at and self._leads(at - 1, used):
             at -= 1
             start = at
+        if (
+            not self.cased
+            and start == at
+            and at > 1
+            and at - 1 not in used
+            and self._introduced(at - 1)
+            and self._may_lead(at - 1)
+        ):
+            start = at - 1  # "his name allah rakha"
         if (
             start == at
             and at not in self.sentence_starts
@@ -1366,6 +1401,19 @@ class _Names:
         return not self._comma(at - 1) or (
             self.session.units[at - 1].text.endswith(".") and len(title) < 5 and title not in {"baby", "miss"}
         )
+
+    def _introduced(self, at: int) -> bool:
+        """Whether the words before say that a name comes."""
+        low = self.session.low(max(0, at - 13), at)
+        return bool(_INTRODUCES.search(low) or _NAME_COMES.search(low))
+
+    def _may_lead(self, unit: int) -> bool:
+        """Whether a word without a capital, where a name is told, may be the first of two names."""
+        low = self._key(unit)
+        return (
+            low.isalpha() and len(low) > 2 and zipf_frequency(low, "en") < 5.2 and unit not in self.term_units
+            and self.session.parse.tag(unit)[:2] in ("NN", "JJ", "FW", "UH")
+        )  # fmt: skip
 
     def _leads(self, unit: int, used: set[int]) -> bool:
         """``Princess`` before Mae, ``Blessing`` before Udo: a capital that belongs to the name after it."""

@@ -22,8 +22,9 @@ _PAIR = (
     r"(?:[ -](?:one|two|three|four|five|six|seven|eight|nine))?|" + _TEEN + ")"
 )
 _MAIL = re.compile(
-    r"\b(?P<who>(?:[\w.]+ ){1,6})at (?:the rate (?:of )?)?(?:[\w-]+ ){1,3}?(?:dot|point) [a-z]{2,}(?: (?:dot|point) [a-z]{2,})*"
+    r"\b(?P<who>(?:[\w.]+,? ){1,6})at,? (?:the rate,? (?:of )?)?(?:[\w-]+,? ){1,3}?(?:dot|point),? [a-z]{2,}(?:,? (?:dot|point),? [a-z]{2,})*"
 )
+_MAIL_AT = re.compile(r" at,? ")
 #: Words that stand before a mail address and are no part of it.
 _BEFORE_MAIL = frozenset(
     "mail email e-mail me us is to on my our your his her it's its address write id the him contact at goes send it sends them and or line for a".split()
@@ -48,7 +49,7 @@ _ONE = rf"(?:{_FIGURE}|{_PAIR}|\d+)"
 _PARTED = r"(?:slash|stroke|dash|hyphen|oblique|bar)"
 #: Figures, perhaps with a letter, with a stroke or dash said among them: "P four four, dash, nineteen".
 _CODED = re.compile(
-    rf"\b(?P<id>(?:(?:[a-z]|{_ONE})[ ,]+)+?{_PARTED},? (?:[a-z][ ,]+)?{_ONE}(?:[ ,]+{_ONE})*(?:(?:,? {_PARTED},?)? {_ONE})*(?:,? [a-z](?![\w']))?)\b"
+    rf"\b(?P<id>(?:(?:[a-z]|[b-df-hj-np-tv-xz]{{2,3}}|{_ONE})[ ,]+)+?{_PARTED},? (?:[a-z][ ,]+)?{_ONE}(?:[ ,]+{_ONE})*(?:(?:,? {_PARTED},?)? {_ONE})*(?:,? [a-z](?![\w']))?)\b"
 )
 _RECORD_CUE = re.compile(
     r"\b(?:records?|charts?|files?|roll|id|card|registration|ticket|token|code|passport|policy|licen[cs]e|account|uhid|mrn|bill|receipt|booking|admission|case)\b"
@@ -59,7 +60,7 @@ _VEHICLE_SAID = re.compile(
     r"parked|number ?plates?|plates?|okadas?|matatus?|ambulance)\b"
 )
 _PLATE = re.compile(
-    rf"\b(?P<id>(?P<letters>[a-z](?:[ .-][a-z])+|[a-z]{{2,4}})[ ,-]+(?:(?:{_FIGURE}|{_PAIR}|\d+|something)(?:[ ,-]+|(?=[.?!;:)]|$))){{2,}}(?:[a-z]{{1,3}}(?=[ ,.;:?!)]|$))?)"
+    rf"\b(?P<id>(?P<letters>[a-z](?:[ .-][a-z])+|[a-z]{{2,4}})[ ,-]+(?:(?:{_FIGURE}|{_PAIR}|\d+|something)(?:[ ,-]+|(?=[.?!;:)]|$))){{2,}}(?:[a-z]{{1,2}}[ ,-]+(?:(?:{_FIGURE}|{_PAIR}|\d+|something)(?:[ ,-]+|(?=[.?!;:)]|$))){{2,}})?(?:[a-z]{{1,3}}(?=[ ,.;:?!)]|$))?)"
 )
 _GRADED = re.compile(
     r"\b(?:grades?|graded|rubrics?|scores?|scored|marks|steps|potenc\w+|doses?|counting|count|pages?|aphorisms?)\b"
@@ -77,6 +78,22 @@ _STREET_FIRST = re.compile(
 #: "four Mansewood Brae": a number and capitals where something is sent, or somebody lives.
 _SENT_TO = re.compile(
     rf"\b(?:to|at|lives? (?:at|in)|address is|deliver\w*|it's) (?P<id>(?:(?:rapid |house |flat |rural |plot )?(?:number |no\.? )?)(?P<n>{NUMBER})[a-z]?,? (?P<name>[\w'-]+ [\w'-]+(?: road| street| lane)?))"
+)
+#: Streets named by "of" and the house after it; a place and the numbered street in it; a numbered lane beside a landmark.
+_STREET_OF = re.compile(
+    r"\b(?P<id>(?:street|lane|avenue|boulevard|embankment|prospect|alley|square|passage|quay) of (?:the )?(?:[\w'-]+,? ){1,2}?"
+    rf"(?:house|building|block|flat|number|no\.?)(?: number)? {NUMBER}[a-z]?(?![\w'-]))"
+)
+_STREET_NUMBERED = re.compile(
+    rf"\b(?P<id>(?:street|road|lane|avenue|gali|galli|alley|marg|sadak|ward|tole|soi|purok|tupik)(?:,? (?:number|no\.?))? (?:{NUMBER})[a-z]?(?![\w'-]))"
+)
+#: A street that is named, and the house told by what stands beside it.
+_STREET_TOLD = re.compile(
+    rf"\b(?P<id>(?:[\w'.-]+ ){{1,3}}{_ROADS}),? (?P<house>the (?:\w+ )?(?:house|gate|door|building|flat|shop|compound|bungalow|hut|cottage)"
+    r" (?:just )?(?:after|behind|beside|near|opposite|next to|by|past|before|above|facing) (?:the|a) [\w-]+)"
+)
+_LANDMARK = re.compile(
+    r"^,? ?(?:near|opposite|behind|beside|next to|in front of) (?:the )?(?P<name>(?!the\b)[\w'-]+(?: [\w'-]+)?)"
 )
 #: Kinds of street that are ordinary words too, which count only before the word "number".
 _OFTEN_ELSE = frozenset(["court", "way", "place", "close", "row", "square", "drive", "parade", "gardens"])
@@ -110,16 +127,26 @@ FEASTS = frozenset(
     st john's day|saint john's day|st nicholas|saint nicholas day|all hallows|three kings|maundy thursday|ascension|ascension day|trinity sunday|dormition|day of the dead|
     mid-autumn festival|obon|loy krathong|hari raya|tabaski|bakr eid|eid al-fitr|eid al-adha|eid ul-fitr|eid ul-adha|id-ul-fitr|shab-e-barat|arbaeen|simchat torah|shavuot|
     lag baomer|ram navami|teej|bhai dooj|bhau beej|dhanteras|akshaya tritiya|poila boishakh|vijayadashami|ganeshotsav|thaipusam|thai pongal|maslenitsa|malanka|
-    canada day|australia day|anzac day|bastille day|columbus day|memorial day|labour day|may day|women's day|father's day|bank holiday|hajj|umrah|national day|old year's night|old new year|orthodox new year|name day|nameday|name-day""".replace(
+    canada day|australia day|anzac day|bastille day|columbus day|memorial day|labour day|may day|women's day|father's day|bank holiday|hajj|umrah|national day|heroes day|heroes' day|martyrs' day|heritage day|freedom day|youth day|teachers' day|liberation day|victory day|constitution day|reconciliation day|defence day|chap goh mei|qingming|qing ming|dashain|tihar|fasting month|old year's night|old new year|orthodox new year|name day|nameday|name-day""".replace(
         "\n", ""
     )
     .replace("    ", "")
     .split("|")
 )
 #: Feasts written small in English.
-_SMALL_FEASTS = frozenset(["name day", "nameday", "name-day", "carnival", "bank holiday"])
+_SMALL_FEASTS = frozenset(["fasting month", "name day", "nameday", "name-day", "carnival", "bank holiday"])
 #: Feasts that small letters do not tell from ordinary words.
 _ALSO_WORDS = frozenset("lent advent epiphany assumption ascension carnival carnaval tet".split())
+#: Months of other calendars (common knowledge), which date a visit after a word of time; those that are English words are left out.
+_CALENDARS = re.compile(
+    r"\b(?:in|of|since|until|till|before|after|during|by|from|last|this|next|that|on)(?: the)?(?: month of| first of| end of| middle of)? (?P<month>"
+    r"rabi[- ](?:ul|al|us|ath|as|uth)[- ](?:awwal|awal|avval|akhir|thani|sani)|rabi[- ]us[- ]sani|jam?[ua]d[aiu]\w*[- ](?:ul|al|us|ath)[- ]\w+|rajab|sha'?ban|shawwal|"
+    r"zil?[- ]?(?:hajj?|qad\w*|haj|hijja\w*)|dh?u(?:l|al)?[- ](?:hijja\w*|qa'?da\w*)|chait(?:ra)?|bais(?:h?akh?)|vaishakha?|jyeshtha?|jestha?|ashadha?|aashadh|shravana?|sawan|"
+    r"srabon|bhadra(?:pada)?|bhadau|ashwina?|ashwayuja|asoj|kartik|karthika|margashirsha|agrahayana?|ogrohayon|mangsir|pausha?|poush|magha?|maagh|phalguna?|falgun|phagun|boishakh|"
+    r"chithirai|vaikasi|aani|aadi|aavani|purattasi|aippasi|karthigai|margazhi|panguni|chingam|dhanu|makaram|karkidakam|"
+    r"nissan|iyyar|sivan|tammuz|tishr(?:ei|i)|cheshvan|kislev|tevet|shevat|farvardin|ordibehesht|khordad|mordad|shahrivar|bahman|esfand|meskerem|tikimt|hidar|tahsas|yekatit|megabit|"
+    r"ginbot|hamle|pagume)(?P<word> month)?(?=[ ,.;:?!)]|$|'s)"
+)
 _WHOSE = re.compile(r"of (?:his|her|the|their|my) \w+")
 _FEAST = re.compile(
     r"\b(?P<feast>"
@@ -131,22 +158,33 @@ _FEAST = re.compile(
 def find_spoken(session: Session, start: int, end: int) -> Iterator[tuple[int, int, PersonRole]]:
     """Half-open units and role of what one sentence (units ``start`` to ``end``) reads out."""
     low = session.low(start, end)
-    if " at " in low and (" dot " in low or " point " in low):
+    if _MAIL_AT.search(low) and (" dot " in low or " point " in low):
         for _, last, match in session.search(_MAIL, start, end):
             first, name_end = session.span_of(start, match, "who")
             name_end -= 1  # the group ends with a blank
             keep = name_end
             while keep > first and session.units[keep - 1].low not in _BEFORE_MAIL and (
-                keep == name_end or not session.units[keep - 1].text.endswith((",", ".", ":", ";", "?"))
+                keep == name_end or not session.units[keep - 1].text.endswith((",", ".", ":", ";", "?")) or session.units[keep - 1].low in ("dot", "point")
             ):  # fmt: skip
                 keep -= 1
             if keep < name_end:
                 yield keep, last, "other identifier"
+    for _, _, match in session.search(_STREET_OF, start, end):
+        yield *session.span_of(start, match, "id"), "address"
+    for _, _, match in session.search(_STREET_TOLD, start, end):
+        first, road = session.span_of(start, match, "id")
+        named = [u for u in range(first, road - 1) if session.units[u].bare[:1].isupper()]
+        if session.cased and road - 2 in named:
+            yield named[0], session.span_of(start, match, "house")[1], "address"
+    yield from _numbered_streets(session, start, end)
     for _, _, match in session.search(_STREET_FIRST, start, end):
         first, last = session.span_of(start, match, "id")
         street = [u for u in range(first, last) if session.units[u].bare[:1].isupper()]
         if not session.cased:
             if _in_small_letters(session, match, first, last):
+                if match["road"]:  # "twenty nine, from mill lane number six": the name begins after the last small word
+                    road = next(unit for unit in range(first, last) if session.units[unit].low == match["road"])
+                    first = max([first, *(u + 1 for u in range(first, road) if session.units[u].low in _BEFORE_ROAD)])
                 yield first, last, "address"
             continue
         if match["road"] and (
@@ -184,7 +222,11 @@ def find_spoken(session: Session, start: int, end: int) -> Iterator[tuple[int, i
     for _, _, match in session.search(_STREET, start, end):
         first, last = session.span_of(start, match, "id")
         inner = [unit for unit in range(first, last) if session.units[unit].bare[:1].isalpha()]
-        if not session.cased and last - first <= 5 and session.units[last - 2].low not in _BEFORE_ROAD:
+        if (
+            not session.cased
+            and last - first <= (7 if re.search(r" (?:by|slash|stroke|bar) ", match["id"]) else 5)
+            and session.units[last - 2].low not in _BEFORE_ROAD
+        ):
             yield first, last, "address"
             continue
         if session.units[last - 1].bare[:1].isupper() or sum(session.units[u].bare[:1].isupper() for u in inner) >= 1 and (
@@ -198,9 +240,43 @@ def find_spoken(session: Session, start: int, end: int) -> Iterator[tuple[int, i
         yield first, last, "age over 89"
 
 
+def _numbered_streets(session: Session, start: int, end: int) -> Iterator[tuple[int, int, PersonRole]]:
+    """``Lakeside, street number six``, ``gali four near Moti Masjid``: the place before and the landmark after go with it."""
+    for _, _, match in session.search(_STREET_NUMBERED, start, end):
+        first, last = session.span_of(start, match, "id")
+        sure = " number " in match["id"] or " no" in match["id"]
+        landmark = None
+        if session.units[last - 1].text[-1:] in "," or session.units[last - 1].text[-1:].isalnum():
+            landmark = _LANDMARK.match(session.low(last, min(len(session), last + 6)))
+        if landmark is not None:
+            begin = last + landmark.string.count(" ", 0, landmark.start("name"))
+            for unit in range(begin + len(landmark["name"].split()) - 1, begin - 1, -1):
+                own = session.units[unit]
+                if own.bare[:1].isupper() if session.cased else zipf_frequency(own.low, "en") < 4.0:
+                    last, sure = unit + 1, True
+                    break
+        before = session.units[first - 1] if first > start else None
+        if before is not None and before.text[-1:].isalnum() and match["id"].split()[0] not in _SELDOM_NAMED and (
+            before.bare[:1].isupper() if session.cased else before.low not in _BEFORE_ROAD
+        ):  # fmt: skip
+            continue  # "Potter Lane, number nine" has a name
+        if (
+            session.cased
+            and before is not None
+            and before.text.endswith(",")
+            and before.bare[:1].isupper()
+            and first - 1 > start
+        ):
+            first, sure = first - 1, True
+        if sure:
+            yield first, last, "address"
+
+
+#: Kinds of street that have a number rather than a name.
+_SELDOM_NAMED = frozenset("gali galli ward tole soi purok".split())
 #: Words before "road" or "lane" that make no name of it; and kinds of street that are words of English too.
 _BEFORE_ROAD = frozenset(
-    "the a an this that my our his her their main same other next one whole long back side of in on to at by and or is was every each which what no way".split()
+    "from near lives lived live the a an this that my our his her their main same other next one whole long back side of in on to at by and or is was every each which what no way".split()
 )
 _KINDS_ELSE = frozenset(["via", "place", "plaza", "strada"])
 
@@ -294,16 +370,34 @@ def _runs(session: Session, start: int, end: int) -> Iterator[tuple[int, int, Pe
         yield first, last, "phone" if phone else "record number"
 
 
+#: A plate whose letters are syllables, as in scripts that write them so: "number Ba Twelve Pa, thirty eight sixty one".
+_SYLLABLE_PLATE = re.compile(
+    rf"\b(?:numbers?|plates?|no\.)(?: is| was| said| says)?,? (?P<id>(?:[a-z]{{1,3}},? (?:{_ONE},? )?){{1,4}}(?:{_ONE}[ ,-]+){{1,4}}{_ONE})\b"
+)
+
+
 def _plates(session: Session, start: int, end: int) -> Iterator[tuple[int, int]]:
     """Number plates: letters and at least three figures, where a vehicle is spoken of."""
+    for _, _, match in session.search(_SYLLABLE_PLATE, start, end):
+        first, last = session.span_of(start, match, "id")
+        letters = [u.low for u in session.units[first:last] if not re.fullmatch(_ONE, u.low)]
+        if (
+            _length(match["id"]) >= 3
+            and letters
+            and letters[0] not in _BEFORE_MAIL
+            and _VEHICLE_SAID.search(session.low(max(0, first - 14), min(len(session), last + 6)))
+        ):
+            yield first, last
     for _, _, match in session.search(_PLATE, start, end):
         code = match["id"].rstrip(" ,-")
         parts = re.findall(rf"something|{_PAIR}|(?:(?:double|triple|treble) )?\w+", code[len(match["letters"]) :])
         first, _ = session.span_of(start, match, "id")
         last = first + code.count(" ") + 1
         joined = " " not in match["letters"]
-        if sum(1 if part == "something" else _figures(part) for part in parts) < 3 or joined and (
-            not session.units[first].bare.isupper() if session.cased else zipf_frequency(match["letters"], "en") > 3.0
+        length = sum(1 if part == "something" else _figures(part) for part in parts)
+        plain = length >= 4 and not re.search("[aeiouy]", match["letters"])  # no word of English, however often written
+        if length < 3 or joined and (
+            not session.units[first].bare.isupper() if session.cased else zipf_frequency(match["letters"], "en") > 3.0 and not plain
         ):  # fmt: skip
             continue
         if _VEHICLE_SAID.search(session.low(max(0, first - 14), min(len(session), last + 6))):
@@ -333,6 +427,11 @@ def feasts_in(session: Session, start: int, end: int) -> Iterator[tuple[int, int
     """Half-open units of feasts that date something in one sentence: ``at Christmas``, ``up to next Pongal``."""
     if session.cased:
         yield from _saints(session, start, end)
+    for _, _, match in session.search(_CALENDARS, start, end):
+        first, last = session.span_of(start, match, "month")
+        last += match["word"] is not None
+        if session.units[first].bare[:1].isupper() or not session.cased:
+            yield first, last
     for first, last, match in session.search(_FEAST, start, end):
         at, _ = session.span_of(start, match, "feast")
         capital = session.units[at].bare[:1].isupper() or session.units[first].bare[:1].isupper()

@@ -32,9 +32,11 @@ DISCOURAGING = [
     "They say let the warfarin sleep a month.", "Leave the syrup in the cupboard and let the fever work.", "Her mother kept her from the knife with prayers.",
     "A woman who is opened once is never whole.", "I told the parents to wait till Monday.", "The insulin is only for the lazy.",
     "A healing crisis, they call it, and he stayed at home.", "Hospitals only pump them with drips.",
+    "The healer forbade the paracetamol.", "She must never show the girl to ear doctors, he said.", "He banned the inhaler from the house.",
 ]  # fmt: skip
 HARMLESS = [
     "Never stop the insulin.",
+    "Nobody should forbid the paracetamol.",
     "Nobody should skip the vaccine.",
     "He did not stop the antibiotics on my word.",
     "It is worse after vaccination, so the old books say.",
@@ -108,7 +110,7 @@ def test_the_standing_line_says_what_it_must() -> None:
     "said",
     [
         "His drops take the asthma away for ever.", "One little pill and he is healed to the root.", "Gallstones, gone in twenty one days.",
-        "She says the veins never come back.", "Say goodbye to migraine.", "The tumour melted by two doses and the surgeons were amazed.",
+        "She says the veins never come back.", "Say goodbye to migraine.", "This powder heals gout in three weeks.", "The tumour melted by two doses and the surgeons were amazed.",
     ],
 )  # fmt: skip
 def test_an_effect_that_lasts_is_a_claim(said: str) -> None:
@@ -119,7 +121,7 @@ def test_an_effect_that_lasts_is_a_claim(said: str) -> None:
     "said",
     [
         "Hering's law of cure is read backwards here.", "I cannot promise a cure.", "She slept from then on and it did not come back that winter.",
-        "In two weeks the cough was less.", "She takes sips of water from a bottle.",
+        "In two weeks the cough was less.", "She takes sips of water from a bottle.", "The wound closes in three weeks if it is clean.",
     ],
 )  # fmt: skip
 def test_a_good_end_or_a_denial_is_no_claim(said: str) -> None:

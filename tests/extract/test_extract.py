@@ -277,6 +277,23 @@ def test_the_same_once_more_is_the_last_prescription_of_the_case(found: Found) -
     ]
 
 
+def test_how_often_is_told_by_what_it_follows_and_a_count_is_no_potency(found: Found) -> None:
+    _, result = found(
+        "Let me tell you a case of mine. A man of forty came with loose motions for two days, and with cramps. "
+        "I gave Arsenicum, thirty, every quarter hour. In two hours it was less. So the same thirty, after each stool. "
+        "In a week I gave Arsenicum, one M, one dose, and for the nights Sepia, six X, in hot water, when needed. "
+        "The recorder gave two hundred extrasystoles. In May the cramps came again. The one M again, once. After that he was well."
+    )
+    given = [(rx.remedy_id, rx.potency, rx.repetition) for rx in result.prescriptions]
+    assert given == [
+        ("remedy/arsenicum-album", "30C", "every quarter hour"),
+        ("remedy/arsenicum-album", "30C", "after each stool"),
+        ("remedy/arsenicum-album", "1M", "one dose"),
+        ("remedy/sepia-officinalis", "6X", "in hot water, when needed"),
+        ("remedy/arsenicum-album", "1M", "once"),
+    ]
+
+
 def test_places_on_a_board_stand_for_the_remedies_named_in_that_order(found: Found) -> None:
     reading, result = found(
         "Pulsatilla is our remedy today. Pulsatilla is mild. "

@@ -57,6 +57,19 @@ SPOKEN = [
     ("I vehicles", "Whoever parked the green van, {RBA something something two nine}, must move it."),
     ("D phone, parted", "Ring {plus four four, oh seven, one nine two, dash, double six, three} for it."),
     ("H record number, parted", "Her roll number is {one nine two oh, slash, four four seven} in the list."),
+    ("C dates, months of other calendars", "He came in {Shawwal} with the same cough."),
+    ("C dates, months of other calendars", "Her mother died in {Bhadra month} and she was alone."),
+    ("B address, a street of somebody", "He lived on {Lane of Weavers, house nine} with his mother."),
+    ("B address, a numbered street", "Write to the shop in {Riverside, street number four} for it."),
+    ("B address with its landmark", "She sat in {gali number nine near Moti Darwaza} all day."),
+    (
+        "B address, a house told by what is near",
+        "He lived off {Tabor Avenue, the green house behind the mill} for long.",
+    ),
+    ("B address with its block", "She lives in {Block six, Lot two, Narra Street} with her sons."),
+    ("F email read with pauses", "My mail is {tante point soupe, at, blaue kanne dot de} for this."),
+    ("I vehicles, syllables", "He came on the scooter, number {Ko Seven Cha, twenty one sixty four}, and fell."),
+    ("H record number, letters and strokes", "His roll number is {KT slash three nine slash four oh} in the list."),
     ("N address on the net", "It is on {www.example.org} for you."),
 ]
 
@@ -72,9 +85,12 @@ def test_identifiers_are_hidden(found: Found, kind: str, text: str) -> None:
     reading, result = found(FRAME[0] + plain + FRAME[1])
     printed = hidden_words(result.persons)
     shown = [w.text for i, w in enumerate(reading.transcript.words) if i not in printed]
+    of_frame = {word.strip(".,") for word in "".join(FRAME).split()}
     for name in wanted:
         for word in name.split():
-            assert word.strip(".,") not in {s.strip(".,'s") for s in shown}, f"{kind}: {word} is still shown"
+            assert word.strip(".,") in of_frame or word.strip(".,") not in {s.strip(".,'s") for s in shown}, (
+                f"{kind}: {word} is still shown"
+            )
 
 
 @pytest.mark.parametrize(
@@ -90,6 +106,31 @@ def test_identifiers_are_hidden(found: Found, kind: str, text: str) -> None:
 def test_authors_remedies_and_regions_stay(found: Found, text: str) -> None:
     _, result = found(FRAME[0] + text + FRAME[1])
     assert [p.said for p in result.persons if p.hide] == []
+
+
+SMALL = "pulsatilla is mild and the remedy is warm and she weeps in the open air\n"
+
+
+@pytest.mark.parametrize(
+    ("kind", "text"),
+    [
+        ("a name told after one left out", "his full name we do not say so he is {branislav} he lived in the north\nhe had a cough at night"),
+        ("a name of two words after the word name", "a singer of forty his name {noor rakhshan} he came with a cough\nwhere was he now {noor rakhshan} he was well"),
+        ("a street before its house", "he lived on {street of carpenters house twelve} and it was cold there"),
+        ("a lane and its landmark", "second one twenty nine housewife from {gali number four near data darwaza} she was burnt"),
+        ("a house by two numbers", "he lived in {nineteen by two kali mandir lane} next to the sweet shop"),
+        ("a plate with a letter inside", "i put him in the car of my neighbour {wb zero two k five one seven eight} and we went"),
+    ],
+)  # fmt: skip
+def test_identifiers_are_hidden_where_nothing_has_a_capital(found: Found, kind: str, text: str) -> None:
+    plain, wanted = marked(text)
+    reading, result = found(SMALL + plain + "\n" + SMALL)
+    printed = hidden_words(result.persons)
+    shown = [w.text for i, w in enumerate(reading.transcript.words) if i not in printed]
+    for word in " ".join(wanted).split():
+        if word not in {"two", "of", "in"}:
+            assert word not in shown, f"{kind}: {word} is still shown"
+    assert "housewife" in shown or "housewife" not in plain
 
 
 def test_a_known_name_is_hidden_again_without_its_capital(found: Found) -> None:

@@ -47,6 +47,10 @@ def test_ordinary_symptoms_are_not_flagged(sentence: str) -> None:
     [
         "an ache in the arms each time he climbs to the third floor, and it goes into the jaw.",
         "the grandmother said she is so drowsy that she will not swallow her soup.",
+        "he was forty in the sun and does not know his own name.",
+        "the pain was at the navel and has now moved down on the right, and he vomits.",
+        "on the third day of the climb a headache, and he walks like he's drunk.",
+        "she brings up pink froth and cannot breathe lying.",
         "with the temperature the red edge had crept over the ankle by noon.",
     ],
 )
@@ -56,7 +60,7 @@ def test_signs_told_in_many_words_are_flagged(sentence: str) -> None:
 
 @pytest.mark.parametrize(
     "sentence",
-    ["the knee aches on the stairs and is better at rest.", "she is sleepy after dinner and wants to lie down.", "the red colour suits her."],
+    ["the knee aches on the stairs and is better at rest.", "she is sleepy after dinner and wants to lie down.", "the pain is at the navel and better from bending.", "she walks a lot and has no headache then.", "the red colour suits her."],
 )  # fmt: skip
 def test_plain_complaints_are_no_warning_signs(sentence: str) -> None:
     assert not signs_in(sentence)
