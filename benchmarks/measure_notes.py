@@ -39,40 +39,11 @@ DESCRIPTION = "study notes on gold sessions: parts, cases, points, prescriptions
 GOLD = Path(__file__).parent / "data" / "gold"
 #: Lectures spoken by synthetic voices, as the packaged recogniser heard them, with the time of each line.
 SPOKEN = Path(__file__).parent / "data" / "dev"
-#: Sets of sessions in the order printed; those of ``DEVELOPMENT`` may be looked at. A sealed set is named in SETS only.
-SETS = (
-    "dev",
-    "dev2",
-    "dev3",
-    "dev4",
-    "dev5",
-    "dev6",
-    "dev8",
-    "dev12",
-    "dev13",
-    "dev14",
-    "dev15",
-    "dev16",
-    "dev17",
-    "dev18",
-    "sealed6",
-)
+#: Sets of sessions that may be looked at, in the order printed.
 DEVELOPMENT = (
-    "dev",
-    "dev2",
-    "dev3",
-    "dev4",
-    "dev5",
-    "dev6",
-    "dev8",
-    "dev12",
-    "dev13",
-    "dev14",
-    "dev15",
-    "dev16",
-    "dev17",
-    "dev18",
-)
+    "dev", *(f"dev{number}" for number in (2, 3, 4, 5, 6, 8, *range(12, 19))),
+)  # fmt: skip
+SETS = (*DEVELOPMENT, "sealed6")
 WORDS_PER_MINUTE = 140
 
 KINDS = {
