@@ -82,11 +82,12 @@ CURRENT_VERSION = len(MIGRATIONS)
 
 def migrate(connection: sqlite3.Connection) -> None:
     """Bring the store to the present version, or raise StoreError and change nothing."""
+    # The tables first: another process may be making the store, and puts its mark on it together with them.
+    tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
     version = int(connection.execute("PRAGMA user_version").fetchone()[0])
     application = int(connection.execute("PRAGMA application_id").fetchone()[0])
     if version == CURRENT_VERSION and application == APPLICATION_ID:
         return
-    tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
     if tables and application != APPLICATION_ID:
         raise StoreError("this file is a database of another program; name a course folder made by Notesmith")
     if version > CURRENT_VERSION:

@@ -6,6 +6,7 @@ import contextlib
 import hashlib
 import shutil
 import sqlite3
+import time
 import zlib
 from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
@@ -48,6 +49,19 @@ def _unpack(body: bytes, of: type[T]) -> T:
         raise StoreError(f"a record of the store is damaged ({error}); run 'notesmith verify' on the course") from error
 
 
+def _write_ahead(connection: sqlite3.Connection) -> None:
+    """SQLite does not wait for another that changes the journal of a new store at the same moment, so we do."""
+    until = time.monotonic() + BUSY_WAIT_MS / 1000
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode = WAL")
+            return
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode != sqlite3.SQLITE_BUSY or time.monotonic() > until:
+                raise
+        time.sleep(0.01)
+
+
 class Store:
     """One connection to a course's store; use it as a context manager, one for each thread.
 
@@ -62,7 +76,7 @@ class Store:
         with translated(path):
             self.connection = sqlite3.connect(path, isolation_level=None, timeout=BUSY_WAIT_MS / 1000)
             try:
-                self.connection.execute("PRAGMA journal_mode = WAL")
+                _write_ahead(self.connection)
                 self.connection.execute("PRAGMA synchronous = FULL")  # a power cut may lose nothing committed
                 self.connection.execute("PRAGMA foreign_keys = ON")
                 self.connection.execute("PRAGMA cache_size = -16000")  # KiB, for searches of long courses

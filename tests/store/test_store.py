@@ -86,6 +86,25 @@ def test_a_transaction_is_all_or_nothing(store):
     assert store.lectures() == ()
 
 
+def test_many_may_begin_a_store_at_the_same_moment(tmp_path):
+    failed = []
+
+    def begin(path):
+        try:
+            with Store(path):
+                pass
+        except StoreError as error:
+            failed.append(error)
+
+    for number in range(20):
+        threads = [threading.Thread(target=begin, args=(tmp_path / f"{number}.db",)) for _ in range(4)]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+    assert not failed
+
+
 def test_two_threads_write_at_once_and_nothing_is_lost(tmp_path):
     def write(who):
         with Store(tmp_path / "course.db") as mine:
