@@ -138,7 +138,7 @@ def _widened(r: WordRange) -> WordRange:
 def _where_unsure(lecture: Labelled, words: WordRange, concept_id: str) -> bool:
     """Whether a term whose bounds are unsure was said there, to a word: lists of terms are mostly so."""
     return any(
-        i == concept_id and words.overlaps(r) and r.start - 1 <= words.start and words.end <= r.end + 1
+        i == concept_id and words.overlaps(r) and (wide := _widened(r)).start <= words.start and words.end <= wide.end
         for r, i in lecture.unsure
     )
 

@@ -8,9 +8,9 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 from rapidfuzz import fuzz
-from rapidfuzz.distance import JaroWinkler, LCSseq, Levenshtein
+from rapidfuzz.distance import JaroWinkler, LCSseq, Levenshtein, Postfix
 
-from notesmith.correct.candidates import Candidate, HeardWord, letter_phones
+from notesmith.correct.candidates import Candidate, HeardWord, lettered
 from notesmith.correct.evidence import folded
 from notesmith.correct.forms import FormTable
 from notesmith.correct.index import skeleton
@@ -34,8 +34,7 @@ def alike_rows(words: Sequence[HeardWord], table: FormTable, candidates: Sequenc
         heard = " ".join(word.plain for word in inside)
         row[:-2] = (*_letters(heard, form.label.casefold()), *_phones(one.phones, form.phones))
         row[-2] = one.distance / max(1, len(form.phones))
-        lettered = "".join(letter_phones(word.plain) if word.odd else word.phones for word in inside)
-        read.append(lettered[:MAX_PHONES] or one.phones)
+        read.append(lettered(inside)[:MAX_PHONES] or one.phones)
     forms = np.array([one.form for one in candidates])
     index = table.index
     rows[:, -1] = index.costs.many(encode_all(read), index.codes[forms]) / np.maximum(1, index.lengths[forms])
@@ -45,14 +44,10 @@ def alike_rows(words: Sequence[HeardWord], table: FormTable, candidates: Sequenc
 @lru_cache(maxsize=50_000)
 def _letters(heard: str, label: str) -> tuple[float, ...]:
     plain, wanted = heard.replace(" ", ""), label.replace(" ", "")
-    same = 0
-    for a, b in zip(reversed(plain), reversed(wanted), strict=False):
-        if a != b:
-            break
-        same += 1
     return (
         JaroWinkler.similarity(plain, wanted), Levenshtein.normalized_similarity(plain, wanted),
-        fuzz.partial_ratio(plain, wanted), JaroWinkler.similarity(folded(heard), folded(label)), same / len(wanted),
+        fuzz.partial_ratio(plain, wanted), JaroWinkler.similarity(folded(heard), folded(label)),
+        Postfix.similarity(plain, wanted) / len(wanted),
     )  # fmt: skip
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
 
 import msgspec
@@ -11,6 +11,7 @@ from rapidfuzz.distance import DamerauLevenshtein
 from wordfreq import zipf_frequency
 
 from notesmith.correct.forms import FormTable
+from notesmith.correct.index import Floats, FormIndex, Ints
 from notesmith.sounds import pronounce_text
 from notesmith.sounds.latin import read_by_letters
 from notesmith.transcript import Transcript, WordRange, sounding
@@ -21,7 +22,7 @@ MAX_HEARD_PHONES = 36
 MAX_ORDINARY = 3  # ordinary words in a stretch that has an odd one
 # wordfreq's Zipf scale: 3 is once in a million words. Rarer words are odd in a lecture unless the vocabulary has them.
 ODD_ZIPF = 3.0
-KEEP = 5
+KEEP, PRIOR_WORTH = 5, 1.2  # terms of a stretch; what a tenfold commonness is worth in distance
 MAX_EVERYDAY = 3
 COMMONEST_ZIPF = (6.0, 5.5)  # of two and of three words
 # Distances up to which forms are considered, in all and for each phone: the likeliest few, and beyond that the likeliest.
@@ -265,6 +266,11 @@ def letter_phones(plain: str) -> str:
     return "".join(read_by_letters(word) for word in plain.split())
 
 
+def lettered(words: Sequence[HeardWord]) -> str:
+    """The phones of words, the odd ones read by their letters."""
+    return "".join(letter_phones(word.plain) if word.odd else word.phones for word in words)
+
+
 def candidates(
     table: FormTable,
     transcript: Transcript,
@@ -278,19 +284,19 @@ def candidates(
     for _, r, everyday in stretches:
         inside = words[r.start : r.end]
         said = "".join(w.phones for w in inside)
-        lettered = said if everyday else "".join(letter_phones(w.plain) if w.odd else w.phones for w in inside)
-        readings.append((said, lettered or said))
+        readings.append((said, (said if everyday else lettered(inside)) or said))
     odd = {p for (_, _, everyday), pair in zip(stretches, readings, strict=True) if not everyday for p in pair}
     plain = {p for (_, _, everyday), (p, _) in zip(stretches, readings, strict=True) if everyday}
     if not len(table):
         return []
     index = table.index
-    near_odd = index.nearest([p for p in odd if len(p) > 1], keep=14, groups=96, rough=32)
+    near_odd = nearest_of_all(index, [p for p in odd if len(p) > 1])
     near_plain = index.nearest([p for p in plain if len(p) > 1], keep=6, groups=48, rough=24, core_only=True)
     covered = words_of(right)
     found: list[Candidate] = []
     for (segment_id, r, everyday), pair in zip(stretches, readings, strict=True):
         near = near_plain if everyday else near_odd
+        reach, far_reach = (NEAR_EVERYDAY, FAR_EVERYDAY) if everyday else (NEAR, FAR)
         best: dict[str, tuple[int, float]] = {}
         for phones in dict.fromkeys(pair):
             if phones not in near:
@@ -298,7 +304,7 @@ def candidates(
             for form, distance in zip(*(values.tolist() for values in near[phones]), strict=True):
                 one = table.forms[form]
                 size = max(len(pair[0]), len(one.phones))
-                if not _within(distance, size, FAR_EVERYDAY if everyday else FAR):
+                if not _within(distance, size, far_reach):
                     continue
                 if one.concept_id not in best or distance < best[one.concept_id][1]:
                     best[one.concept_id] = (form, distance)
@@ -309,16 +315,24 @@ def candidates(
                 # The rest are ordinary words: they must sound like the rest of the term.
                 loose = sum(len(words[i].phones) for i in range(r.start, r.end) if i not in covered)
                 best = {c: b for c, b in best.items() if b[1] <= 0.5 + 2.6 * loose}
-        order = sorted(best.values(), key=lambda b: (b[1] - 1.2 * table.forms[b[0]].prior, b[0]))[:KEEP]
-        near_reach = NEAR_EVERYDAY if everyday else NEAR
         found += [
             Candidate(segment_id, r, everyday, pair[0], form, distance, rank)
-            for rank, (form, distance) in enumerate(order)
+            for rank, (form, distance) in enumerate(likeliest(best.values(), table))
             if rank == 0
             or (rank == 1 and len(r) == 1)
-            or _within(distance, max(len(pair[0]), len(table.forms[form].phones)), near_reach)
+            or _within(distance, max(len(pair[0]), len(table.forms[form].phones)), reach)
         ]
     return found
+
+
+def nearest_of_all(index: FormIndex, heard: Sequence[str]) -> dict[str, tuple[Ints, Floats]]:
+    """For each string of phones the forms nearest to it, out of all."""
+    return index.nearest(heard, keep=14, groups=96, rough=32)
+
+
+def likeliest(found: Iterable[tuple[int, float]], table: FormTable) -> list[tuple[int, float]]:
+    """Of forms with their distances those to be kept, the likeliest by sound and commonness first."""
+    return sorted(found, key=lambda one: (one[1] - PRIOR_WORTH * table.forms[one[0]].prior, one[0]))[:KEEP]
 
 
 def _within(distance: float, size: int, reach: tuple[float, float]) -> bool:

@@ -16,7 +16,7 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from notesmith.correct.candidates import Candidate, HeardWord, only_edges
+from notesmith.correct.candidates import Candidate, HeardWord, likeliest, nearest_of_all, only_edges
 from notesmith.correct.evidence import Session
 from notesmith.correct.forms import FormTable
 from notesmith.correct.gather import TOO_SHORT_LABEL, runs_of_words, subject_candidates
@@ -36,7 +36,6 @@ FARTHEST = 40.0  # nats; what fits worse tells no more
 NEAR, NEAR_SMALL = 1.05, 0.9  # distance a phone up to which what was heard may be a term
 NEAR_FIRST = 1.4  # the same for the likeliest
 NEAR_SUBJECT = 1.4  # the same for what the session speaks of: a word's edges are not heard to the phone
-KEPT, PRIOR_WORTH = 5, 1.2  # terms of a run of words; what a tenfold commonness is worth in distance
 SPOKEN_OF = 0.8  # probability summed over a session from which a concept is one of its subjects
 MOST_SUBJECTS = 60
 BATCH = 4000
@@ -200,19 +199,16 @@ def _near(
         for segment_id, r, phones in runs_of_words(reheard, session, frozen)
         if ear.at(r.start) is not None
     ]
-    near = table.index.nearest([phones for _, _, phones in runs], keep=14, groups=96, rough=32)
+    near = nearest_of_all(table.index, [phones for _, _, phones in runs])
     for segment_id, r, phones in runs:
         small = only_edges(session.words[r.start : r.end])
-        best: dict[str, tuple[float, int]] = {}
-        for form, distance in zip(*(values.tolist() for values in near[phones]), strict=True):
+        best: dict[str, tuple[int, float]] = {}
+        for form, distance in zip(*(values.tolist() for values in near[phones]), strict=True):  # nearest first
             one = table.forms[form]
             if distance <= (NEAR_SMALL if small else NEAR_FIRST) * max(len(phones), len(one.phones)):
-                best[one.concept_id] = min(best.get(one.concept_id, (distance, form)), (distance, form))
+                best.setdefault(one.concept_id, (form, distance))
         everyday = not any(word.odd for word in session.words[r.start : r.end])
-        order = sorted(
-            best.values(), key=lambda found: (found[0] - PRIOR_WORTH * table.forms[found[1]].prior, found[1])
-        )
-        for rank, (distance, form) in enumerate(order[:KEPT]):
+        for rank, (form, distance) in enumerate(likeliest(best.values(), table)):
             if rank == 0 or distance <= NEAR * max(len(phones), len(table.forms[form].phones)):
                 yield Candidate(segment_id, r, everyday, phones, form, distance, 0)
 

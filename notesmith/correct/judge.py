@@ -17,6 +17,7 @@ from importlib import resources
 import msgspec
 import numpy as np
 from numpy.typing import NDArray
+from rapidfuzz.distance import Prefix
 
 from notesmith.correct.alike import ALIKE, alike_rows
 from notesmith.correct.evidence import FEATURES, NEAR_TERMS, Session
@@ -163,12 +164,7 @@ def _spoken_of(session: Session, concepts: Sequence[str], shares: Sequence[float
 def _letters_alike(heard: str, label: str) -> float:
     """Share of first letters in common, from the start: garbles keep the beginning of a word most often."""
     plain = "".join(c for c in label.casefold() if c.isalpha())
-    count = 0
-    for a, b in zip(heard.casefold(), plain, strict=False):
-        if a != b:
-            break
-        count += 1
-    return count / max(1, len(plain))
+    return Prefix.similarity(heard.casefold(), plain) / max(1, len(plain))
 
 
 def _odds(share: float) -> float:

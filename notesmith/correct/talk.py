@@ -22,7 +22,7 @@ from wordfreq import zipf_frequency
 
 from notesmith.correct.candidates import HeardWord
 from notesmith.vocabulary import Vocabulary
-from notesmith.vocabulary.expand import STOP_WORDS, stem, stems_of
+from notesmith.vocabulary.expand import stems_of
 
 Floats = NDArray[np.float32]
 NEAR, WIDE = 10.0, 45.0  # words after which what a word tells has faded to a third
@@ -83,7 +83,7 @@ class Talk:
         last: dict[str, int] = {}
         before = ""
         for place, word in enumerate(words):
-            for one in (stem(part) for part in word.plain.split() if part not in STOP_WORDS):
+            for one in stems_of(word.plain):
                 for token in (one, f"{before} {one}"):
                     if token in self._known.tokens:
                         if place - last.get(token, -AGAIN) >= AGAIN:

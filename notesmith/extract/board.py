@@ -31,18 +31,9 @@ _PLACES = re.compile(
     rf"(?P<ours>ours|our (?:man|fellow|lady|patient|remedy|one|girl|gentleman|friend)|this (?:gentleman|one|fellow|remedy)|here (?=it|he|she|the)))\b"
 )
 _NUMBERS = {
-    "first": 0,
-    "one": 0,
-    "1": 0,
-    "second": 1,
-    "two": 1,
-    "2": 1,
-    "third": 2,
-    "three": 2,
-    "3": 2,
-    "fourth": 3,
-    "four": 3,
-    "4": 3,
+    word: place
+    for place, words in enumerate(("first one 1", "second two 2", "third three 3", "fourth four 4"))
+    for word in words.split()
 }
 _BEGINS = re.compile(
     r"(?<!in )(?<!of )(?<!for )(?<!what )(?<!than )(?<!like )(?<!with )(?<!is )\b(?:the|number|this) (?:first|second|third|last|middle|one|two|three|former|latter|other)(?: one| finger| fellow)? "
@@ -107,7 +98,7 @@ def _told_by_place(
     spoken: list[str] = []  # the remedies spoken of, the latest last
     silent = 0
     last = first
-    others: set[str] = set()
+    others = False  # whether "ours" or "the other" was said
     counts = Counter(hit.concept_id for hits in hits_of.values() for hit in hits if hit.concept_id in board)
     most = max(board, key=lambda remedy: (counts[remedy], remedy))
     for index in range(first, min(len(looks), first + _LONGEST)):
@@ -117,7 +108,7 @@ def _told_by_place(
             break
         named = {hit.concept_id for hit in hits_of.get(index, ()) if hit.concept_id.startswith("remedy/")}
         placed = list(_PLACES.finditer(low))
-        counted = {_NUMBERS.get(match["nth"] or match["count"] or match["bare"] or "", 9) for match in placed} - {9}
+        counted = {place for match in placed if (place := _counted(match)) is not None}
         counted |= {len(board) - 1 if match["edge"] in ("last", "latter") else 0 for match in placed if match["edge"]}
         if not placed and not named & set(board):
             silent += 1
@@ -127,7 +118,7 @@ def _told_by_place(
             silent = 0
         if placed:
             last = index
-        others |= {match[0] for match in placed if match["other"] or match["ours"]}
+        others = others or any(match["other"] or match["ours"] for match in placed)
         if relates(low) or len(named) > 1:
             spoken += [one for one in board if one in named]
             continue  # names enough to be cut by them
@@ -140,7 +131,7 @@ def _told_by_place(
     # "He is better after a short nap." may go on once more; then something else begins.
     return (
         {at: own for at, own in found.items() if at <= last + 1}
-        if places and len(places) + bool(others) >= _LEAST_PLACES
+        if places and len(places) + others >= _LEAST_PLACES
         else {}
     )
 
@@ -206,5 +197,10 @@ def _whose(
         return board[-1]
     if match["edge"] in ("former", "latter"):
         return board[match["edge"] == "latter"]
-    place = _NUMBERS.get(match["nth"] or match["count"] or match["bare"] or "", len(board))
-    return board[place] if place < len(board) else None
+    place = _counted(match)
+    return board[place] if place is not None and place < len(board) else None
+
+
+def _counted(match: re.Match[str]) -> int | None:
+    """The place a number names, from 0."""
+    return _NUMBERS.get(match["nth"] or match["count"] or match["bare"])

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from notesmith.annotations import Caution, CautionKind
 from notesmith.extract import learned
-from notesmith.extract.cures import cure_places
+from notesmith.extract.cures import cure_claimed
 from notesmith.extract.discouraging import discouraging_places, keeps_others_away, warns_of_stopping
 from notesmith.extract.prescriptions import Given, Said
 from notesmith.extract.sentences import Look
@@ -95,7 +95,7 @@ def find_cautions(
             add(
                 "urgent condition", f"Mentions {MAY_BE_URGENT.name}.", MAY_BE_URGENT.advice, MAY_BE_URGENT.source, sentence.start, sentence.end
             )  # fmt: skip
-        for match in cure_places(low):
+        if (match := cure_claimed(low)) is not None:
             add("claim of cure", "A cure or lasting effect is stated without published proof.",
 
                     "A case told in class is not evidence of effect; no condition has been found with "

@@ -84,7 +84,7 @@ _DENIED = re.compile(
 )
 
 
-def cure_places(low: str) -> tuple[re.Match[str], ...]:
-    """The words of a lower-case sentence that claim a cure: one place, or none where the sentence denies it."""
+def cure_claimed(low: str) -> re.Match[str] | None:
+    """The first words of a lower-case sentence that claim a cure; None where it claims none or denies it."""
     match = CURES.search(low)
-    return () if match is None or _DENIED.search(low) else (match,)
+    return None if match is None or _DENIED.search(low) else match

@@ -186,8 +186,9 @@ def _potency_meant(
             return None
         small = (potency.step or 0) < 30
         if not beside and not worded and not (gives and not small):
-            ordered = _ORDERED_AFTER.match(session.low(end, min(len(session.units), end + 7)))
-            if not ordered and not _ORDERED_BEFORE.search(session.low(max(sentence.start, start - 5), start) + " "):
+            if not _ordered_after(session, end) and not _ORDERED_BEFORE.search(
+                session.low(max(sentence.start, start - 5), start) + " "
+            ):
                 return None
             return small or session.units[start - 1].low not in ("the", "same")
         return small
@@ -227,7 +228,12 @@ def _potency_meant(
 def _again_ordered(session: Session, sentence: Sentence, start: int, end: int) -> bool:
     """``The one M again, once.``: a potency pointed back to and ordered, where neither remedy nor giving is said."""
     pointed = session.low(max(sentence.start, start - 2), start).split()[-1:] in (["the"], ["same"])
-    return pointed and _ORDERED_AFTER.match(session.low(end, min(len(session.units), end + 7))) is not None
+    return pointed and _ordered_after(session, end)
+
+
+def _ordered_after(session: Session, end: int) -> bool:
+    """Whether it is said right behind how it is to be taken."""
+    return _ORDERED_AFTER.match(session.low(end, min(len(session.units), end + 7))) is not None
 
 
 _COUNTED = re.compile(

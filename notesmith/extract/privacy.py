@@ -580,12 +580,11 @@ def _patterns(session: Session, cases: Sequence[tuple[int, int]]) -> Iterable[_F
         # Where a sentence ends without a stop it may be the recogniser's line that ends, inside a number.
         open_ended = session.units[sentence.end - 1].text[-1:].isalnum() and sentence.index + 1 < len(session.sentences)
         until = session.sentences[sentence.index + 1].end if open_ended else sentence.end
-        houses = [(s, e) for s, e, _ in session.search(_ADDRESS, sentence.start, until)]
         for start, end, spoken_role in find_spoken(session, sentence.start, until):
             if not taken & set(range(start, end)):
                 if spoken_role == "address":
                     # "Block nine, Lot four, Sampaguita Street": the numbers before the street's are of the address too
-                    for house_start, house_end in houses:
+                    for house_start, house_end, _ in session.search(_ADDRESS, sentence.start, until):
                         if house_start < end and start < house_end and not taken & set(range(house_start, house_end)):
                             start, end = min(start, house_start), max(end, house_end)
                     end = _with_tail(session, end, until)

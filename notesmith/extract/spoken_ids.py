@@ -169,16 +169,14 @@ def find_spoken(session: Session, start: int, end: int) -> Iterator[tuple[int, i
                 keep -= 1
             if keep < name_end:
                 yield keep, last, "other identifier"
-    for _, _, match in session.search(_STREET_OF, start, end):
-        yield *session.span_of(start, match, "id"), "address"
-    for _, _, match in session.search(_STREET_TOLD, start, end):
-        first, road = session.span_of(start, match, "id")
+    for first, last, _ in _identifiers(session, _STREET_OF, start, end):
+        yield first, last, "address"
+    for first, road, match in _identifiers(session, _STREET_TOLD, start, end):
         named = [u for u in range(first, road - 1) if session.units[u].bare[:1].isupper()]
         if session.cased and road - 2 in named:
             yield named[0], session.span_of(start, match, "house")[1], "address"
     yield from _numbered_streets(session, start, end)
-    for _, _, match in session.search(_STREET_FIRST, start, end):
-        first, last = session.span_of(start, match, "id")
+    for first, last, match in _identifiers(session, _STREET_FIRST, start, end):
         street = [u for u in range(first, last) if session.units[u].bare[:1].isupper()]
         if not session.cased:
             if _in_small_letters(session, match, first, last):
@@ -194,8 +192,7 @@ def find_spoken(session: Session, start: int, end: int) -> Iterator[tuple[int, i
         if street:
             # The words before the name are no part of it: "of Mill Lane, six" leaves "of" behind.
             yield first if match["kind"] else street[0], last, "address"
-    for _, _, match in session.search(_SENT_TO, start, end):
-        first, last = session.span_of(start, match, "id")
+    for first, last, match in _identifiers(session, _SENT_TO, start, end):
         name, _ = session.span_of(start, match, "name")
         if all(
             session.units[unit].bare[:1].isupper() and session.units[unit].concept_id is None
@@ -206,21 +203,18 @@ def find_spoken(session: Session, start: int, end: int) -> Iterator[tuple[int, i
         yield first, last, "record number"
     for first, last, role in _runs(session, start, end):
         yield first, last, role
-    for _, _, match in session.search(_CODED, start, end):
-        first, last = session.span_of(start, match, "id")
+    for first, last, match in _identifiers(session, _CODED, start, end):
         near = session.low(max(start, first - 5), min(end, last + 2))
         if _length(match["id"]) >= 3 and not _GRADED.search(near) and not _MEASURES.search(near):
             yield first, last, "record number"
-    for _, _, match in session.search(_CODE, start, end):
+    for first, _, match in _identifiers(session, _CODE, start, end):
         code = match["id"].strip(" ,-")
         figures = re.findall(rf"{_PAIR}|{_DIGIT}", code)
         length = sum(len(f) if f.isdigit() else 2 if re.fullmatch(_PAIR, f) else 1 for f in figures)
         spoken = [f for f in figures if not f.isdigit()]
         if length >= 3 and spoken and len(figures) >= 2:
-            first, _ = session.span_of(start, match, "id")
             yield first, first + code.count(" ") + 1, "record number"
-    for _, _, match in session.search(_STREET, start, end):
-        first, last = session.span_of(start, match, "id")
+    for first, last, match in _identifiers(session, _STREET, start, end):
         inner = [unit for unit in range(first, last) if session.units[unit].bare[:1].isalpha()]
         if (
             not session.cased
@@ -240,10 +234,17 @@ def find_spoken(session: Session, start: int, end: int) -> Iterator[tuple[int, i
         yield first, last, "age over 89"
 
 
+def _identifiers(
+    session: Session, pattern: re.Pattern[str], start: int, end: int
+) -> Iterator[tuple[int, int, re.Match[str]]]:
+    """The matches of a pattern, with the units of what is to be hidden, its group ``id``."""
+    for _, _, match in session.search(pattern, start, end):
+        yield *session.span_of(start, match, "id"), match
+
+
 def _numbered_streets(session: Session, start: int, end: int) -> Iterator[tuple[int, int, PersonRole]]:
     """``Lakeside, street number six``, ``gali four near Moti Masjid``: the place before and the landmark after go with it."""
-    for _, _, match in session.search(_STREET_NUMBERED, start, end):
-        first, last = session.span_of(start, match, "id")
+    for first, last, match in _identifiers(session, _STREET_NUMBERED, start, end):
         sure = " number " in match["id"] or " no" in match["id"]
         landmark = None
         if session.units[last - 1].text[-1:] in "," or session.units[last - 1].text[-1:].isalnum():
@@ -337,7 +338,7 @@ def _figures(part: str) -> int:
 
 def _runs(session: Session, start: int, end: int) -> Iterator[tuple[int, int, PersonRole]]:
     """Six figures or more read out one by one, however they are parted; no potencies and no counting aloud."""
-    for _, _, match in session.search(_RUN, start, end):
+    for first, last, match in _identifiers(session, _RUN, start, end):
         parts = re.findall(rf"{_PAIR}|(?:double |triple |treble )?\w+", match["id"])
         values, length, single = [], 0, 0
         for part in parts:
@@ -355,9 +356,7 @@ def _runs(session: Session, start: int, end: int) -> Iterator[tuple[int, int, Pe
         spoken = sum(not part.isdigit() for part in parts)
         if length < 6 or single < 4 or not spoken or values == sorted(values) or values == sorted(values, reverse=True):
             continue
-        before = session.low(
-            max(start, session.span_of(start, match, "id")[0] - 6), session.span_of(start, match, "id")[0]
-        )
+        before = session.low(max(start, first - 6), first)
         phone = (
             match["id"].startswith("plus")
             or _PHONE_SAID.search(before)
@@ -366,7 +365,6 @@ def _runs(session: Session, start: int, end: int) -> Iterator[tuple[int, int, Pe
         )
         if _GRADED.search(before):
             continue
-        first, last = session.span_of(start, match, "id")
         yield first, last, "phone" if phone else "record number"
 
 
@@ -376,22 +374,24 @@ _SYLLABLE_PLATE = re.compile(
 )
 
 
+def _near_a_vehicle(session: Session, first: int, last: int) -> bool:
+    return _VEHICLE_SAID.search(session.low(max(0, first - 14), min(len(session), last + 6))) is not None
+
+
 def _plates(session: Session, start: int, end: int) -> Iterator[tuple[int, int]]:
     """Number plates: letters and at least three figures, where a vehicle is spoken of."""
-    for _, _, match in session.search(_SYLLABLE_PLATE, start, end):
-        first, last = session.span_of(start, match, "id")
+    for first, last, match in _identifiers(session, _SYLLABLE_PLATE, start, end):
         letters = [u.low for u in session.units[first:last] if not re.fullmatch(_ONE, u.low)]
         if (
             _length(match["id"]) >= 3
             and letters
             and letters[0] not in _BEFORE_MAIL
-            and _VEHICLE_SAID.search(session.low(max(0, first - 14), min(len(session), last + 6)))
+            and _near_a_vehicle(session, first, last)
         ):
             yield first, last
-    for _, _, match in session.search(_PLATE, start, end):
+    for first, _, match in _identifiers(session, _PLATE, start, end):
         code = match["id"].rstrip(" ,-")
         parts = re.findall(rf"something|{_PAIR}|(?:(?:double|triple|treble) )?\w+", code[len(match["letters"]) :])
-        first, _ = session.span_of(start, match, "id")
         last = first + code.count(" ") + 1
         joined = " " not in match["letters"]
         length = sum(1 if part == "something" else _figures(part) for part in parts)
@@ -400,7 +400,7 @@ def _plates(session: Session, start: int, end: int) -> Iterator[tuple[int, int]]
             not session.units[first].bare.isupper() if session.cased else zipf_frequency(match["letters"], "en") > 3.0 and not plain
         ):  # fmt: skip
             continue
-        if _VEHICLE_SAID.search(session.low(max(0, first - 14), min(len(session), last + 6))):
+        if _near_a_vehicle(session, first, last):
             yield first - (first > start and session.units[first - 1].low == "the"), last
 
 

@@ -10,7 +10,7 @@ import pytest
 from notesmith.annotations import Extraction
 from notesmith.extract import STANDING_LINE
 from notesmith.extract.cautions import _against_care
-from notesmith.extract.cures import cure_places
+from notesmith.extract.cures import cure_claimed
 from notesmith.extract.session import Sentence, Session
 from notesmith.reading import Reading
 
@@ -114,7 +114,7 @@ def test_the_standing_line_says_what_it_must() -> None:
     ],
 )  # fmt: skip
 def test_an_effect_that_lasts_is_a_claim(said: str) -> None:
-    assert cure_places(said.lower())
+    assert cure_claimed(said.lower())
 
 
 @pytest.mark.parametrize(
@@ -125,4 +125,4 @@ def test_an_effect_that_lasts_is_a_claim(said: str) -> None:
     ],
 )  # fmt: skip
 def test_a_good_end_or_a_denial_is_no_claim(said: str) -> None:
-    assert not cure_places(said.lower())
+    assert not cure_claimed(said.lower())

@@ -264,13 +264,18 @@ def test_without_capitals_a_remedy_named_like_a_country_is_known_by_what_stands_
     assert [p.remedy_id for p in extraction.prescriptions] == ["remedy/china-officinalis"]
 
 
+def prescribed(found: Found, said: str) -> list[tuple[str | None, str | None, str | None]]:
+    _, result = found(said)
+    return [(rx.remedy_id, rx.potency, rx.repetition) for rx in result.prescriptions]
+
+
 def test_the_same_once_more_is_the_last_prescription_of_the_case(found: Found) -> None:
-    _, result = found(
+    given = prescribed(
+        found,
         "Let me tell you a case of mine. A woman of forty came with headache for two years, worse in the evening. "
         "I gave Sepia, two hundred, one dose. After a month the headache was less. Then in spring it came back, and I gave the same, once more. "
-        "After that she was well."
+        "After that she was well.",
     )
-    given = [(rx.remedy_id, rx.potency, rx.repetition) for rx in result.prescriptions]
     assert given == [
         ("remedy/sepia-officinalis", "200C", "one dose"),
         ("remedy/sepia-officinalis", "200C", "once more"),
@@ -278,13 +283,13 @@ def test_the_same_once_more_is_the_last_prescription_of_the_case(found: Found) -
 
 
 def test_how_often_is_told_by_what_it_follows_and_a_count_is_no_potency(found: Found) -> None:
-    _, result = found(
+    given = prescribed(
+        found,
         "Let me tell you a case of mine. A man of forty came with loose motions for two days, and with cramps. "
         "I gave Arsenicum, thirty, every quarter hour. In two hours it was less. So the same thirty, after each stool. "
         "In a week I gave Arsenicum, one M, one dose, and for the nights Sepia, six X, in hot water, when needed. "
-        "The recorder gave two hundred extrasystoles. In May the cramps came again. The one M again, once. After that he was well."
+        "The recorder gave two hundred extrasystoles. In May the cramps came again. The one M again, once. After that he was well.",
     )
-    given = [(rx.remedy_id, rx.potency, rx.repetition) for rx in result.prescriptions]
     assert given == [
         ("remedy/arsenicum-album", "30C", "every quarter hour"),
         ("remedy/arsenicum-album", "30C", "after each stool"),
