@@ -101,7 +101,7 @@ class Running:
         """Kill it, start it, and open it in the page."""
         self.kill()
         self.start()
-        page.goto(self.address)
+        visit(page, self.address)
         page.errors.clear()  # the page rightly complained that nobody answered
 
 
@@ -124,18 +124,24 @@ def drop_file(page: Any, path: Path, selector: str) -> None:
 
 
 def visit(page: Any, address: str) -> None:
-    """Go to a page, though the one before loads itself anew at that very moment because its work has just ended."""
-    try:
-        page.goto(address)
-    except Exception as error:
-        if "interrupted by another navigation" not in str(error):
-            raise
-        page.goto(address)
+    """Go to a page, though the one before may load itself anew at that very moment because its work has just ended.
+
+    The browser then gives up one of the two journeys, and says so in one of two ways.
+    """
+    for last in (False, False, True):
+        try:
+            page.goto(address)
+            return
+        except Exception as error:
+            if last or not any(
+                told in str(error) for told in ("interrupted by another navigation", "net::ERR_ABORTED")
+            ):
+                raise
 
 
 def settle_all(page: Any, base: str, path: str, key: str, limit: int = 40) -> int:
     """Press one key until nothing is left; returns how often."""
-    page.goto(base + path)
+    visit(page, base + path)
     pressed = 0
     while page.locator(f"[data-key={key}]").count() and pressed < limit:
         before = page.locator("#heard").inner_text() + page.locator(".place").inner_text()

@@ -19,7 +19,7 @@ from notesmith.recording import clip
 from notesmith.samples import samples_dir
 from notesmith.transcript import TimeSpan
 
-from .driving import Running, Viewing, wait_for
+from .driving import Running, Viewing, visit, wait_for
 
 pytestmark = [pytest.mark.browser, pytest.mark.model]
 
@@ -68,7 +68,7 @@ def heard_whole(running: Running) -> bool:
 
 def settle_with_kills(running: Running, page: Any, path: str, key: str) -> int:
     """Press a key until the page has nothing left; the program is killed after the first decision."""
-    page.goto(running.base + path)
+    visit(page, running.base + path)
     pressed = 0
     while page.locator(f"[data-key={key}]").count() and path in page.url:
         with page.expect_navigation():
@@ -77,7 +77,7 @@ def settle_with_kills(running: Running, page: Any, path: str, key: str) -> int:
         assert page.locator("[role=alert]").count() == 0, page.locator("main").inner_text()
         if pressed == 1:
             running.again(page)
-            page.goto(running.base + path)
+            visit(page, running.base + path)
         assert pressed < 30
     return pressed
 
@@ -92,7 +92,7 @@ def test_from_sound_to_a_moment_found_and_played(running: Running, page: Any, re
             running.kill()
         route.continue_()
 
-    page.goto(running.address)
+    visit(page, running.address)
     page.route("**/uploads/*", kill_after_first)
     page.set_input_files("#files", str(recording))
     wait_for(lambda: (page.wait_for_timeout(50), running.process.poll() is not None)[1])
@@ -119,9 +119,9 @@ def test_from_sound_to_a_moment_found_and_played(running: Running, page: Any, re
         assert SAID in " ".join(word.text for word in heard.transcript.words).replace(",", "").lower()
 
     # ---- words, by keys; where the tool doubts nothing, what it restored by itself is looked through
-    page.goto(running.base + "/words")
+    visit(page, running.base + "/words")
     queue = "/words" if page.locator("mark").count() else "/words?show=restored"
-    page.goto(running.base + queue)
+    visit(page, running.base + queue)
     page.keyboard.press("p")  # it plays by itself; the key stops it and plays again
     page.keyboard.press("p")
     page.wait_for_function(
@@ -133,12 +133,12 @@ def test_from_sound_to_a_moment_found_and_played(running: Running, page: Any, re
     decided = settle_with_kills(running, page, queue, "a")
 
     # ---- names: what is open is confirmed, and one that was said is hidden by a person; killed between the two
-    page.goto(running.base + "/names")
+    visit(page, running.base + "/names")
     if page.locator("[data-key=c]").count():
         with page.expect_navigation():
             page.keyboard.press("c")
     running.again(page)
-    page.goto(running.base + "/names")
+    visit(page, running.base + "/names")
     page.locator("summary").last.focus()
     page.keyboard.press("Enter")
     change = page.get_by_role("button", name=re.compile(f"(Hide|Show) {NAME}"))
@@ -147,7 +147,7 @@ def test_from_sound_to_a_moment_found_and_played(running: Running, page: Any, re
         change.focus()
         with page.expect_navigation():
             page.keyboard.press("Enter")
-        page.goto(running.base + "/names")
+        visit(page, running.base + "/names")
         page.locator("summary").last.focus()
         page.keyboard.press("Enter")
     change = page.get_by_role("button", name=f"Hide {name}")
@@ -157,7 +157,7 @@ def test_from_sound_to_a_moment_found_and_played(running: Running, page: Any, re
     decided += settle_with_kills(running, page, "/potencies", "a")
 
     # ---- publish; killed while it is being built
-    page.goto(running.base + "/publish")
+    visit(page, running.base + "/publish")
     assert page.locator("li.blocks").all_inner_texts() == []
     with page.expect_navigation():
         page.keyboard.press("p")
@@ -180,7 +180,7 @@ def test_from_sound_to_a_moment_found_and_played(running: Running, page: Any, re
             assert name.lower() not in file.read_text(encoding="utf-8").lower(), file
     viewing = Viewing(running.course)
     try:
-        page.goto(f"http://127.0.0.1:{viewing.port}/index.html")
+        visit(page, f"http://127.0.0.1:{viewing.port}/index.html")
         viewing.again()
         page.get_by_label("Find a moment").fill(SAID)
         page.keyboard.press("Enter")

@@ -33,39 +33,39 @@ pytestmark = pytest.mark.browser
 def test_from_file_to_site_with_the_keyboard_and_a_kill(running: Running, page: Any, tmp_path: Path) -> None:
     talk = tmp_path / "2026-04-06 Kali bichromicum.vtt"
     talk.write_text(TALK)
-    page.goto(running.address)
+    visit(page, running.address)
     assert "key=" not in page.url  # the secret does not stay in the address
     page.set_input_files("#files", str(talk))
     page.wait_for_selector("text=has arrived")
 
     running.kill()  # in the middle of the work
     running.start()
-    page.goto(running.address)
+    visit(page, running.address)
     page.errors.clear()  # the page rightly complained that nobody answered
     page.wait_for_selector("li[data-state=finished]")
 
     # Words, with keys alone; the first decision is undone and made again. What the tool is sure of changes with its
     # rules, so where it proposes nothing here, what it restored without asking is looked through.
-    page.goto(running.base + "/words")
+    visit(page, running.base + "/words")
     queue = "/words" if page.locator("mark").count() else "/words?show=restored"
-    page.goto(running.base + queue)
+    visit(page, running.base + queue)
     assert page.locator("mark").first.inner_text()
     with page.expect_navigation():
         page.keyboard.press("a")
     with page.expect_navigation():
         page.keyboard.press("u")
     pressed = 2 + settle_all(page, running.base, queue, "a") + settle_all(page, running.base, "/words", "a")
-    page.goto(running.base + "/words")
+    visit(page, running.base + "/words")
     assert "Every doubtful word is settled" in page.content()
     page.wait_for_selector("text=Your decisions are applied.")  # in the background
 
     pressed += settle_all(page, running.base, "/words", "a")
-    page.goto(running.base + "/names")
+    visit(page, running.base + "/names")
     if page.locator("[data-key=c]").count():
         with page.expect_navigation():
             page.keyboard.press("c")
     pressed += settle_all(page, running.base, "/potencies", "a")
-    page.goto(running.base + "/publish")
+    visit(page, running.base + "/publish")
     assert page.locator("li.blocks").all_inner_texts() == []
     preview, site = running.course.folder / ".preview", running.course.site
     for key, kind in (("v", "preview"), ("p", "publish")):
@@ -94,12 +94,12 @@ def files_in(folder: Path) -> dict[str, bytes]:
 def test_other_term_and_new_term_without_the_mouse(running: Running, page: Any, tmp_path: Path) -> None:
     talk = tmp_path / "talk.vtt"
     talk.write_text(TALK)
-    page.goto(running.address)
+    visit(page, running.address)
     page.set_input_files("#files", str(talk))
     page.wait_for_selector("li[data-state=finished]")
-    page.goto(running.base + "/words")
+    visit(page, running.base + "/words")
     if not page.locator("[data-key=o]").count():
-        page.goto(running.base + "/words?show=restored")
+        visit(page, running.base + "/words?show=restored")
     page.keyboard.press("o")
     page.keyboard.type("lycopod")
     page.wait_for_selector("#choices button")
@@ -109,7 +109,7 @@ def test_other_term_and_new_term_without_the_mouse(running: Running, page: Any, 
         page.keyboard.press("Enter")
     with running.course.open_store() as store:
         assert store.verdicts()[-1].verdict.concept_id == "remedy/lycopodium-clavatum"  # type: ignore[union-attr]
-    page.goto(running.base + "/words?show=restored")
+    visit(page, running.base + "/words?show=restored")
     page.keyboard.press("n")
     page.keyboard.type("Zonkium testans")
     with page.expect_navigation():
@@ -124,7 +124,7 @@ def test_a_file_that_is_dropped_arrives_wherever_it_is_let_go(
 ) -> None:
     talk = tmp_path / "2026-04-06 Dropped.vtt"
     talk.write_text(TALK)
-    page.goto(running.address)
+    visit(page, running.address)
     drop_file(page, talk, place)
     page.wait_for_selector("text=2026-04-06 Dropped.vtt has arrived")
     page.wait_for_selector("li[data-state=finished]")
@@ -137,7 +137,7 @@ def test_a_file_that_is_dropped_arrives_wherever_it_is_let_go(
 
 def test_a_folder_that_is_dropped_is_told(running: Running, page: Any, tmp_path: Path) -> None:
     (tmp_path / "tapes").mkdir()
-    page.goto(running.address)
+    visit(page, running.address)
     drop_file(page, tmp_path / "tapes", "#drop")
     page.wait_for_selector("text=tapes is a folder")
     assert page.errors == []

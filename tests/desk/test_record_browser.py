@@ -15,7 +15,7 @@ from notesmith.samples import samples_dir
 from notesmith.store.jobs import jobs
 from notesmith.transcript import TimeSpan, sounding
 
-from .driving import ARGUMENTS, CHROMIUM, PATIENCE_MS, Running, missing, wait_for
+from .driving import ARGUMENTS, CHROMIUM, PATIENCE_MS, Running, missing, visit, wait_for
 
 pytestmark = pytest.mark.browser
 
@@ -80,7 +80,7 @@ def test_record_pause_end_by_keys_and_what_was_said_is_heard(
     running: Running, open_page: Callable[..., Any], tmp_path: Path
 ) -> None:
     page = open_page(speech(tmp_path / "voice.wav"))
-    page.goto(running.address)
+    visit(page, running.address)
     with page.expect_navigation(url="**/record"):
         page.get_by_role("link", name="Record with the microphone").click()
     page.keyboard.press("s")
@@ -111,8 +111,8 @@ def test_killed_while_recording_the_recording_so_far_is_there(
     running: Running, open_page: Callable[..., Any], tmp_path: Path
 ) -> None:
     page = open_page(speech(tmp_path / "voice.wav"))
-    page.goto(running.address)
-    page.goto(running.base + "/record")
+    visit(page, running.address)
+    visit(page, running.base + "/record")
     page.fill("#record-title", "Thuja by night")
     page.click("#record-start")
     wait_for(lambda: page.inner_text("#record-time") >= "0:07")
@@ -127,7 +127,7 @@ def test_killed_while_recording_the_recording_so_far_is_there(
         page.click("#record-file")
     assert seconds_in(Path(download.value.path())) >= spoken - 0.5
     running.start()
-    page.goto(running.address)
+    visit(page, running.address)
     assert "Thuja by night" in page.inner_text("#jobs")
     page.get_by_role("button", name="End it and use what there is").click()
     wait_for(lambda: _state(running) != "receiving")
@@ -135,8 +135,8 @@ def test_killed_while_recording_the_recording_so_far_is_there(
 
 def test_ended_from_another_page_the_recording_page_says_so(running: Running, open_page: Callable[..., Any]) -> None:
     page = open_page()
-    page.goto(running.address)
-    page.goto(running.base + "/record")
+    visit(page, running.address)
+    visit(page, running.base + "/record")
     page.click("#record-start")
     wait_for(lambda: part_of(running).is_file() and part_of(running).stat().st_size > 1000)
     other = page.context.new_page()
@@ -155,8 +155,8 @@ def test_no_microphone_or_no_permission_is_said_in_words(
 ) -> None:
     """The errors of getUserMedia by their names in the W3C's Media Capture and Streams."""
     page = open_page(allowed=name != "NotAllowedError")
-    page.goto(running.address)
-    page.goto(running.base + "/record")
+    visit(page, running.address)
+    visit(page, running.base + "/record")
     if name == "NotFoundError":
         page.evaluate(
             "(name) => { navigator.mediaDevices.getUserMedia = async () => { throw new DOMException('', name); }; }",
@@ -171,10 +171,10 @@ def test_no_microphone_or_no_permission_is_said_in_words(
 
 def test_another_page_of_the_desk_gets_no_microphone(running: Running, open_page: Callable[..., Any]) -> None:
     page = open_page()
-    page.goto(running.address)
+    visit(page, running.address)
     ask = "() => navigator.mediaDevices.getUserMedia({ audio: true }).then(() => 'given', (error) => error.name)"
     assert page.evaluate(ask) == "NotAllowedError"
-    page.goto(running.base + "/record")
+    visit(page, running.base + "/record")
     assert page.evaluate(ask) == "given"
 
 
