@@ -126,17 +126,20 @@ def drop_file(page: Any, path: Path, selector: str) -> None:
 def visit(page: Any, address: str) -> None:
     """Go to a page, though the one before may load itself anew at that very moment because its work has just ended.
 
-    The browser then gives up one of the two journeys, and says so in one of two ways.
+    The browser then gives up one of the two journeys, and says so in one of two ways or not at all.
     """
-    for last in (False, False, True):
+    given_up = ("interrupted by another navigation", "net::ERR_ABORTED")
+    for last in (False, False, False, True):
         try:
-            page.goto(address)
-            return
+            answer = page.goto(address)
+            page.wait_for_timeout(50)
+            if answer is not None and page.url.partition("#")[0] == answer.url:
+                return
         except Exception as error:
-            if last or not any(
-                told in str(error) for told in ("interrupted by another navigation", "net::ERR_ABORTED")
-            ):
+            if last or not any(told in str(error) for told in given_up):
                 raise
+        page.wait_for_timeout(200)  # let the other journey end; a second one at once would meet it again
+    raise AssertionError(f"the browser stays at {page.url} instead of {address}")
 
 
 def settle_all(page: Any, base: str, path: str, key: str, limit: int = 40) -> int:

@@ -213,9 +213,12 @@
   // When the last job is done, the page below the list is out of date.
   const isBusy = () => document.querySelector("[data-busy]")?.dataset.busy === "yes";
   let busy = isBusy();
+  let leaving = false;  // a link just followed must not lose to the page loading itself anew
+  addEventListener("beforeunload", () => { leaving = true; });
+  addEventListener("pageshow", () => { leaving = false; });
   document.body.addEventListener("htmx:afterSettle", () => {
     const now = isBusy();
-    if (busy && !now) { scrollTo(0, 0); location.reload(); }  // what to do next stands at the top
+    if (busy && !now && !leaving) { scrollTo(0, 0); location.reload(); }  // what to do next stands at the top
     busy = now;
   });
 })();
