@@ -166,7 +166,8 @@ class Prescription(msgspec.Struct, frozen=True):
     """A prescription as stated; ``None`` where a thing was not said.
 
     ``potency`` is normalised (``30C``, ``1M``, ``LM1``), ``potency_said`` is as said. ``doubtful`` when the
-    number may be misheard or could be something else.
+    number may be misheard or could be something else. ``remedy_said`` are the words said in the place of the remedy
+    where they name none that is known: then ``remedy_id`` is None, since another remedy may be meant than the last.
     """
 
     remedy_id: str | None
@@ -179,6 +180,7 @@ class Prescription(msgspec.Struct, frozen=True):
     time: TimeSpan
     case_key: str | None = None
     doubtful: bool = False
+    remedy_said: str | None = None
 
 
 class Question(msgspec.Struct, frozen=True):

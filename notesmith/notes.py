@@ -311,9 +311,11 @@ class _Writer:
                 for value in (rx.potency, rx.potency_said, rx.repetition, rx.duration, rx.stated_for)
             ]
             context = titles.get(rx.case_key or "", "teaching") + (" (doubtful)" if rx.doubtful else "")
+            remedy = self.label(rx.remedy_id)
+            if rx.remedy_said:
+                remedy = f"not recognised (heard: {self.say(rx.remedy_said, rx.words)})"
             lines.append(
-                f"| {self.at(rx.time)} | {cell(self.label(rx.remedy_id))} | {' | '.join(said)} |"
-                f" {context}{self.flags(rx.words)} |"
+                f"| {self.at(rx.time)} | {cell(remedy)} | {' | '.join(said)} | {context}{self.flags(rx.words)} |"
             )
         return Section("prescriptions", "Prescriptions as stated", "\n".join(lines))
 

@@ -17,9 +17,10 @@ from numpy.typing import NDArray
 from notesmith.correct.candidates import EDGE_WORDS, Candidate
 from notesmith.correct.evidence import Evidences, Session, Support, first_support, support_of
 from notesmith.correct.field import marginals
-from notesmith.correct.forms import FormTable
+from notesmith.correct.forms import Form, FormTable
 from notesmith.correct.judge import COLUMNS, Verdicts, rows_of, worth_judging
 from notesmith.correct.weigh import Weights
+from notesmith.sounds.phones import VOWELS
 
 APPLY = 0.9  # on the folds left out 97 of 100 right, with the sound and without (benchmarks/learn_judge.py)
 PROPOSE = 0.25
@@ -143,7 +144,7 @@ def decisions_of(
         same = [n for n in here if concepts[n] == concept_id and not taken & _inside(session.candidates[n])]
         best = min((n for n in same if odds[n] >= odds[number] - AS_LIKELY), key=lambda n: (*fit[n], -odds[n], n))
         fitting = [session.candidates[n] for n in same if fit[n][1] <= fit[best][1]]
-        kept = _trimmed(session.candidates[best], fitting, session)
+        kept = _trimmed(session.candidates[best], fitting, session, table)
         taken |= _inside(kept) | inside
         ways[concept_id].add(one.phones)
         decisions[number] = Decision(
@@ -179,8 +180,9 @@ def _one_word_throughout(one: Decision, session: Session) -> bool:
     return one.probability >= PROPOSE and (not one.candidate.everyday or all(word.capital for word in inside))
 
 
-def _trimmed(one: Candidate, same: list[Candidate], session: Session) -> Candidate:
-    """The stretch without small words at its ends that the sound does not need."""
+def _trimmed(one: Candidate, same: list[Candidate], session: Session, table: FormTable) -> Candidate:
+    """The stretch without small words at its ends that the sound does not need; an article that would not be said before
+    the term ("a Ignatia") is no word of its own but a piece of it."""
     shorter = [
         c
         for c in same
@@ -191,8 +193,16 @@ def _trimmed(one: Candidate, same: list[Candidate], session: Session) -> Candida
             session.words[i].plain in EDGE_WORDS
             for i in (*range(one.words.start, c.words.start), *range(c.words.end, one.words.end))
         )
+        and not (
+            c.words.start > one.words.start and _unsaid(session.words[c.words.start - 1].plain, table.forms[c.form])
+        )
     ]
     return min(shorter, key=lambda c: (c.distance, len(c.words), c.form), default=one)
+
+
+def _unsaid(article: str, form: Form) -> bool:
+    """Whether English does not put this article before the term."""
+    return article in ("a", "an") and (article == "an") != (form.phones[:1] in VOWELS)
 
 
 def log_odds(probability: float) -> float:

@@ -7,10 +7,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from msgspec import structs
+from rapidfuzz import fuzz
+from spacy.lang.en.stop_words import STOP_WORDS
 
 from notesmith.annotations import Prescription
+from notesmith.extract.cases import ANYONE
 from notesmith.extract.mentions import Hit
-from notesmith.extract.potency_words import BARE_STEPS, NUMBER, potencies_in
+from notesmith.extract.names import name_lists
+from notesmith.extract.potency_words import BARE_STEPS, NUMBER, NUMBER_WORDS, potencies_in
 from notesmith.extract.session import Sentence, Session, bare
 from notesmith.vocabulary.potency import ParsedPotency
 
@@ -56,7 +60,7 @@ DURATION = re.compile(
 )
 _GIVES = re.compile(
     r"\b(?:gave|give|given|gives|giving|prescribed|prescribe|prescribing|prescription|repeated|repeat|"
-    r"repeating|started (?:her|him|with|on)|put (?:her|him|them) on|received|took|taken|dose|doses|"
+    r"repeating|started (?:her|him|with|on)|put (?:(?:her|him|them|it) )?on|received|took|taken|dose|doses|"
     r"administered|"
     r"went (?:up )?to|went up|raised (?:it )?to|increased (?:it )?to|followed (?:it )?(?:up )?(?:by|with)|"
     r"potency|placed on|dispensed|sent|changed (?:it )?to|switched to|gone (?:up )?to|begin with|start "
@@ -334,7 +338,7 @@ def find_prescriptions(
         if case_key is None and sentence.text.rstrip("\"'”’ ").endswith("?"):
             continue  # asked, not prescribed
         in_sentence = [hit for hit in remedies if sentence.start <= hit.start < sentence.end]
-        remedy, assumed = said.remedy, None
+        remedy, assumed, unknown = said.remedy, None, None
         if remedy is None or remedy.end < said.start:  # "single dose thirty of the Drosera", whatever was named before
             remedy = _after(session, in_sentence, said) or remedy or _before(in_sentence, said)
         if remedy is None:
@@ -344,9 +348,10 @@ def find_prescriptions(
             elif case_key in last and (giving or case_key is not None):
                 remedy = last[case_key].remedy
                 assumed = None if remedy is not None else last[case_key].value.remedy_id
-            if remedy is None and assumed is None:
+                unknown = last[case_key].value.remedy_said  # what was repeated was not recognised either
+            if remedy is None and assumed is None and unknown is None:
                 remedy = _carried(session, remedies, said.start, case_key, cases) if giving or case_key else None
-        if remedy is None and assumed is None and not _GIVES.search(sentence.low):
+        if remedy is None and assumed is None and unknown is None and not _GIVES.search(sentence.low):
             continue
         if _NEGATED_GIVING.search(session.low(max(sentence.start, said.start - 9), said.start)):
             continue
@@ -362,10 +367,22 @@ def find_prescriptions(
             and given[-1].repetition_units
         ):
             first = given[-1].end  # how often the one before is given is said of that one
+        unheard = _unrecognised(session, sentence.start, said.start, remedy)
+        if unheard is not None and not _may_be(
+            session, unheard, remedy, assumed, focus[sentence.index] if focus else None
+        ):
+            item = _build(session, first, stop, None, said, case_key, unheard)
+            given.append(item)
+            last[case_key] = last[None] = item
+            continue
         item = _build(session, first, stop, remedy, said, case_key)
+        if unheard is not None:
+            item = replace(item, value=structs.replace(item.value, doubtful=True))
+        if remedy is None and unknown is not None:
+            item = replace(item, value=structs.replace(item.value, remedy_said=unknown))
         if remedy is None and assumed is not None:
             item = replace(item, value=structs.replace(item.value, remedy_id=assumed))
-        elif remedy is None and focus and (case_key is not None or _ONE_GAVE.search(sentence.low)):
+        elif remedy is None and unknown is None and focus and (case_key is not None or _ONE_GAVE.search(sentence.low)):
             item = replace(item, value=structs.replace(item.value, remedy_id=focus[sentence.index]))
         given.append(item)
         if remedy is not None and said.potency:
@@ -375,6 +392,68 @@ def find_prescriptions(
     given += _without_potency(session, remedies, cases, seen_sentences, {g.remedy_units for g in given})
     given.sort(key=lambda g: g.start)
     return tuple(given)
+
+
+_GIVING_ONE = (
+    r"(?:gave|given|give|giving|got|received|prescribed|dispensed|(?:put|placed)(?: (?:her|him|them|it))? on|started (?:her |him |them )?(?:on|with)|"
+    r"doses? of|(?:switched|changed|moved) (?:her |him |it )?to|followed (?:it )?(?:up )?(?:by|with))"
+)
+#: What is given, right before its potency, by any word: "he was given costume thirty".
+_NAMED = re.compile(
+    rf"\b{_GIVING_ONE}(?: (?:her|him|them|it|this|that|a|an|the|one|two|single|doses?|of|only|just|then|again|once|also|first|now|on|with))*"
+    r" (?P<name>[a-z][a-z'-]*(?: [a-z][a-z'-]*){0,2})$"
+)
+#: What stands there and is no name: whom it was given, when, in what, how.
+_NO_NAME = frozenset(
+    STOP_WORDS
+    | NUMBER_WORDS
+    | set(
+        "dose doses potency potencies powder powders pill pills globule globules drop drops medicine medicines remedy remedies thing water placebo "
+        "lac plain dry blank higher lower high low repeat repeated another day days week weeks month months night morning evening yesterday "
+        "today tomorrow monday tuesday wednesday thursday friday saturday sunday nosode constitutional homeopathic homoeopathic initially "
+        "finally straight straightaway immediately directly next time twice daily weekly sugar mister mrs miss lm centesimal tincture number "
+        "maybe probably actually only okay sir madam right start plus".split()
+    )
+)
+_LIKE = 50.0  # per cent of letters shared, in order, from which an unknown word may be the remedy that is meant
+
+
+def _unrecognised(session: Session, first: int, potency: int, remedy: Hit | None) -> tuple[int, int] | None:
+    """The units right before a potency that stand where the remedy would and name none that is known."""
+    if remedy is not None and remedy.end > potency - 4:
+        return None
+    match = _NAMED.search(session.low(max(first, potency - 12), potency))
+    if match is None:
+        return None
+    words = match["name"].split()
+    start = potency - len(words)
+    lists = name_lists()
+    if any(
+        word in _NO_NAME or word in lists.given or word in lists.surnames or _PERSON_WORD.fullmatch(word)
+        for word in words
+    ):
+        return None
+    if session.parse.tag(potency - 1)[:2] not in ("NN", "JJ", "VB", "FW") or any(
+        session.units[unit].concept_id is not None for unit in range(start, potency)
+    ):
+        return None
+    return start, potency
+
+
+_PERSON_WORD = re.compile(rf"(?:{ANYONE})(?:'s)?")
+
+
+def _may_be(
+    session: Session, unheard: tuple[int, int], remedy: Hit | None, assumed: str | None, taught: str | None
+) -> bool:
+    """Whether an unknown name sounds at all like the remedy it would be taken for."""
+    concept = remedy.concept_id if remedy is not None else assumed or taught
+    if concept is None:
+        return False
+    heard = "".join(session.low(*unheard).split())
+    known = session.vocabulary[concept]
+    names = {name for label in (known.pref_label, *known.alt_labels) for name in (label, label.split()[0])}
+    return any(fuzz.ratio(heard, "".join(name.casefold().split())) >= _LIKE for name in names if len(name) > 3)
 
 
 _SAID_AGAIN = re.compile(r"^,? ?(?:once )?again\b")
@@ -505,9 +584,10 @@ def _without_potency(
 
 
 def _build(
-    session: Session, first: int, last: int, remedy: Hit | None, said: Said | None, case_key: str | None
-) -> Given:
-    pieces: list[tuple[int, int]] = []
+    session: Session, first: int, last: int, remedy: Hit | None, said: Said | None, case_key: str | None,
+    unheard: tuple[int, int] | None = None,
+) -> Given:  # fmt: skip
+    pieces: list[tuple[int, int]] = [] if unheard is None else [unheard]
     remedy_units = None
     if remedy is not None and first <= remedy.start < last + 6:
         remedy_units = (remedy.start, remedy.end)
@@ -592,6 +672,7 @@ def _build(
         session.time(start, end),
         case_key,
         bool(said and said.doubtful) or remedy is None,
+        _piece(session, unheard),
     )
     by_others = bool(_BY_OTHERS.search(session.low(max(first, start - 12), min(last, start + 2))))
     return Given(value, start, end, remedy_units, potency_units, repetition, duration, by_others)

@@ -89,6 +89,7 @@ class PrescriptionCard(msgspec.Struct, frozen=True):
     start_ms: int
     doubtful: bool
     flags: tuple[str, ...]
+    remedy_said: str | None = None
 
 
 class CarryCard(msgspec.Struct, frozen=True):
@@ -223,6 +224,7 @@ def card_of(content: LectureContent, redaction: Redaction, vocabulary: Vocabular
             PrescriptionCard(
                 rx.remedy_id, rx.potency, rx.potency_said, rx.repetition, optional(rx.duration, rx.words),
                 optional(rx.stated_for, rx.words), rx.time.start_ms, rx.doubtful, flags(rx.words),
+                optional(rx.remedy_said, rx.words),
             )
             for rx in found.prescriptions
         ),

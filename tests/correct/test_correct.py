@@ -51,6 +51,13 @@ ORDINARY = (
 )
 
 
+def test_an_article_that_english_does_not_say_is_a_piece_of_the_term() -> None:
+    heard = transcript(
+        "The remedy of silent grief is Ignatia amara.", "Think of grief. A nation Amara is the first remedy."
+    )
+    assert "grief. Ignatia amara is" in restored(heard, correct(heard, VOCABULARY))
+
+
 def test_ordinary_speech_survives() -> None:
     talk = transcript(*ORDINARY)
     assert [item for item in correct(talk, VOCABULARY).items if item.state == "applied"] == []

@@ -269,6 +269,26 @@ def prescribed(found: Found, said: str) -> list[tuple[str | None, str | None, st
     return [(rx.remedy_id, rx.potency, rx.repetition) for rx in result.prescriptions]
 
 
+def test_a_potency_behind_an_unknown_name_is_not_given_to_the_remedy_before(found: Found) -> None:
+    text = """I had a lady of forty with headaches. I gave Pulsatilla two hundred, one dose, and she was better.
+    After a month he was put on costume thirty, and a week later I repeated the thirty."""
+    _, result = found(text)
+    assert [(rx.remedy_id, rx.potency, rx.remedy_said) for rx in result.prescriptions] == [
+        ("remedy/pulsatilla-nigricans", "200C", None),
+        (None, "30C", "costume"),
+        (None, "30C", "costume"),
+    ]
+    assert all(rx.doubtful for rx in result.prescriptions[1:])
+
+
+@pytest.mark.parametrize(
+    "given", ["her thirty", "the boy thirty", "Meena thirty", "one dose thirty", "it again in thirty"]
+)
+def test_who_is_given_it_is_no_unknown_remedy(found: Found, given: str) -> None:
+    _, result = found(f"A lady of forty came with headaches. I gave Sepia two hundred. After a month I gave {given}.")
+    assert [rx.remedy_id for rx in result.prescriptions] == ["remedy/sepia-officinalis"] * 2
+
+
 def test_the_same_once_more_is_the_last_prescription_of_the_case(found: Found) -> None:
     given = prescribed(
         found,
