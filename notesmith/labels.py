@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date
 
 import msgspec
+from wordfreq import zipf_frequency
 
 from notesmith.lecture import Lecture
 from notesmith.vocabulary import Vocabulary, label_key
@@ -19,8 +20,12 @@ _PART = re.compile(
 )
 _NUMBER_WORDS = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 _NUMBERS = {word: number for number, word in enumerate(_NUMBER_WORDS, start=1)}
+UNTITLED = "Untitled lecture"
 _OPENING_WORDS = 120
 _MAX_LABEL_WORDS = 4
+_TODAY = re.compile(r"\b(?:today|tonight|this (?:morning|afternoon|evening))\b", re.IGNORECASE)
+_ANNOUNCED_WORDS = 25
+_EVERYDAY_ZIPF = 3.5  # occurrences per 10^9 words, log10, from which a word is everyday English
 
 
 class Proposal(msgspec.Struct, frozen=True):
@@ -53,17 +58,24 @@ def propose(
     part, parts = (part or opening_part), (parts or (opening_parts if part in (None, opening_part) else None))
     remedies: tuple[str, ...] = ()
     if vocabulary is not None:
-        for text in (spaced.replace("-", " "), metadata.get("title", ""), " ".join(opening.split()[:_OPENING_WORDS])):
+        for text in (spaced.replace("-", " "), metadata.get("title", "")):
             if remedies := _remedies_in(text, vocabulary):
                 break
+        else:
+            remedies = _remedies_announced(" ".join(opening.split()[:_OPENING_WORDS]), vocabulary)
     title = _clean(spaced) or metadata.get("title", "").strip()
     if remedies and vocabulary is not None:
-        series = " and ".join(vocabulary.label(one) for one in remedies[:2])
+        series = named_after(remedies, vocabulary)
         title = series + (f", part {part}" if part else "") + (f" of {parts}" if part and parts else "")
     else:
         series = None
-        title = title or "Untitled lecture"
+        title = title or UNTITLED
     return Proposal(title, found_date, series, part, parts, remedies)
+
+
+def named_after(remedy_ids: Sequence[str], vocabulary: Vocabulary) -> str:
+    """The name of what is said of these remedies: the first two."""
+    return " and ".join(vocabulary.label(one) for one in remedy_ids[:2])
 
 
 def apply_proposal(lecture: Lecture, proposal: Proposal) -> Lecture:
@@ -112,14 +124,23 @@ def _find_part(text: str) -> tuple[int | None, int | None]:
     return None, None
 
 
-def _remedies_in(text: str, vocabulary: Vocabulary) -> tuple[str, ...]:
+def _remedies_announced(opening: str, vocabulary: Vocabulary) -> tuple[str, ...]:
+    """The remedies of the opening words: those of today where it is said, else all that are named."""
+    today = _TODAY.search(opening)
+    said = today and _remedies_in(" ".join(opening[today.end() :].split()[:_ANNOUNCED_WORDS]), vocabulary, spoken=True)
+    return said or _remedies_in(opening, vocabulary, spoken=True)
+
+
+def _remedies_in(text: str, vocabulary: Vocabulary, *, spoken: bool = False) -> tuple[str, ...]:
+    """The remedies named, in order. In speech what is made of everyday words is none: "am I audible", "in China"."""
     words = label_key(text).split()
     found: dict[str, None] = {}
     at = 0
     while at < len(words):
         for length in range(min(_MAX_LABEL_WORDS, len(words) - at), 0, -1):
             concepts = [c for c in vocabulary.find(" ".join(words[at : at + length])) if c.scheme == "remedy"]
-            if len(concepts) == 1 and (length > 1 or len(words[at]) > 4):
+            ordinary = spoken and all(zipf_frequency(w, "en") >= _EVERYDAY_ZIPF for w in words[at : at + length])
+            if len(concepts) == 1 and (length > 1 or len(words[at]) > 4) and not ordinary:
                 found[concepts[0].id] = None
                 at += length - 1
                 break

@@ -26,7 +26,7 @@ from notesmith.course import Course
 from notesmith.curate import curate
 from notesmith.errors import CaptionError, InputError, NotesmithError, StoreError
 from notesmith.files import output_errors, sha256_of, sweep, unfinished, write_if_changed
-from notesmith.labels import Proposal, apply_proposal, lecture_id, propose
+from notesmith.labels import UNTITLED, Proposal, apply_proposal, lecture_id, named_after, propose
 from notesmith.lecture import Lecture, LectureContent
 from notesmith.library import LibraryEntry, digest
 from notesmith.profiles import Profile, profile_named
@@ -328,7 +328,7 @@ def _label(tools: Tools, store: Store, lecture: Lecture, transcript: Transcript)
     if lecture.remedy_ids and lecture.part:
         return lecture
     opening = " ".join(word.text for word in transcript.words[:OPENING_WORDS])
-    stem = "" if lecture.title == "Untitled lecture" else lecture.title
+    stem = "" if lecture.title == UNTITLED else lecture.title
     proposal = propose(stem, opening=opening, vocabulary=tools.vocabulary)
     if lecture.remedy_ids:
         # Labelled already: only the part may be missing. What the title names of the remedies is less than was found
@@ -548,4 +548,6 @@ def once(
         readings=corrections.readings,
         nlp=nlp or extract.load_nlp(),
     )
+    if lecture.title == UNTITLED and extraction.remedy_ids:
+        lecture = msgspec.structs.replace(lecture, title=named_after(extraction.remedy_ids, vocabulary))
     return LectureContent(lecture, transcript, corrections, extraction)

@@ -4,7 +4,7 @@ from hypothesis import strategies as st
 
 from notesmith.labels import Proposal, apply_proposal, lecture_id, propose
 from notesmith.lecture import Lecture
-from notesmith.vocabulary import Concept, Vocabulary
+from notesmith.vocabulary import Concept, Vocabulary, load_vocabulary
 
 VOCABULARY = Vocabulary(
     {
@@ -39,6 +39,18 @@ def test_metadata_and_opening_words_fill_what_the_name_leaves_open():
                     opening="Good evening, today we take Thuja, part two of three, so open your books")  # fmt: skip
     assert (found.date, found.part, found.parts) == ("2026-05-04", 2, 3)
     assert found.title == "Thuja occidentalis, part 2 of 3"
+
+
+@pytest.mark.parametrize(
+    ("opening", "remedies"),
+    [
+        ("Hello everyone, am I audible, yes, okay", ()),
+        ("Good evening. Yesterday we left Thuja in the middle. Today we come to Kali bichromicum.", ("remedy/kali-bichromicum",)),
+        ("Yesterday we left Thuja in the middle, let us finish it", ("remedy/thuja-occidentalis",)),
+    ],
+)  # fmt: skip
+def test_the_opening_is_speech_and_tells_what_today_is_about(opening, remedies):
+    assert propose("talk", opening=opening, vocabulary=load_vocabulary()).remedy_ids == remedies
 
 
 def test_what_a_person_set_is_never_proposed_over():
