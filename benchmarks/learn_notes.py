@@ -86,6 +86,9 @@ WEIGHT = {
     "dev19": 1.5,
     "dev20": 1.5,
     "dev21": 1.5,
+    "dev22": 1.5,
+    "dev23": 1.5,
+    "dev24": 1.5,
 }
 STRENGTH = {
     "states": 1.6,
@@ -101,7 +104,7 @@ LEAST_WEIGHT = 0.05
 #: Of the structure: the chain's part of every weight, and how much steps and commonness weigh beside single sentences.
 CHAIN, STEP, PRIOR = 0.5, 0.4, 0.2
 #: The rules for fields were written on the other sets, where their word says more than it will of a new session.
-RULES_UNTUNED = frozenset(f"dev{number}" for number in range(5, 22))
+RULES_UNTUNED = frozenset(f"dev{number}" for number in range(5, 25))
 RELUCTANCE = 0.5
 #: How much is taken from "goes on": a beginning missed joins two points. By dev14 left out (0.6 before 1.0 and 1.4).
 STOPS_RELUCTANCE = 0.6
