@@ -1,13 +1,13 @@
 """Learn what sentences are for, whether they teach and what kind of point they make, from the development sessions.
 
 ``python benchmarks/learn_notes.py`` writes ``stops.json`` and then, from sessions cut by it, ``sentences.json``, ``told.json``
-and ``names.json`` in ``notesmith/extract/data``.
+with ``told.npz`` (which needs PyTorch) and ``names.json`` in ``notesmith/extract/data``.
 With ``--cross N`` nothing is written: the sessions are cut into N folds, each is measured with what was learnt from the
 others, and the figures printed are those of sessions not learnt from (though the rules, whose word is a feature, were written
 on all of them). ``--cross 0`` leaves out one set at a time, which is nearer to a new lecturer.
 Learnt from are the sets named in ``WEIGHT``.
 
-``--only told`` learns only ``data/told.json``: which words of a case state which field, whether a case is taken up again,
+``--only told`` learns only ``data/told.json`` and ``data/told.npz``: which words of a case state which field, whether a case is taken up again,
 what is promised or referred to; with ``--cross N`` it prints how well, on the labelled stretches, beside the rules.
 """
 
@@ -50,6 +50,7 @@ from notesmith.extract import (
 )
 from notesmith.extract.carry_overs import CARRIES_FROM, DIRECTIONS, carry_features, topics_by_sentence
 from notesmith.extract.case_fields import LEARNT, case_key, case_units, told_case
+from notesmith.extract.case_net import Net, Words, all_rows, told_fields
 from notesmith.extract.cases import CaseSpan, opening_features
 from notesmith.extract.chains import OUTSIDE, Chain
 from notesmith.extract.contrast import relates
@@ -121,6 +122,7 @@ class ToldCase:
     labels: list[str]
     gold: list[tuple[str, measure.WordRange]]
     ruled: list[Finding]
+    words: Words
 
 
 @dataclass(slots=True)
@@ -197,7 +199,7 @@ def _cases(one: Example, hits: Sequence[Any], focus: Sequence[str | None]) -> li
                 for unit in range(start, end):
                     if unit in place_of:
                         labels[place_of[unit]] = f"{'B' if unit == start else 'I'}-{name}"
-        found.append(ToldCase(places, rows, labels, gold, ruled))
+        found.append(ToldCase(places, rows, labels, gold, ruled, Words(session, told, places)))
     return found
 
 
@@ -500,6 +502,18 @@ def learn_told(taken: Sequence[Example]) -> case_words.ToldModel:
     )
 
 
+def learn_net(taken: Sequence[Example], labels: Sequence[str]) -> dict[str, np.ndarray]:
+    """The weights of the network over the words of cases, for the labels of the chain."""
+    from learn_net import Labelled, fit_net  # needs PyTorch, which the rest does not
+
+    cases = [
+        Labelled(one.set_name, case.words, all_rows(case.words, case.rows), case.labels)
+        for one in taken
+        for case in one.cases
+    ]
+    return fit_net(cases, labels)
+
+
 def learn_stops(sets: Sequence[str], vocabulary: Vocabulary, nlp: Any) -> Chain:
     """Where sentences begin, from sessions and scripts that have stops, read without them. A point is a sentence of its
     own, also where it was said between commas."""
@@ -586,6 +600,8 @@ def cross(
         told = learn_told(taken)
         for user in (case_fields, carry_overs, whole):
             user.told_model = lambda told=told: told  # type: ignore[attr-defined]
+        net = Net(learn_net(taken, told.words.labels))
+        case_fields.told_net = lambda net=net: net  # type: ignore[attr-defined]
         cut = learn_stops(sorted({one.set_name for one in taken}), vocabulary, nlp)
         stops.stop_model = lambda cut=cut: cut  # type: ignore[assignment, misc]
         seen = learn_names(taken)
@@ -612,7 +628,7 @@ def cross_told(all_of_them: Sequence[Example], folds: int, sets: Sequence[str], 
     tallies: dict[tuple[str, str], measure.Tally] = defaultdict(measure.Tally)
     for taken, tested in left_out(all_of_them, folds, sets):
         told = learn_told(taken)
-        learnt = told.words
+        net = Net(learn_net(taken, told.words.labels))
         for one in tested:
             for row, true in one.openings:
                 shares = told.again.log_shares(row)
@@ -632,7 +648,7 @@ def cross_told(all_of_them: Sequence[Example], folds: int, sets: Sequence[str], 
             for case in one.cases:
                 chained = [
                     (name, one.session.words(case.places[first], case.places[last - 1] + 1))
-                    for name, first, last in learnt.fields(case.rows)
+                    for name, first, last in told_fields(told.words, net, case.words, case.rows)
                 ]
                 ruled = [(f.label, f.words) for f in case.ruled]
                 mixed = [f for f in chained if f[0] in LEARNT] + [f for f in ruled if f[0] not in LEARNT]
@@ -695,7 +711,12 @@ def main(arguments: Sequence[str], nlp: Any = None) -> None:
     }
     for name, learner in learners.items():
         if given.only in (None, name):
-            _write(name, learner())
+            learnt = learner()
+            _write(name, learnt)
+            if name == "told":
+                target = TARGET.with_name("told.npz")
+                np.savez_compressed(target, **learn_net(found, learnt.words.labels))  # type: ignore[arg-type]
+                print(f"{target}: {target.stat().st_size} bytes")
 
 
 def _write(name: str, learnt: Any) -> None:

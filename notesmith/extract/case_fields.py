@@ -9,6 +9,7 @@ from typing import cast, get_args
 import msgspec
 
 from notesmith.annotations import CaseVignette, Finding, FindingLabel, Prescription
+from notesmith.extract.case_net import Words, told_fields, told_net
 from notesmith.extract.case_person import person_of, says_sex, states_age
 from notesmith.extract.case_words import Told, told_model, word_rows
 from notesmith.extract.cases import PERSON, CaseSpan
@@ -326,7 +327,8 @@ def _build(
     found = [f for f in found if f.label not in LEARNT]
     once = {f.label for f in found} & {"age", "sex", "setting"}
     places, rows = word_rows(session, looks, told)
-    for name, first, last in _within(places, told_model().words.fields(rows)):
+    stated = told_fields(told_model().words, told_net(), Words(session, told, places), rows)
+    for name, first, last in _within(places, stated):
         units = with_its_not(session, places[first]), places[last - 1] + 1
         if name == "presenting complaint":
             units = whole_phrase(session, units[0], session.sentence_at(units[0]).start), units[1]
@@ -350,7 +352,7 @@ def _build(
     found = _by_order(found)
     order = {label: index for index, label in enumerate(LABELS)}
     found = _unique(sorted(found, key=lambda f: (f.words.start, order[f.label])))
-    stated = {f.label for f in found}
+    labels = {f.label for f in found}
     remedy_ids = tuple(dict.fromkeys(f.concept_id for f in found if f.label == "remedy" and f.concept_id))
     start, end = told.ranges[0]
     return CaseVignette(
@@ -361,7 +363,7 @@ def _build(
         tuple(found),
         tuple(session.words(s, e) for s, e in told.ranges[1:]),
         remedy_ids,
-        tuple(label for label in LABELS if label not in stated),
+        tuple(label for label in LABELS if label not in labels),
     )
 
 
@@ -372,6 +374,12 @@ _LASTS = re.compile(
 _OFTEN = re.compile(
     r"\b(?:once|twice|thrice|times?|daily|every|each|hourly|nightly|weekly|monthly|doses?|single|one|mornings?|evenings?|nights?|alternate|sips?|stat|"
     r"water|repeat\w*|more|again|bedtime|powders?|drops?|\w+ly|when\w*|after|before|between)\b"
+)
+
+
+#: What a potency may stand before without a stop: "thirty powders"; a count of anything else is none.
+_GIVEN_FORMS = re.compile(
+    r"(?:powder|pill|globule|pellet|drop|tablet|sip|teaspoon|c|x|m|k|centesimal|potenc)", re.IGNORECASE
 )
 
 
@@ -399,7 +407,8 @@ def _can_state(session: Session, told: Told, name: str, start: int, end: int) ->
             after = session.units[end].low if end < len(session) and session.units[end - 1].text[-1:].isalnum() else ""
             bare_number = low.isdigit() and int(low) not in BARE_STEPS
             parsed = next(potencies_in([unit.text for unit in session.units[start:end]]), None)
-            return parsed is not None and not bare_number and not re.fullmatch(_TIME_UNIT, after)
+            counts = bool(after) and session.parse.tag(end) == "NNS" and not _GIVEN_FORMS.match(after)
+            return parsed is not None and not bare_number and not counts and not re.fullmatch(_TIME_UNIT, after)
         case "follow-up change" | "outcome":
             # "they had been burned twice", told before anything was given, is what went before
             early = told.first_given is not None and start < min(told.first_given, told.ranges[0][1])

@@ -1,8 +1,8 @@
 """Which words of a told case state which field, learnt from labelled cases.
 
-A linear chain over the words of a case: each word begins a field, goes on with it, or stands outside. Its weights are in ``data/told.json``, made
-by ``benchmarks/learn_notes.py``. What the rules say of a word is one feature among many. The same input gives the same
-output.
+A linear chain over the words of a case: each word begins a field, goes on with it, or stands outside. Its weights are in
+``data/told.json``, made by ``benchmarks/learn_notes.py``; ``case_net`` adds what a network makes of the same words. What
+the rules say of a word is one feature among many. The same input gives the same output.
 """
 
 from __future__ import annotations

@@ -44,9 +44,9 @@ class Chain(msgspec.Struct, frozen=True, dict=True):
         """The fields of the best labelling: name and half-open places. ``rows`` are the features of each word."""
         return self.fields_of(self.scores(rows, reluctance)) if rows else []
 
-    def fields_of(self, scores: np.ndarray) -> list[tuple[str, int, int]]:
-        """The fields of the best labelling by the scores of each word."""
-        steps = np.array(self.steps)
+    def fields_of(self, scores: np.ndarray, steps: np.ndarray | None = None) -> list[tuple[str, int, int]]:
+        """The fields of the best labelling by the scores of each word. ``steps`` instead of the chain's own."""
+        steps = np.array(self.steps) if steps is None else steps
         value, back = scores[0], np.zeros(scores.shape, dtype=int)
         for place in range(1, len(scores)):
             ways = value[:, None] + steps
