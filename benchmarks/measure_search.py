@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import argparse
+import csv
 import functools
 import http.server
 import json
 import os
+import random
 import re
 import shutil
 import statistics
@@ -37,7 +39,9 @@ from notesmith.store import Store
 from notesmith.vocabulary import Vocabulary, load_vocabulary
 
 NAME = "search"
-DESCRIPTION = "judged queries on both engines and two plain ones; --sealed for the sealed ones; --scale N for a course of N sessions"
+DESCRIPTION = (
+    "judged queries on both engines and two plain ones; --only SET; --pool FILE to be judged blind; --scale N sessions"
+)
 HERE = Path(__file__).resolve().parent
 QUERIES = HERE / "data" / "search"
 # The queries of each set are asked of the sessions that were read for places that answer.
@@ -54,7 +58,7 @@ SETS = {
     "open8": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
     "open9": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
     "open10": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
-    "sealed9": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
+    "open11": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
 }
 NEAR_MS = 5000
 DEPTH = 10
@@ -151,6 +155,114 @@ def judge(queries: Sequence[tuple[str, str, Place]], answers: Sequence[Answer]) 
     }
 
 
+# ---------------------------------------------------------------- pooled judgements
+
+# An author judges the places found by reading; others that answer as well are then counted as wrong (Buckley and Voorhees
+# 2004). So the best answers of all engines are put together, as in TREC, and judged by somebody who is not told whose they are.
+POOL_COLUMNS = ("query", "session", "start_ms", "at", "sentence", "before", "after", "grade")
+JUDGED_COLUMNS = ("query", "session", "start_ms", "grade")
+ANSWERS, PARTLY = 2, 1  # grades; 0 is no answer
+BESIDE_WORDS = 40  # of the transcript before and after that a judge is shown
+SENTENCE_WORDS = 70
+POOL_SEED = 11
+
+Pooled = dict[tuple[str, str, int], int]  # query, session, start: grade
+
+
+def pool(
+    path: Path,
+    queries: Sequence[tuple[str, str, Place]],
+    engines: Sequence[Sequence[Answer]],
+    contents: Sequence[LectureContent],
+) -> int:
+    """Write what all engines answered and the author's places, shuffled, to be judged blind; how many rows.
+
+    Rows that a file of this name holds already (of an earlier program) are kept, so several programs can be pooled.
+    """
+    by_id = {c.lecture.id: c for c in contents}
+    held: dict[str, dict[tuple[str, int], tuple[str, ...]]] = {text: {} for _, text, _ in queries}
+    if path.exists():
+        with path.open(encoding="utf-8", newline="") as file:
+            for row in csv.DictReader(file, delimiter="\t", quoting=csv.QUOTE_NONE):
+                if row["query"] in held:
+                    held[row["query"]][row["session"], int(row["start_ms"])] = tuple(row[c] or "" for c in POOL_COLUMNS)
+    for number, (_, text, place) in enumerate(queries):
+        given = [hit for answers in engines for hit in answers[number][:DEPTH]]
+        given += [(session, sentence_ms, sentence_ms) for session, _, sentence_ms in place.starts]
+        for session, start_ms, end_ms in given:
+            if (session, start_ms) not in held[text]:
+                told = _told(by_id[session], start_ms, end_ms)
+                clock = f"{start_ms // 60000}:{start_ms // 1000 % 60:02d}"
+                held[text][session, start_ms] = (text, session, str(start_ms), clock, *told, "")
+    rng = random.Random(POOL_SEED)
+    rows = []
+    for _, text, _ in queries:
+        own = [held[text][key] for key in sorted(held[text])]
+        rng.shuffle(own)
+        rows += own
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file, delimiter="\t", quoting=csv.QUOTE_NONE, quotechar=None, lineterminator="\n")
+        writer.writerows([POOL_COLUMNS, *rows])
+    return len(rows)
+
+
+def _told(content: LectureContent, start_ms: int, end_ms: int) -> tuple[str, str, str]:
+    """What is said at a place, to the end of its sentence at least, and before and after."""
+    words = content.transcript.words
+    first = next((i for i, w in enumerate(words) if w.time.end_ms > start_ms), len(words) - 1)
+    last = first + 1
+    while last < len(words) and last - first < SENTENCE_WORDS:
+        if words[last].time.start_ms >= end_ms and words[last - 1].text.endswith((".", "?", "!")):
+            break
+        last += 1
+
+    def joined(low: int, high: int) -> str:
+        return " ".join(" ".join(w.text for w in words[max(0, low) : high]).split())
+
+    return joined(first, last), joined(first - BESIDE_WORDS, first), joined(last, last + BESIDE_WORDS)
+
+
+def read_judged(path: Path) -> Pooled:
+    """Grades by query and record; {} where nobody has judged. A pool that was filled in is read as well."""
+    if not path.exists():
+        return {}
+    with path.open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file, delimiter="\t", quoting=csv.QUOTE_NONE))
+    return {(r["query"], r["session"], int(r["start_ms"])): int(r["grade"]) for r in rows if (r["grade"] or "").strip()}
+
+
+def with_pool(queries: Sequence[tuple[str, str, Place]], judged: Pooled, least: int) -> list[tuple[str, str, Place]]:
+    """The queries with the records that were judged to answer added to the author's places, each place once."""
+    found = []
+    for kind, text, place in queries:
+        wider = Place(list(place.starts))
+        for (query, session, start_ms), grade in sorted(judged.items()):
+            if query == text and grade >= least and wider.which(session, start_ms, start_ms) is None:
+                wider.starts.append((session, start_ms, start_ms))
+        found.append((kind, text, wider))
+    return found
+
+
+def agreement(queries: Sequence[tuple[str, str, Place]], judged: Pooled) -> dict[str, Any]:
+    """Of the records that were judged: how many the author has as answers, and what the judge thought of those and the others."""
+    places = {text: place for _, text, place in queries}
+    counts = Counter(
+        (places[query].which(session, start_ms, start_ms) is not None, grade)
+        for (query, session, start_ms), grade in judged.items() if query in places
+    )  # fmt: skip
+    return {
+        "records judged": sum(counts.values()),
+        "author's, by grade 0 1 2": [counts[True, grade] for grade in range(3)],
+        "others, by grade 0 1 2": [counts[False, grade] for grade in range(3)],
+    }
+
+
+def judged_share(queries: Sequence[tuple[str, str, Place]], answers: Sequence[Answer], judged: Pooled) -> float:
+    """The share of the first ten answers that somebody judged: what comes later than the pool counts as wrong."""
+    given = [(text, hit) for (_, text, _), answer in zip(queries, answers, strict=True) for hit in answer[:DEPTH]]
+    return round(sum((text, hit[0], hit[1]) in judged for text, hit in given) / max(1, len(given)), 3)
+
+
 # ---------------------------------------------------------------- engines
 
 
@@ -206,17 +318,19 @@ def ask_site(folder: Path, queries: Sequence[str]) -> list[dict[str, Any]]:
     return answers
 
 
-def quality(vocabulary: Vocabulary, sets: Sequence[str], *, tell: bool) -> dict[str, Any]:
+def quality(vocabulary: Vocabulary, sets: Sequence[str], *, tell: bool, pool_to: Path | None = None) -> dict[str, Any]:
     """Figures of each set of queries, by engine."""
     result: dict[str, Any] = {}
     for folders in dict.fromkeys(SETS[half] for half in sets):
         contents = [content for folder in folders for content in gold_sessions(vocabulary, folder)]
-        result |= _asked(vocabulary, contents, [half for half in sets if SETS[half] == folders], tell=tell)
+        result |= _asked(
+            vocabulary, contents, [half for half in sets if SETS[half] == folders], tell=tell, pool_to=pool_to
+        )
     return result
 
 
 def _asked(
-    vocabulary: Vocabulary, contents: list[LectureContent], sets: Sequence[str], *, tell: bool
+    vocabulary: Vocabulary, contents: list[LectureContent], sets: Sequence[str], *, tell: bool, pool_to: Path | None
 ) -> dict[str, Any]:
     records = [(c.lecture.id, r) for c in contents for r in records_of(c, Redaction(c))]
     ends = {(session, r.anchor): r.end_ms for session, r in records}
@@ -243,6 +357,17 @@ def _asked(
             if bm25 is not None:
                 engines["bm25s"] = [bm25(text) for text in texts]
             figures: dict[str, Any] = {engine: judge(queries, answers) for engine, answers in engines.items()}
+            if pool_to is not None:
+                print(
+                    f"{half}: {pool(pool_to, queries, list(engines.values()), contents)} records to be judged in {pool_to}"
+                )
+            if judged := read_judged(QUERIES / f"judged-{half}.tsv"):
+                figures["pooled"] = agreement(queries, judged)
+                for name_of, least in (("pooled", ANSWERS), ("pooled, partly too", PARTLY)):
+                    wider = with_pool(queries, judged, least)
+                    for engine, answers in engines.items():
+                        share = judged_share(queries, answers, judged)
+                        figures[f"{engine}, {name_of}"] = judge(wider, answers) | {"judged_at_10": share}
             kinds = sorted({kind for kind, _, _ in queries})
             for engine in ("course store", "site"):
                 figures[f"by kind, {engine}"] = {
@@ -411,6 +536,10 @@ def run(arguments: Sequence[str]) -> dict[str, Any]:
     parser = argparse.ArgumentParser(prog=NAME)
     parser.add_argument("--scale", type=int, action="append", default=[], help="also a generated course of N sessions")
     parser.add_argument("--no-quality", action="store_true")
+    parser.add_argument("--only", action="append", choices=sorted(SETS), help="only this set of queries")
+    parser.add_argument(
+        "--pool", type=Path, help="with --only SET: write what all engines answer, to be judged blind, to this file"
+    )
     parser.add_argument("--sealed", action="store_true", help="also the sealed queries, to be run once")
     parser.add_argument("--tell", action="store_true", help="name the open queries whose first hit is wrong")
     parser.add_argument("--spoken", type=int, default=250, help="sentences of 14 words a generated session has")
@@ -418,8 +547,10 @@ def run(arguments: Sequence[str]) -> dict[str, Any]:
     vocabulary = load_vocabulary()
     result: dict[str, Any] = {}
     if not given.no_quality:
-        sets = [half for half in SETS if given.sealed or not half.startswith("sealed")]
-        result["quality"] = quality(vocabulary, sets, tell=given.tell)
+        if given.pool and len(given.only or ()) != 1:
+            parser.error("--pool needs one --only SET")
+        sets = given.only or [half for half in SETS if given.sealed or not half.startswith("sealed")]
+        result["quality"] = quality(vocabulary, sets, tell=given.tell, pool_to=given.pool)
         print(f"{'':8}{'engine':16}{'nDCG@10':>9}{'MRR':>8}{'first right':>13}{'within 5 s':>12}")
         for half in sets:
             for engine in ("course store", "site", "plain FTS5", "bm25s"):
@@ -427,6 +558,14 @@ def run(arguments: Sequence[str]) -> dict[str, Any]:
                     print(
                         f"{half:8}{engine:16}{figures['ndcg_at_10']:9.3f}{figures['mrr']:8.3f}{figures['first_hit_right']:13.3f}"
                         f"{figures['first_hit_within_5_s']:12.3f}"
+                    )
+            if told := result["quality"][half].get("pooled"):
+                print(f"{half:8}judged blind: {told}")
+                for name in (n for n in result["quality"][half] if ", pooled" in n):
+                    figures = result["quality"][half][name]
+                    print(
+                        f"{half:8}{name:34}nDCG@10 {figures['ndcg_at_10']:.3f} MRR {figures['mrr']:.3f} first right "
+                        f"{figures['first_hit_right']:.3f} within 5 s {figures['first_hit_within_5_s']:.3f} judged {figures['judged_at_10']:.2f}"
                     )
             for engine in ("course store", "site"):
                 print(f"{half:8}MRR by kind, {engine}: {result['quality'][half][f'by kind, {engine}']}")
