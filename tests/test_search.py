@@ -33,6 +33,7 @@ from notesmith.vocabulary.expand import (
     MEANING_STEPS,
     MOST_OF_A_LINE,
     MOST_OF_A_WORDING,
+    RELATIVES_IN_ALL,
     STOP_WORDS,
     Expansion,
     Wording,
@@ -261,7 +262,32 @@ def test_words_of_common_usage_stand_for_each_other_both_ways():
     assert len(phrases) > 30
     for group in groups:
         for one in group:
-            assert {stem(other) for other in group} <= {stem(one), *same.get(stem(one), ())}, group
+            assert {stem(other) for other in group} <= {stem(one), *dict(same.get(stem(one), ()))}, group
+
+
+def test_the_first_word_of_a_row_is_nearest():
+    meant = dict(lay()[0]["tyrant"])
+    assert meant[stem("dictator")] > meant[stem("domineering")] > meant["boss"] > 0
+
+
+def test_a_word_that_few_texts_hold_has_most_of_the_words_that_may_stand_for_it(vocabulary):
+    lexicon = lexicon_of(vocabulary)
+    used = {one: 3 for word in ("headache", "shriek") for one, _ in lexicon.relatives(stem(word))} | {"headach": 4000}
+    query = " ".join(["headache", "shriek"] * 6)
+    groups = expand(query, lexicon, used).groups
+    assert sum(len(group) for group in groups[1::2]) > sum(len(group) for group in groups[::2])
+    assert sum(len(group) - 1 for group in groups) <= RELATIVES_IN_ALL
+
+
+def test_what_cannot_be_done_is_no_remedy(vocabulary):
+    lexicon = lexicon_of(vocabulary)
+    assert not any(c == "remedy/cantharis" for c, _ in expand("cant rest till the room is set right", lexicon).concepts)
+    assert expand("can't harris for burning urine", lexicon).concepts
+
+
+def test_an_everyday_phrase_is_asked_in_plain_words(vocabulary):
+    (wording, *_) = expand("she bursts into tears", lexicon_of(vocabulary)).wordings
+    assert wording.words[0][0] == stem("weeping")
 
 
 @pytest.mark.parametrize(("forms", "count"), [("move moves moved moving", 1), ("hate hates hated hating", 1),

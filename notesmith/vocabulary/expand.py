@@ -36,6 +36,7 @@ STOP_WORDS = frozenset(
     being too up
     did could should hed hes hows im itll ive shes thats theres theyd theyll theyre theyve weve whats wheres whos youd youll
     youre youve
+    n nd vs versus because becuase becos bcoz bcz coz cuz cos wich wat wht abt frm wid ur pls plz please
     """.split()
 )
 # Small words whose stems are also other words' stems.
@@ -50,13 +51,15 @@ MOST_WORDS = 24
 MOST_NAME_WORDS = 5
 SHORT = 12  # letters of an abbreviation run together
 # Words that may stand for a typed word.
-RELATIVES = 6
+RELATIVES = 8
 MOST_KEPT = 100_000  # words whose relatives are kept once made
-RELATIVES_IN_ALL = 20  # of a query of many words each word has fewer, so that a first search stays small
+RELATIVES_IN_ALL = 30  # of a query of many words each word has fewer, so that a first search stays small
+COMMON_NEEDS_LESS = 0.3  # of a word's relatives, by the logarithm of how often texts hold the word itself
+LATER_RELATIVE = 0.9
 SUBSTITUTE_FROM = 0.05  # association of two words over the labels that differ in them alone
 ROOT_WEIGHT = 0.6
 ROOT_SHARE = 0.7  # of a word that a root of four letters must be
-LAY_WEIGHT = 0.8
+LAY_WEIGHT, LAY_LATER, LAY_LEAST = 0.8, 0.1, 0.4  # of the first word of a row, less for each that follows it, the least
 SPELT_WEIGHT, SPELT_FROM = 0.95, 5  # of a word spelt otherwise; the least letters of its coarse form
 # The other words of the best concepts are looked up too, at less weight: not every place is indexed by its concept.
 SYNONYMS_FROM_SCORE = 0.5
@@ -92,6 +95,7 @@ MOST_NEAR = 3
 # Names by sound: likeness from which typed words are taken for a remedy, learnt on benchmarks/data/pairs.tsv.
 SOUNDS_LIKE_UNKNOWN = 0.7
 SOUNDS_LIKE_KNOWN = 0.78
+SOUNDS_LIKE_DENIED = 0.9  # where one of the words is "cannot", "dont" and the like
 SOUND_MISSING = 0.045  # more for each sound that a name has less than SOUND_WHOLE: short ones are like many words
 SOUND_WHOLE = 8
 LEAST_BY_SOUND = 0.55
@@ -319,13 +323,13 @@ def everyday() -> dict[str, tuple[Weighted, ...]]:
 
 
 @lru_cache(maxsize=1)
-def lay() -> tuple[dict[str, tuple[str, ...]], dict[tuple[str, ...], tuple[str, ...]]]:
+def lay() -> tuple[dict[str, tuple[Weighted, ...]], dict[tuple[str, ...], tuple[str, ...]]]:
     """Stems that may stand for each other; phrases of two words or more, in stems, with those that may stand for them.
 
-    Words that carry no meaning alone (``up`` in ``throws up``) count within a phrase.
+    Words that carry no meaning alone (``up`` in ``throws up``) count within a phrase. Of what a word leads to the first is nearest.
     """
     text = resources.files("notesmith.vocabulary").joinpath("data/lay.tsv").read_text("utf-8")
-    same: dict[str, dict[str, None]] = {}
+    same: dict[str, dict[str, float]] = {}
     phrases: dict[tuple[str, ...], tuple[str, ...]] = {}
     for line in text.splitlines():
         if line.startswith("#"):
@@ -336,9 +340,12 @@ def lay() -> tuple[dict[str, tuple[str, ...]], dict[tuple[str, ...], tuple[str, 
         if kind == "to" and len(left) > 1:
             phrases[left] = right
         else:
+            later = LAY_LATER if kind == "to" else 0.0
             for one in left:
-                same.setdefault(one, {}).update((other, None) for other in right if other != one)
-    return {one: tuple(others) for one, others in same.items()}, phrases
+                held = same.setdefault(one, {})
+                for at, other in enumerate(other for other in right if other != one):
+                    held[other] = round(max(held.get(other, 0.0), LAY_LEAST, LAY_WEIGHT - later * at), 2)
+    return {one: tuple(others.items()) for one, others in same.items()}, phrases
 
 
 Choices = tuple[tuple[str, ...], ...]  # the words of a wording, each of stems that may stand for it
@@ -347,7 +354,8 @@ Choices = tuple[tuple[str, ...], ...]  # the words of a wording, each of stems t
 @lru_cache(maxsize=1)
 def learned() -> dict[str, dict[tuple[str, ...], tuple[Choices, ...]]]:
     """By the first stem: the stems of learned terms, longer ones first, with their plain wordings."""
-    text = resources.files("notesmith.vocabulary").joinpath("data/learned.tsv").read_text("utf-8")
+    folder = resources.files("notesmith.vocabulary").joinpath("data")
+    text = "\n".join(folder.joinpath(name).read_text("utf-8").strip() for name in ("learned.tsv", "sayings.tsv"))
     found: dict[str, dict[tuple[str, ...], tuple[Choices, ...]]] = {}
     for line in sorted(text.splitlines(), key=lambda line: -len(words_of(line.partition("\t")[0]))):
         if not line.startswith("#"):
@@ -664,7 +672,7 @@ class Lexicon:
         yield from self.substitutes.get(one, {}).items()
         yield from everyday().get(one, ())
         yield from ((other, SPELT_WEIGHT) for other in self._spelt_alike.get(one, ()))
-        yield from ((other, LAY_WEIGHT) for other in lay()[0].get(one, ()))
+        yield from lay()[0].get(one, ())
 
     @cached_property
     def _spelt_alike(self) -> dict[str, tuple[str, ...]]:
@@ -893,7 +901,8 @@ def run_together(word: str) -> str:
 def make_label(concept_id: str, label: str, weight: float, remedy: bool) -> Label | None:
     """A label ready for look-ups, None where no word of it carries meaning."""
     stems = tuple(dict.fromkeys(stems_of(label)))
-    if not stems:
+    # "Cannot get it up" leaves a "not", which is said of anything.
+    if not stems or (not remedy and UNLIKE_ANY.issuperset(stems)):
         return None
     if not remedy:
         return Label(concept_id, stems, weight)
@@ -955,14 +964,8 @@ def expand(
         if one in lexicon.by_stem or (used is not None and one in used):
             groups[at].setdefault(one, 1.0)
             groups[at + 1].setdefault(one, 1.0)
-    most = min(RELATIVES, max(2, RELATIVES_IN_ALL // len(words))) if words else 0
-
-    def relate(group: dict[str, float], one: str, part: float) -> None:
-        for other, weight in islice((item for item in lexicon.relatives(one) if item[0] in in_texts), most):
-            group.setdefault(other, weight * part)
-
-    for group, one in zip(groups, typed, strict=True):
-        relate(group, one, 1.0)
+    for at, one, weight in _related(typed, lexicon, used, in_texts):
+        groups[at].setdefault(one, weight)
     for at, one in phrases_in(said, words):
         groups[at].setdefault(one, LAY_WEIGHT)
     corrected: list[tuple[str, str]] = []
@@ -981,7 +984,10 @@ def expand(
         for rank, (one, weight, _) in enumerate(spelt[at]):
             groups[at].setdefault(one, weight if not rank else weight * 0.6)
             if not rank:
-                relate(groups[at], one, weight)
+                for other, part in islice(
+                    _in_texts(lexicon.relatives(one), in_texts), max(2, RELATIVES_IN_ALL // len(words))
+                ):
+                    groups[at].setdefault(other, part * weight)
                 corrected.append((words[at], one))
     rows = [tuple(group.items()) for group in groups]
     for concept_id, match in match_labels(lexicon, rows, present).items():
@@ -1008,6 +1014,24 @@ def expand(
         tuple(item for item in synonyms.items() if item[0] not in asked), tuple(corrected), tuple(bounded(wordings)),
         tuple(meant_by(rows)),
     )  # fmt: skip
+
+
+def _in_texts(related: Iterable[Weighted], in_texts: Collection[str]) -> Iterator[Weighted]:
+    return islice((item for item in related if item[0] in in_texts), RELATIVES)
+
+
+def _related(
+    typed: Sequence[str], lexicon: Lexicon, used: Mapping[str, int] | None, in_texts: Collection[str]
+) -> list[tuple[int, str, float]]:
+    """The words that may stand for the typed ones, most for those that few texts hold: place, stem and weight."""
+    found = []
+    for at, one in enumerate(typed):
+        often = used[one] if used is not None and one in used else 0
+        needed = 1 / (1 + COMMON_NEEDS_LESS * math.log1p(often))
+        for rank, (other, weight) in enumerate(_in_texts(lexicon.relatives(one), in_texts)):
+            found.append((-weight * needed * LATER_RELATIVE**rank, at, other, weight))
+    found.sort(key=lambda item: item[:2])
+    return [(at, other, weight) for _, at, other, weight in found[:RELATIVES_IN_ALL]]
 
 
 def bounded(wordings: Iterable[Wording]) -> Iterator[Wording]:
@@ -1073,6 +1097,8 @@ def _names_by_sound(
             if near is None:
                 continue
             least = SOUNDS_LIKE_KNOWN + SOUND_MISSING * max(0, SOUND_WHOLE - len(sound_code(heard)))
+            if any(IRREGULAR.get(word) == "not" for word in heard):  # nobody types "cant rest" for Cantharis
+                least = max(least, SOUNDS_LIKE_DENIED)
             if doubtful or near[1] >= least:
                 found.append((start, size, window, near[0], near[1] if doubtful else min(near[1], MOST_BY_SOUND)))
     found.sort(key=lambda item: (-item[4], item[1], item[0]))

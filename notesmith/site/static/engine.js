@@ -8,7 +8,7 @@
   for (let i = 0; i < 64; i += 1) VALUE[DIGITS[i]] = i;
   const KINDS = ["point", "case", "question", "transcript"];
   const ORDINALS = 8192, CHUNK = 24, TITLES = 16, CANDIDATES = 40, IMPACT = 6.5, RELATIVE_SHARDS = 256, NEWEST = 256, SURE = 0.7;
-  const STOP = new Set(("a about all also am an and any are as at be been but by can do does for from get gets had has have he her him his how i if in into is it its like me more my of on or our out she so some that the their them then there these they this to very was we were what when where which who why will with would you your being too up did could should hed hes hows im itll ive shes thats theres theyd theyll theyre theyve weve whats wheres whos youd youll youre youve").split(" "));
+  const STOP = new Set(("a about all also am an and any are as at be been but by can do does for from get gets had has have he her him his how i if in into is it its like me more my of on or our out she so some that the their them then there these they this to very was we were what when where which who why will with would you your being too up did could should hed hes hows im itll ive shes thats theres theyd theyll theyre theyve weve whats wheres whos youd youll youre youve n nd vs versus because becuase becos bcoz bcz coz cuz cos wich wat wht abt frm wid ur pls plz please").split(" "));
 
   const SLASHED = { "b/c": "from", "b/l": "both", "c/o": "with", "d/t": "from", "f/u": "follow", "h/o": "history", "n/v": "nausea vomiting", "s/p": "after", "w/": "with", "w/o": "without" };
   function words(text) {
@@ -371,8 +371,14 @@
       const groups = stems.map((one) => new Map([[one, 1]]));
       joins.forEach((one, i) => { if (leads(one)) for (const g of [groups[i], groups[i + 1]]) if (!g.has(one)) g.set(one, 1); });
       const add = (at, list) => { for (const [one, weight] of list) if (!groups[at].has(one)) groups[at].set(one, weight); };
-      const few = Math.min(W.RELATIVES, Math.max(2, Math.floor(W.RELATIVES_IN_ALL / (typed.length || 1))));
-      stems.forEach((one, at) => add(at, (relatives.get(one) || []).slice(0, few)));
+      const few = Math.max(2, Math.floor(W.RELATIVES_IN_ALL / (typed.length || 1)));
+      // Most for the words that few texts hold.
+      const standing = stems.flatMap((one, at) => {
+        const needed = 1 / (1 + W.COMMON_NEEDS_LESS * Math.log1p((held.get(one) || [0])[0] || 0));
+        return (relatives.get(one) || []).map(([other, weight], rank) => [weight * needed * W.LATER_RELATIVE ** rank, at, other, weight]);
+      });
+      standing.sort((a, b) => b[0] - a[0] || a[1] - b[1]);
+      for (const [, at, other, weight] of standing.slice(0, W.RELATIVES_IN_ALL)) add(at, [[other, weight]]);
       for (const [at, one] of phrases(said, typed)) add(at, [[one, W.LAY_WEIGHT]]);
       const unknown = new Set();
       const made = new Map();
@@ -455,7 +461,8 @@
           if (!window.length || (size === 1 && !doubtful)) continue;
           const hit = await nameLike(words);
           if (!hit) continue;
-          const least = W.SOUNDS_LIKE_KNOWN + W.SOUND_MISSING * Math.max(0, W.SOUND_WHOLE - soundCode(words).length);
+          const denied = words.some((one) => Object.hasOwn(IRREGULAR, one) && IRREGULAR[one] === "not");
+          const least = Math.max(denied ? W.SOUNDS_LIKE_DENIED : 0, W.SOUNDS_LIKE_KNOWN + W.SOUND_MISSING * Math.max(0, W.SOUND_WHOLE - soundCode(words).length));
           if (doubtful || hit[1] >= least) {
             found.push({ start, size, window, token: hit[0], likeness: doubtful ? hit[1] : Math.min(hit[1], W.MOST_BY_SOUND) });
           }
