@@ -389,6 +389,13 @@ def test_a_learned_word_in_no_list_is_read_by_its_parts(word, plain):
 def test_every_learned_term_has_plain_words():
     assert all(wording for terms in learned().values() for said in terms.values() for wording in said)
     assert {one for terms in learned().values() for one in terms if "" in one} == set()
+    folder = resources.files("notesmith.vocabulary").joinpath("data")
+    lines = [
+        line
+        for name in ("learned.tsv", "sayings.tsv")
+        for line in folder.joinpath(name).read_text("utf-8").splitlines()
+    ]
+    assert not STOP_WORDS.intersection(words_of(line)[0] for line in lines if not line.startswith("#"))
 
 
 def test_every_meaning_is_said_in_other_words_too(vocabulary):

@@ -47,7 +47,7 @@ from notesmith.site.index import (
 from notesmith.store.site_state import SiteState, StateDamagedError
 from notesmith.transcript import TimeSpan
 
-VERSION = 16
+VERSION = 17
 TITLES_A_FILE = 16  # the hits of a search in a long course are of as many lectures as there are hits
 MARK_NAME = "notesmith.txt"
 AUDIO_NAME, SUMS_NAME = "audio.json", "audio-sums.json"

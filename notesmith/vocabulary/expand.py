@@ -947,7 +947,11 @@ def expand(
         query = query.replace(given, joined)
     said: list[str] = []
     for word in words_of(query)[:MOST_WORDS]:
-        said += (word,) if len(word) < 3 or known(stem(word)) else lexicon.parts(word, used) or (word,)
+        said += (
+            (word,)
+            if len(word) < 3 or word in STOP_WORDS or known(stem(word))
+            else lexicon.parts(word, used) or (word,)
+        )
     words = [word for word in said if word not in STOP_WORDS] or said
     typed = [stem(word) for word in words]
     unknown = {at for at, word in enumerate(words) if len(word) > 2 and not known(typed[at]) and not made_of(word)}

@@ -351,19 +351,19 @@
     async function expand(query) {
       const hyphened = await hyphenedIn(query.toLowerCase()), joinedParts = new Set(hyphened.values());
       let said = words([...hyphened].reduce((text, [one, joined]) => text.replaceAll(one, joined), query.toLowerCase())).slice(0, 24);
-      const given = said.map(stem);
       const joined = (list) => list.slice(1).map((w, i) => stem(list[i] + w));
       const telling = (list) => { const kept = list.filter((w) => !STOP.has(w)); return kept.length ? kept : list; };
+      const given = telling(said).map(stem);
       const [held, relatives] = await Promise.all([
         entries([...new Set([...given, ...joined(telling(said))])]), related(given).then((lists) => new Map(given.map((one, i) => [one, lists[i]])))]);
       // A word that stands in the table of meanings alone is known from no text and no label.
       const leads = (one) => { const e = held.get(one); return Boolean(e) && Boolean(e[0] || labelled(e)); };
-      const known = (w) => w.length < 3 || leads(stem(w)) || relatives.get(stem(w)) !== null;
+      const known = (w) => w.length < 3 || STOP.has(w) || leads(stem(w)) || relatives.get(stem(w)) !== null;
       const split = [];
       for (const w of said) split.push(...((!known(w) && await parts(w)) || [w]));
       if (split.length !== said.length) {
         said = split;
-        const more = said.map(stem).filter((one) => !relatives.has(one));
+        const more = telling(said).map(stem).filter((one) => !relatives.has(one));
         for (const [term, entry] of await entries([...more, ...joined(telling(said))])) held.set(term, entry);
         (await related(more)).forEach((list, i) => relatives.set(more[i], list));
       }
