@@ -4,7 +4,8 @@
 
 Lectures as the real model heard them (benchmarks/data/train; neither dev nor sealed), with and without the recogniser's
 word probabilities, beside ordinary English. The field's weights are fitted afresh without each fold of scripts, so that
-its shares are those of lectures it has not seen; the trees are LightGBM's, with monotone constraints where more of an
+its shares are those of lectures it has not seen, and as what labels are heard is told without the fold's mishearings
+(learn_garbles.py, which this runs first); the trees are LightGBM's, with monotone constraints where more of an
 evidence can only speak for (or against) a term, and their log-odds are calibrated on folds as well.
 
 With their recordings at hand (benchmarks/lab/make_audio.py train) the phones heard in them, by an ear that was never
@@ -24,6 +25,7 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
 import lightgbm
 import msgspec
@@ -35,6 +37,7 @@ from scipy.optimize import minimize
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE), str(HERE / "lab")]
 
+import learn_garbles  # noqa: E402
 import learn_weights as weights_lab  # noqa: E402
 from learn_weights import Labelled, decoded_lectures, tuning_texts  # noqa: E402
 from voices import HALVES  # noqa: E402
@@ -45,6 +48,7 @@ from notesmith.correct.decide import RELATIVE, Weighed, decisions_of, field_of  
 from notesmith.correct.ear import EAR_COLUMNS, PhonesHeard, listen_for_phones  # noqa: E402
 from notesmith.correct.evidence import Session, Support  # noqa: E402
 from notesmith.correct.forms import FormTable, form_table  # noqa: E402
+from notesmith.correct.garble import Garbles  # noqa: E402
 from notesmith.correct.gather import gather  # noqa: E402
 from notesmith.correct.judge import COLUMNS, Trees, Verdicts, load_judge, rows_of, worth_judging  # noqa: E402
 from notesmith.correct.listening import DOUBTFUL, SOUND_COLUMNS, Heard, listen, sound_rows  # noqa: E402
@@ -64,11 +68,11 @@ FALLS = ("distance", "relative distance", "everyday distance", "everyday relativ
 RISES = ("ear score", "ear a phone", "ear lead", "heard left over", "heard distance", "ear over rivals", "share", "text", "sound margin", "sound over rivals", "margin", "margin over rivals", "same term share", "prior", "session", "company before", "company after", "spelling",
          "support of term", "same garble share", "cues")  # fmt: skip
 SETTINGS = {
-    "objective": "binary", "learning_rate": 0.04, "num_leaves": 31, "min_data_in_leaf": 18, "feature_fraction": 0.3,
+    "objective": "binary", "learning_rate": 0.02, "num_leaves": 31, "min_data_in_leaf": 18, "feature_fraction": 0.3,
     "bagging_fraction": 0.8, "bagging_freq": 1, "lambda_l2": 6.0, "verbose": -1, "seed": 7, "num_threads": 1,
     "deterministic": True, "monotone_constraints_method": "intermediate",
 }  # fmt: skip
-TREES, EAR_TREES, SOUND_TREES = 300, 160, 90
+TREES, EAR_TREES, SOUND_TREES = 600, 320, 180
 LAB = Path(os.environ.get("NOTESMITH_LAB") or platformdirs.user_cache_path("notesmith") / "lab")
 
 
@@ -143,10 +147,11 @@ def _where_unsure(lecture: Labelled, words: WordRange, concept_id: str) -> bool:
     )
 
 
-def judged(lecture: Labelled, session: Session, table: FormTable, weights: Weights) -> Judged:
+def judged(lecture: Labelled, session: Session, table: FormTable, weights: Weights, garbles: Garbles) -> Judged:
     shares, support, features = field_of(session, table, weights)
     chosen = [n for n in worth_judging(shares) if not _in_doubt(lecture, session, table, n)]
-    rows = rows_of(session, table, shares, features, chosen)
+    with patch.object(judge, "load_garbles", return_value=garbles):
+        rows = rows_of(session, table, shares, features, chosen)
     return Judged(lecture, session, shares, chosen, rows, truth_of(lecture, session, table, chosen), support)
 
 
@@ -239,6 +244,9 @@ def main() -> None:
         weights_lab.save(weights_lab.as_weights(learnt, note))
         print(note, flush=True)
     packaged = [] if given.no_sound else [as_taught(one) for one in decoded_lectures("train", vocabulary, "adapted")]
+    parts = learn_garbles.learn(fold_of)
+    learn_garbles.save(parts)
+    garbles = {fold: learn_garbles.without(parts, fold) for fold in range(FOLDS)}
     folds: list[list[Judged]] = []
     taught_folds: list[list[Judged]] = []
     for fold in range(FOLDS):
@@ -249,10 +257,10 @@ def main() -> None:
             kept = [one for one in prepared if fold_of(one.lecture.name) != fold]
             weights = weights_lab.as_weights(weights_lab.learn(kept, table)[0], "a fold")
             print(f"fold {fold}: field fitted on {len(kept)} lectures", flush=True)
-        folds.append([judged(lectures[i], sessions[i], table, weights) for i in inside])
+        folds.append([judged(lectures[i], sessions[i], table, weights, garbles[fold]) for i in inside])
         taught_folds.append(
             [
-                judged(one, gather(one.transcript, table), table, weights)
+                judged(one, gather(one.transcript, table), table, weights, garbles[fold])
                 for one in packaged
                 if fold_of(one.name) == fold
             ]
@@ -295,7 +303,9 @@ def main() -> None:
             for one, z in (*zip(owner, log_odds, strict=True), *taught_odds)
             if not one.lecture.name.endswith("/plain") and (LAB / "train" / f"{recording_of(one.lecture)}.ogg").exists()
         ]
-        by_ear, wider, ear_odds = learn_ear(with_sound, table)
+        shipped = msgspec.structs.replace(shipped, by_text=by_text)
+        save(msgspec.structs.replace(shipped, learnt_from=note))  # of the text; what comes takes longer
+        by_ear, wider, ear_odds = learn_ear(with_sound, table, shipped, garbles)
         save(Verdicts(by_text, by_sound, by_ear, note))  # what comes takes longest
         by_sound = by_sound if given.no_wordings else learn_sound(wider, ear_odds, table)
     save(Verdicts(by_text, by_sound, by_ear, note))
@@ -341,16 +351,17 @@ def heard_phones(name: str, transcript: Transcript, model: Any) -> PhonesHeard:
 
 
 def learn_ear(
-    with_sound: Sequence[tuple[Judged, Floats]], table: FormTable
+    with_sound: Sequence[tuple[Judged, Floats]], table: FormTable, shipped: Verdicts, garbles: dict[int, Garbles]
 ) -> tuple[Trees, list[Judged], list[Floats]]:
     """The trees that weigh the phones heard; each lecture with its wider rows, and its odds with its fold left out."""
     from notesmith.transcribe import load_model
 
-    shipped, model = load_judge(), load_model()
-    wider = [
-        _wider(one, z, table, shipped, heard_phones(recording_of(one.lecture), one.lecture.transcript, model))
-        for one, z in with_sound
-    ]
+    model = load_model()
+    wider = []
+    for one, z in with_sound:
+        phones = heard_phones(recording_of(one.lecture), one.lecture.transcript, model)
+        with patch.object(judge, "load_garbles", return_value=garbles[fold_of(one.lecture.name)]):
+            wider.append(_wider(one, z, table, shipped, phones))
     fold = [fold_of(one.lecture.name) for one in wider]
     models = {
         f: grown(

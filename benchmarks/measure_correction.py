@@ -355,7 +355,7 @@ def judge(
         if one.said.decoy:
             counts["decoys"] += 1
             said = {*labels_said(one.said.text)}
-            counts["decoys changed"] += any(e.applied and label_key(e.restored) not in said for e in touching)
+            counts["decoys changed"] += any(e.applied and _bare(e.restored) not in said for e in touching)
             continue
         identifier = one.said.concept_id or ""
         counts["terms"] += 1
@@ -410,8 +410,13 @@ def _is_right(edit: Edit, one: Occurrence, vocabulary: Vocabulary) -> bool:
         meant, put = potency_meant(identifier), parse_potency(edit.restored)
         return meant is not None and put is not None and put.senses[0] == meant.senses[0]
     return edit.concept_id == identifier or sounding(edit.restored) == sounding(one.said.text) or (
-        label_key(re.sub(r"['’]s$", "", edit.restored)) in labels_of(vocabulary, identifier)
+        _bare(edit.restored) in labels_of(vocabulary, identifier)
     )  # fmt: skip
+
+
+def _bare(restored: str) -> str:
+    """The key of a term without the possessive that was heard with it."""
+    return label_key(re.sub(r"['’]s$", "", restored))
 
 
 def _as_said(edit: Edit, lecture: Lecture, vocabulary: Vocabulary) -> bool:

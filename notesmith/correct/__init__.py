@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from notesmith.annotations import Correction, Corrections, Evidence, Rival, TextbookReading
-from notesmith.correct.candidates import NEGATIONS, Candidate, HeardWord, canonical
+from notesmith.correct.candidates import NEGATIONS, Candidate, HeardWord, canonical, of_a_person_or_street
 from notesmith.correct.decide import APPLY, PROPOSE, Weighed, from_log_odds, weigh_all
 from notesmith.correct.ear import (
     EAR_COLUMNS,
@@ -41,7 +41,7 @@ from notesmith.vocabulary import Vocabulary
 
 __all__ = ["HEARING_VERSION", "VERSION", "SessionHints", "Witness", "correct", "look_ahead"]
 
-VERSION = "15"
+VERSION = "16"
 HEARING_VERSION = "3"
 ASKED, LEAD, EAR_DISTANCE = (EAR_COLUMNS.index(name) for name in ("ear asked", "ear lead", "ear distance"))
 PLURALS = frozenset({"idea", "medical", "family"})
@@ -141,8 +141,12 @@ def _by_sound(
     plain = [sounding(word.text) for word in transcript.words]
     frozen = frozenset(covered_words(transcript, done))
 
+    texts = [word.text for word in transcript.words]
+
     def allowed(r: WordRange, concept_id: str) -> bool:
-        return not rulings.refuses_within(plain[r.start : r.end], concept_id)
+        return not rulings.refuses_within(plain[r.start : r.end], concept_id) and not of_a_person_or_street(
+            texts, r, concept_id
+        )
 
     known = gather(
         transcript,

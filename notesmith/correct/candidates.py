@@ -28,8 +28,13 @@ COMMONEST_ZIPF = (6.0, 5.5)  # of two and of three words
 # Distances up to which forms are considered, in all and for each phone: the likeliest few, and beyond that the likeliest.
 NEAR, NEAR_EVERYDAY = (1.0, 1.05), (0.5, 0.65)
 FAR, FAR_EVERYDAY = (2.0, 1.6), (1.0, 1.5)
+REST = (0.5, 1.4)  # of a term half heard whose rest are ordinary words; farther ones were right one time in twelve
 SAME_WORD = 0.6
 PLAIN_ZIPF = 3.0
+ENGLISH_NAME_ZIPF = 2.4  # from which a label without its Latin ending is an English word of its own (Camphor)
+SHORT_LABEL = 4
+ADDRESSED = frozenset("Mr Mrs Ms Miss Mister".split())
+STREETS = frozenset("Street Road Avenue Lane Square".split())
 NEGATIONS = frozenset("no not never none nothing neither nor without cannot cant dont doesnt didnt isnt wasnt".split())
 NUMBER_WORDS = frozenset(
     (
@@ -160,8 +165,13 @@ def _spelt_right(concept: Concept, text: str) -> bool:
     key = label_key(text)
     for label in (*concept.alt_labels, concept.pref_label):
         if label_key(label) == key:
-            return canonical(concept.pref_label, label) == label
+            return canonical(concept.pref_label, label) == label or _english_name(key, label_key(concept.pref_label))
     return True
+
+
+def _english_name(key: str, preferred: str) -> bool:
+    """Whether a label is the English word without the Latin ending (Camphor): what was said, and as it is written."""
+    return preferred.startswith(key) and " " not in key and word_zipf(key) >= ENGLISH_NAME_ZIPF
 
 
 @lru_cache(maxsize=50_000)
@@ -183,13 +193,17 @@ def canonical(pref_label: str, label: str) -> str:
 def protected(
     vocabulary: Vocabulary, words: tuple[HeardWord, ...], right: dict[int, tuple[int, str]]
 ) -> dict[int, tuple[int, str]]:
-    """The terms heard rightly that no shorter garble may be cut out of; everyday words and stubs protect nothing."""
+    """The terms heard rightly that no shorter garble may be cut out of; everyday words and stubs protect nothing.
+
+    A stub is a short label that is no word of the preferred one: Calc, but not Cepa.
+    """
     kept = {}
     for start, (end, concept_id) in right.items():
         concept = vocabulary[concept_id]
         if end - start == 1:
             everyday = concept.scheme == "medical" and words[start].zipf >= ODD_ZIPF
-            stub = len(words[start].plain) <= 4 and words[start].plain != label_key(concept.pref_label)
+            plain = words[start].plain
+            stub = len(plain) <= SHORT_LABEL and plain not in label_key(concept.pref_label).split()
             if everyday or stub:
                 continue
         kept[start] = (end, concept_id)
@@ -256,6 +270,14 @@ def sentence_ends(text: str) -> bool:
     return text.endswith((".", "?", "!", ";", ":")) and not re.fullmatch(r"[A-Z]\.", text)
 
 
+def of_a_person_or_street(texts: Sequence[str], r: WordRange, concept_id: str) -> bool:
+    """Whether a stretch has a form of address before it (an author may have one) or a street's kind after it."""
+    if r.start and texts[r.start - 1].strip(".,") in ADDRESSED:
+        return not concept_id.startswith("author/")
+    after = texts[r.end].strip(".,;:?!") if r.end < len(texts) else ""
+    return after in STREETS and texts[r.end - 1][:1].isupper() and texts[r.end - 1][-1:].isalpha()
+
+
 def number_like(plain: str) -> bool:
     return plain in NUMBER_WORDS or (not plain.isalpha() and any(c.isdigit() for c in plain))
 
@@ -314,7 +336,7 @@ def candidates(
             if not any(w.odd for i, w in enumerate(words[r.start : r.end], r.start) if i not in covered):
                 # The rest are ordinary words: they must sound like the rest of the term.
                 loose = sum(len(words[i].phones) for i in range(r.start, r.end) if i not in covered)
-                best = {c: b for c, b in best.items() if b[1] <= 0.5 + 2.6 * loose}
+                best = {c: b for c, b in best.items() if _within(b[1], loose, REST)}
         found += [
             Candidate(segment_id, r, everyday, pair[0], form, distance, rank)
             for rank, (form, distance) in enumerate(likeliest(best.values(), table))

@@ -11,8 +11,10 @@ import gzip
 import math
 from collections import defaultdict
 from collections.abc import Sequence
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from importlib import resources
+from itertools import chain
+from typing import NamedTuple
 
 import msgspec
 import numpy as np
@@ -20,24 +22,42 @@ from numpy.typing import NDArray
 from rapidfuzz.distance import Prefix
 
 from notesmith.correct.alike import ALIKE, alike_rows
+from notesmith.correct.candidates import HeardWord
+from notesmith.correct.english import in_dictionary
 from notesmith.correct.evidence import FEATURES, NEAR_TERMS, Session
 from notesmith.correct.forms import FormTable
+from notesmith.correct.garble import GARBLE, garble_rows, load_garbles
 from notesmith.correct.talk import Talk, relatives
+from notesmith.vocabulary import label_key
 
 Floats = NDArray[np.float64]
 HINTED = 3.0  # support of a remedy the lecture's title names
 LIKELY = 0.5  # share from which a term counts as spoken of
+COMMON_ZIPF = 4.0  # words that need no dictionary
+AT_ONCE = 512  # rows judged together
 LEAST_SHARE = 0.01  # of the field; less likely hypotheses are not looked at again
 OWN = (
     "share", "rival share", "same term share", "best here", "sentence share", "heard letters", "label letters",
     "rarest word", "commonest word", "probability known", "same garble share", "support of term", "phones",
     "times heard", "capitals in session", "remedy scheme", "letters alike", "talk near", "talk wide", "talk behind",
-    "talk lead", "related near", *ALIKE,
+    "talk lead", "related near", *ALIKE, "stops inside", "capitals", "words of English", "odd words of English",
+    "begins a clause", "longer rival", *GARBLE,
 )  # fmt: skip
 COLUMNS = (*FEATURES, *OWN)
 
 
-class Trees(msgspec.Struct, frozen=True):
+class _Flat(NamedTuple):
+    """All trees in one row: a node's feature, threshold and children as places in the row; leaves are negative."""
+
+    roots: NDArray[np.int64]
+    features: NDArray[np.int64]
+    thresholds: Floats
+    left: NDArray[np.int64]
+    right: NDArray[np.int64]
+    leaves: Floats
+
+
+class Trees(msgspec.Struct, frozen=True, dict=True):
     """Boosted trees: for each the feature, threshold and children of its inner nodes, and its leaves' values (log-odds).
 
     A row goes left where its value is at most the threshold; a negative child is leaf ``-child - 1``.
@@ -52,24 +72,46 @@ class Trees(msgspec.Struct, frozen=True):
     scale: float = 1.0
     offset: float = 0.0
 
+    @cached_property
+    def _flat(self) -> _Flat:
+        inner = np.cumsum([0, *map(len, self.features)])
+        ends = np.cumsum([0, *map(len, self.leaves)])
+
+        def moved(children: tuple[tuple[int, ...], ...]) -> NDArray[np.int64]:
+            return np.array(
+                [
+                    child + inner[tree] if child >= 0 else child - ends[tree]
+                    for tree, own in enumerate(children)
+                    for child in own
+                ],
+                np.int64,
+            )
+
+        roots = [inner[tree] if own else -1 - ends[tree] for tree, own in enumerate(self.features)]
+        features, thresholds, leaves = (
+            list(chain.from_iterable(own)) for own in (self.features, self.thresholds, self.leaves)
+        )
+        return _Flat(
+            np.array(roots, np.int64), np.array(features, np.int64), np.array(thresholds, np.float64),
+            moved(self.left), moved(self.right), np.array(leaves, np.float64),
+        )  # fmt: skip
+
     def log_odds(self, rows: Floats) -> Floats:
         """(n, columns) to (n,) calibrated log-odds."""
-        total = np.zeros(len(rows))
-        every = np.arange(len(rows))
-        for features, thresholds, left, right, leaves in zip(
-            self.features, self.thresholds, self.left, self.right, self.leaves, strict=True
-        ):
-            if not features:
-                total += leaves[0]
-                continue
-            f, t, down, up = np.array(features), np.array(thresholds), np.array(left), np.array(right)
-            node = np.zeros(len(rows), np.int64)
-            while (inner := node >= 0).any():
-                at = node[inner]
-                goes_left = rows[every[inner], f[at]] <= t[at]
-                node[inner] = np.where(goes_left, down[at], up[at])
-            total += np.array(leaves)[-node - 1]
-        return self.scale * total + self.offset
+        parts = [self._summed(rows[start : start + AT_ONCE]) for start in range(0, len(rows), AT_ONCE)]
+        return self.scale * np.concatenate([np.zeros(0), *parts]) + self.offset
+
+    def _summed(self, rows: Floats) -> Floats:
+        flat = self._flat
+        nodes = np.tile(flat.roots, len(rows))
+        row_of = np.repeat(np.arange(len(rows)), len(flat.roots))
+        going = np.flatnonzero(nodes >= 0)
+        while len(going):
+            at = nodes[going]
+            goes_left = rows[row_of[going], flat.features[at]] <= flat.thresholds[at]
+            nodes[going] = moved = np.where(goes_left, flat.left[at], flat.right[at])
+            going = going[moved >= 0]
+        return np.asarray(flat.leaves[-1 - nodes].reshape(len(rows), -1).sum(axis=1))
 
 
 class Verdicts(msgspec.Struct, frozen=True):
@@ -117,13 +159,20 @@ def rows_of(
     said: dict[str, int] = defaultdict(int)
     for word in session.words:
         said[word.plain] += 1
-    likenesses = alike_rows(session.words, table, [session.candidates[number] for number in chosen])
+    hypotheses = [session.candidates[number] for number in chosen]
+    likenesses = alike_rows(session.words, table, hypotheses)
+    garbles_told = garble_rows(session.words, table, hypotheses, load_garbles())
+    labels = [label_key(table.forms[one.form].label) for one in session.candidates]
     made = []
-    for number, likeness in zip(chosen, likenesses, strict=True):
+    for number, likeness, garbled in zip(chosen, likenesses, garbles_told, strict=True):
         one, concept = session.candidates[number], concepts[number]
         form, inside = table.forms[one.form], session.words[one.words.start : one.words.end]
         here = {n for i in range(one.words.start, one.words.end) for n in at_word[i]}
         others = [shares[n] for n in here if concepts[n] != concept]
+        longer = [
+            shares[n] for n in here
+            if session.candidates[n].words.end > one.words.end and labels[n].startswith(f"{labels[number]} ")
+        ]  # fmt: skip
         same = sum(shares[n] for n in here if concepts[n] == concept)
         alike = garbles[one.phones, concept]
         heard = "".join(word.plain for word in inside)
@@ -144,9 +193,25 @@ def rows_of(
                 float(max(said[word.plain] for word in inside if word.zipf == min(w.zipf for w in inside))),
                 capitals * 50, float(form.scheme == "remedy"), _letters_alike(heard, form.label),
                 near, wide, behind, lead, float(len(close & related.get(concept, frozenset()))), *likeness,
+                *_as_written(session.words, start, end), max(longer, default=0.0), *garbled,
             ]
         )  # fmt: skip
     return np.array(made, np.float64).reshape(-1, len(COLUMNS))
+
+
+def _as_written(words: Sequence[HeardWord], start: int, end: int) -> tuple[float, ...]:
+    """What the recogniser made of a stretch: stops inside it, capitals, words that are English, where it begins."""
+    inside = words[start:end]
+    known = [in_dictionary(word.plain) for word in inside]
+    odd = [english for english, word in zip(known, inside, strict=True) if word.odd]
+    first = words[start].starts_sentence or not start or words[start - 1].ends_clause
+    return (
+        float(sum(word.ends_clause for word in inside[:-1])),
+        sum(word.text[:1].isupper() for word in inside) / len(inside),
+        sum(english or word.zipf >= COMMON_ZIPF for english, word in zip(known, inside, strict=True)) / len(inside),
+        sum(odd) / len(odd) if odd else 1.0,
+        float(first),
+    )
 
 
 def _spoken_of(session: Session, concepts: Sequence[str], shares: Sequence[float]) -> list[str | None]:

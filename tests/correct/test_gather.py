@@ -1,8 +1,11 @@
+import pytest
+
+from notesmith.correct.candidates import heard_words, of_a_person_or_street, protected, right_already
 from notesmith.correct.forms import form_table
 from notesmith.correct.gather import gather, subject_candidates
 from notesmith.correct.index import Floats, Ints
 from notesmith.sounds import load_costs, pronounce_text
-from notesmith.transcript import sounding
+from notesmith.transcript import WordRange, sounding
 from notesmith.vocabulary import load_vocabulary
 from tests.correct.talk import transcript
 
@@ -61,3 +64,37 @@ def test_what_is_near_does_not_depend_on_what_is_asked_for_together() -> None:
     alone = asked(*([one] for one in sounds))
     assert alone == asked([*many, *sounds]) == asked(sounds[::-1])
     assert sum(bool(forms) for forms, _ in alone) >= 6
+
+
+def right_in(text: str) -> set[str]:
+    words = heard_words(transcript(text))
+    found = protected(VOCABULARY, words, right_already(VOCABULARY, words, transcript(text)))
+    return {concept_id for _, concept_id in found.values()}
+
+
+def test_a_short_word_of_a_remedys_name_is_that_remedy_and_no_garble_of_another() -> None:
+    assert right_in("We gave cepa for the cold.") == {"remedy/allium-cepa"}
+    assert right_in("We gave Calc for the cold.") == set()  # a stub, of which Calcarea may be the rest
+
+
+def test_an_english_name_without_its_latin_ending_is_right_as_it_was_heard() -> None:
+    assert right_in("Then camphor is for the collapse.") == {"remedy/camphora"}
+    assert right_in("Then Sulfur is for the heat.") == set()  # another spelling is restored
+
+
+@pytest.mark.parametrize(
+    ("said", "heard", "concept_id", "named"),
+    [
+        ("My neighbour, Mr. Tarant, drives.", "Tarant,", "remedy/tarentula-hispanica", True),
+        ("As Mr. Kant has it.", "Kant", "author/james-tyler-kent", False),
+        ("He lives in Clark Street now.", "Clark", "author/john-henry-clarke", True),
+        ("The people in Clark, street by street.", "Clark,", "author/john-henry-clarke", False),
+        ("If you miss seeping ulcers.", "seeping", "remedy/sepia", False),
+    ],
+)
+def test_a_name_with_a_form_of_address_and_a_streets_are_no_terms(
+    said: str, heard: str, concept_id: str, named: bool
+) -> None:
+    texts = said.split()
+    at = texts.index(heard)
+    assert of_a_person_or_street(texts, WordRange(at, at + 1), concept_id) is named
