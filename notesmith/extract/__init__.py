@@ -31,7 +31,7 @@ from notesmith.reading import Reading
 from notesmith.vocabulary import Vocabulary
 
 #: Changed whenever the rules change, so that kept results are made anew.
-VERSION = "43"
+VERSION = "44"
 
 #: The families in the order they run; each leans only on those before it.
 RULES = (
@@ -123,9 +123,9 @@ def extract(
     stretches = stretches_of(path)
     questions, asked = find_questions(session, looks, stretches, hits)
     carry_overs, promised = find_carry_overs(session, looks, hits, rows)
-    potencies = find_potencies(session, remedies)
     units_of_case = [(case_key(session, case), case_units(session, case)) for case in cases]
     case_ranges = [(key, start, end) for key, ranges in units_of_case for start, end in ranges]
+    potencies = find_potencies(session, remedies, case_ranges)
     given = find_prescriptions(session, remedies, potencies, case_ranges, focus)
     points = find_points(session, looks, stretches, clauses, hits, compared, asked | promised, readings, rows)
     vignettes = build_vignettes(session, looks, cases, given, hits)

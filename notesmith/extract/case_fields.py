@@ -17,7 +17,7 @@ from notesmith.extract.keys import key_of
 from notesmith.extract.lexicon import BODY_CHAPTERS, MEDICINE_ENDINGS, MIND_WORDS, MODALITY_WORDS, SENSATIONS
 from notesmith.extract.mentions import Hit
 from notesmith.extract.potency_words import BARE_STEPS, NUMBER, potencies_in
-from notesmith.extract.prescriptions import DURATION, REPETITION, Given
+from notesmith.extract.prescriptions import DURATION, REPETITION, Given, is_one_dose
 from notesmith.extract.sentences import Look
 from notesmith.extract.session import Session, bare, runs
 from notesmith.transcript import WordRange
@@ -436,10 +436,12 @@ def completed(
         for label in ("repetition", "duration"):
             if case is None or getattr(value, label) is not None:
                 continue
+            if label == "duration" and is_one_dose(value.repetition):
+                continue  # "one dose; two months" tells how long it was well
             others = [other.words for other in values if other is not values[place]]
             near = [
                 f for f in case.findings
-                if f.label == label and _apart(f.words, value.words) <= NEAR_WORDS and not any(f.words.overlaps(words) for words in others)
+                if f.label == label and not (value.repetition and f.text.casefold() in value.repetition.casefold() and f.text.casefold().endswith(("minutes", "hours", "day"))) and _apart(f.words, value.words) <= NEAR_WORDS and not any(f.words.overlaps(words) for words in others)
             ]  # fmt: skip
             if near:
                 said = min(near, key=lambda f: _apart(f.words, value.words))

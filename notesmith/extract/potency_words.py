@@ -23,7 +23,7 @@ _MAX_WORDS = 5
 _EDGES = " .,;:?!()\"'“”"
 # Only what can begin a potency is tried, since every window of words would be.
 _BEGINS = re.compile(
-    rf"\d|(?:lm|[a-zø])\d|(?:{_WORD}|ten thousandth|\w+th|second|third|mother|tincture|mt|lm|l|el|ell|elem|ellem|em|m|cm|c|see|sea|cee|d|dee|"
+    rf"\d|(?:lm|[a-zø])\d|(?:{_WORD}|thirties|sixes|twelves|ten thousandth|\w+th|second|third|mother|tincture|mt|lm|l|el|ell|elem|ellem|em|m|cm|c|see|sea|cee|d|dee|"
     r"dm|mm|q|cue|x|ex|k|kay|nought|oh|fifty|θ|ø|ϕ|φ)\b"
 )
 
@@ -42,11 +42,37 @@ def potencies_in(texts: Sequence[str]) -> Iterator[tuple[int, int, ParsedPotency
                 if plain[end - 1] in ("", "potency", "potencies", "and", "a") or plain[at] in ("", "and", "a"):
                     continue
                 parsed = parse_potency(" ".join(plain[at:end]))
-                if parsed is not None:
+                if parsed is not None and not _goes_on(texts, plain, at, end, parsed):
                     yield at, end, parsed
                     step = end - at
                     break
         at += step
+
+
+#: What a number right behind a bare one may count, so that both stand: "thirty two times a day".
+_COUNTS_OF = re.compile(
+    r"(?:times?|doses?|drops?|pills?|powders?|globules?|granules?|pellets?|tablets?|a|per|in|each|every|hourly|minutes?|hours?|days?|weeks?|months?|nights?|"
+    r"mornings?|evenings?|more|single)"
+)
+_ONES = frozenset("one two three four five six seven eight nine".split())
+_TENS_SAID = frozenset("ten twelve fifteen twenty thirty forty fifty sixty seventy eighty ninety hundred".split())
+
+
+def _goes_on(texts: Sequence[str], plain: Sequence[str], at: int, end: int, parsed: ParsedPotency) -> bool:
+    """Whether a bare number is but the beginning of another: ``thirty eight and two``, ``two hundred and ten``."""
+    if (
+        not parsed.doubt.startswith("a bare number")
+        or plain[end - 1] not in _TENS_SAID
+        or texts[end - 1][-1:] in ".,;:?!"
+    ):
+        return False
+    more = end + (end < len(plain) and plain[end] == "and" and plain[end - 1] == "hundred")
+    if more >= len(plain):
+        return False
+    word, behind = plain[more], plain[more + 1] if more + 1 < len(plain) else ""
+    if word in _TENS_SAID and plain[end - 1] == "hundred" and more > end:
+        return True
+    return word in _ONES and word != "one" and not _COUNTS_OF.fullmatch(behind) and behind not in NUMBER_WORDS
 
 
 __all__ = ["BARE_STEPS", "NUMBER", "number_of", "potencies_in"]

@@ -38,6 +38,8 @@ _COLLIDES = {
     "mm": "MM is also a millimetre", "dm": "DM is also diabetes mellitus",
 }  # fmt: skip
 _BARE = "a bare number is a centesimal by custom"
+_ZEROS = frozenset(("zero", "oh", "o", "nought", "0"))
+_PLURALS = {"thirties": "thirty", "hundreds": "hundred", "sixes": "six", "twelves": "twelve"}
 _WORD_SCALES: dict[str, Scale] = {
     "centesimal": "centesimal", "centisimal": "centesimal", "decimal": "decimal", "korsakovian": "Korsakovian",
     "korsakoff": "Korsakovian", "millesimal": "fifty-millesimal",
@@ -229,14 +231,25 @@ def _parts(text: str) -> list[str]:
     """Numbers, letters by their names, and other words."""
     text = re.sub(r"(?<=\b[a-z])\.(?=[a-z]?\b)", " ", text)
     text = re.sub(r"(?<=\d),(?=\d{3}(?!\d))", "", text).replace("-", " ").replace(".", " ")
-    return [_LETTERS.get(part, part) for part in re.findall(r"\d+(?:st|nd|rd|th)\b|\d+|[a-zθøφϕ]+", text)]
+    return [
+        _PLURALS.get(part) or _LETTERS.get(part, part)
+        for part in re.findall(r"\d+(?:st|nd|rd|th)\b|\d+|[a-zθøφϕ]+", text)
+    ]
 
 
 def _joined_number(parts: list[str]) -> list[str]:
-    """Runs of number words as one number; "fifty millesimal" stays a name."""
+    """Runs of number words as one number; "fifty millesimal" stays a name; "two zero zero" is said by its figures."""
     found: list[str] = []
     at = 0
     while at < len(parts):
+        zeros = 0
+        while at + zeros + 1 < len(parts) and parts[at + zeros + 1] in _ZEROS:
+            zeros += 1
+        first = _UNITS.get(parts[at], int(parts[at]) if len(parts[at]) == 1 and parts[at].isdigit() else 0)
+        if zeros and 0 < first < 10:
+            found.append(str(first) + "0" * zeros)
+            at += zeros + 1
+            continue
         end = at
         while end < len(parts) and (_numeric(parts[end]) or (end > at and parts[end] == "and")):
             end += 1

@@ -335,3 +335,76 @@ def test_places_on_a_board_stand_for_the_remedies_named_in_that_order(found: Fou
         ("arsenicum-album", "restless"), ("sepia-officinalis", "indifferent"), ("arsenicum-album", "better from warmth"), ("pulsatilla-nigricans", "worse from it"),
     ):  # fmt: skip
         assert any(remedy == side and word in text for side, text in sides), (remedy, word, sides)
+
+
+CASE_BEFORE = (
+    "Today we take Sepia. Sepia is indifferent. Sepia is worse in the evening. Let me tell you a case of mine. "
+    "A woman of forty came with headache for two years, worse in the evening. I gave Sepia, thirty, twice a day, for a week. "
+    "After a month the headache was less. "
+)
+
+
+@pytest.mark.parametrize(
+    ("said", "potency", "repetition"),
+    [
+        ("So two hundred, one.", "200C", "one"),
+        ("Then single two hundred.", "200C", "single"),
+        ("One M, and only the once.", "1M", "and only the once"),
+        ("Two zero zero, only one time.", "200C", "one time"),
+        ("Then thirties, two-hourly.", "30C", "two-hourly"),
+        ("A single tube. Two hundred.", "200C", "A single tube"),
+        ("And the six X, four in the day.", "6X", "four in the day"),
+        ("I went to two hundred, each Sunday.", "200C", "each Sunday"),
+        ("LM one, two granules each ten minutes.", "LM1", "each ten minutes"),
+        ("I repeated, the same number, one.", "30C", "one"),
+        ("Again one dose, the same.", "30C", "Again one dose"),
+        ("At four months I did one more, idem.", "30C", "one more"),
+    ],
+)
+def test_a_dose_in_a_case_needs_no_word_of_giving(found: Found, said: str, potency: str, repetition: str) -> None:
+    given = prescribed(found, CASE_BEFORE + said + " In spring she walked again and slept through the night.")
+    assert [row[:2] for row in given] == [("remedy/sepia-officinalis", "30C"), ("remedy/sepia-officinalis", potency)]
+    assert set((given[1][2] or "").casefold().split()) & set(repetition.casefold().split())
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "The fever was thirty eight and two.",
+        "Her pressure was one thirty over eighty.",
+        "The nose stayed the same, perhaps more.",
+        "The pain was the same again.",
+        "Her number is seven seven one three.",
+        "After the thirty, she was quiet.",
+    ],
+)
+def test_what_is_measured_or_stays_the_same_is_no_dose(found: Found, said: str) -> None:
+    given = prescribed(found, CASE_BEFORE + said + " In spring she walked again and slept through the night.")
+    assert [row[1] for row in given] == ["30C"]
+
+
+def test_a_name_heard_wrongly_beside_a_potency_is_the_remedy_it_sounds_like_and_doubtful(found: Found) -> None:
+    _, result = found(
+        "Today we take Pulsatilla. Pulsatilla is mild. Pulsatilla weeps. Let me tell you a case of mine. A girl of nine came with "
+        "earache for two days. So, pulse at ella, thirty, three times a day. The next day the ear was quiet."
+    )
+    assert [(rx.remedy_id, rx.potency, rx.doubtful) for rx in result.prescriptions] == [
+        ("remedy/pulsatilla-nigricans", "30C", True)
+    ]
+
+
+def test_what_anybody_may_be_given_is_not_given_to_the_patient(found: Found) -> None:
+    _, result = found(
+        CASE_BEFORE + "You can begin with thirty every day in such a headache. She slept through the night."
+    )
+    assert [rx.potency for rx in result.prescriptions if rx.case_key] == ["30C"]
+
+
+def test_the_remedy_may_follow_its_potency(found: Found) -> None:
+    given = prescribed(
+        found,
+        "Let me tell you a case of mine. A woman of forty came with headache for two years. One M, Sepia of course, and it was "
+        "a single dose. After a month she was well.",
+    )
+    assert [row[:2] for row in given] == [("remedy/sepia-officinalis", "1M")]
+    assert "single dose" in (given[0][2] or "")

@@ -134,3 +134,11 @@ def test_names_read_back(scale: str, step: int) -> None:
 def test_anything_can_be_asked(text: str) -> None:
     parse_potency(text)
     find_potencies(text.split())
+
+
+@pytest.mark.parametrize(
+    ("said", "name"), [("two zero zero", "200C"), ("three oh", "30C"), ("thirties", "30C"), ("2 0 0", "200C")]
+)
+def test_a_potency_may_be_said_by_its_figures(said: str, name: str) -> None:
+    parsed = parse_potency(said)
+    assert parsed is not None and parsed.senses[0].name == name
