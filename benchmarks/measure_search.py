@@ -58,6 +58,7 @@ SETS = {
     "open8": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
     "open9": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
     "open10": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
+    "sealed10": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
     "open11": ("dev", "dev2", "dev3", "dev4", "dev5", "dev6"),
 }
 NEAR_MS = 5000

@@ -22,7 +22,7 @@ from notesmith.correct.judge import COLUMNS, Verdicts, rows_of, worth_judging
 from notesmith.correct.weigh import Weights
 from notesmith.sounds.phones import VOWELS
 
-APPLY = 0.9  # on the folds left out 97 of 100 right, with the sound and without (benchmarks/learn_judge.py)
+APPLY = 0.92  # on the hands left out 97 of 100 right, with the sound and without (benchmarks/learn_judge.py); at 0.90 more harm for little more
 PROPOSE = 0.25
 PASSES = 3
 WORTH_A_LOOK = 0.03
