@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from notesmith.annotations import Caution, CautionKind
 from notesmith.extract import learned
@@ -16,8 +16,9 @@ from notesmith.extract.discouraging import discouraging_places, keeps_others_awa
 from notesmith.extract.prescriptions import Given, Said
 from notesmith.extract.sentences import Look
 from notesmith.extract.session import Sentence, Session
-from notesmith.extract.urgent import URGENT, Urgent
+from notesmith.extract.urgent import URGENT, Urgent, is_told_away
 from notesmith.extract.warning_signs import MIASMS, sends_to_care, signs_in
+from notesmith.transcript import TimeSpan, WordRange
 
 #: Printed at the head of every published page and document.
 STANDING_LINE = (
@@ -102,7 +103,55 @@ def find_cautions(
                     "reliable evidence that homeopathy is effective. "
                 "Such claims need competent scientific evidence where they are advertised.",
                 f"{_NHMRC}; {_FTC}", *session.span_of(sentence.start, match))  # fmt: skip
-    return tuple(sorted(found, key=lambda c: (c.words.start, c.kind, c.reason)))
+    urgent_ones = one_a_passage([c for c in found if c.kind == "urgent condition"], session.reading.transcript.time)
+    others = [c for c in found if c.kind != "urgent condition"]
+    return tuple(sorted([*others, *urgent_ones], key=lambda c: (c.words.start, c.kind, c.reason)))
+
+
+#: Words between two flags of one passage, between a flag and one that only says that a doctor is needed, and words of a flag.
+_SAME_GAP, _LOOSE_GAP, _FLAG_WORDS = 30, 10, 60
+
+
+def one_a_passage(found: Sequence[Caution], time_of: Callable[[WordRange], TimeSpan]) -> list[Caution]:
+    """Flags of urgent conditions, one a passage: where the same condition is named again soon it is the same flag, over all
+    the words; a flag that only says that a doctor is needed is part of one beside it that says why; flags over the
+    same words become one that names each condition and has the more pressing advice. No flagged word is let go."""
+    flags: list[Caution] = []
+    for one in sorted(found, key=lambda c: (c.words.start, c.words.end)):
+        for at in range(len(flags) - 1, -1, -1):
+            known = flags[at]
+            joined = _joined(known, one)
+            if joined is not None:
+                words = WordRange(min(known.words.start, one.words.start), max(known.words.end, one.words.end))
+                flags[at] = Caution(one.kind, joined.reason, joined.advice, joined.source, words, time_of(words))
+                break
+        else:
+            flags.append(one)
+    return flags
+
+
+def _joined(known: Caution, one: Caution) -> Caution | None:
+    """The caution whose words two flags are to have together, None where they stay two."""
+    gap = max(one.words.start - known.words.end, known.words.start - one.words.end)
+    if max(known.words.end, one.words.end) - min(known.words.start, one.words.start) > _FLAG_WORDS and gap >= 0:
+        return None
+    named, more = _conditions(known), _conditions(one)
+    if more <= named or named <= more:
+        return (known if more <= named else one) if gap <= _SAME_GAP else None
+    if gap <= _LOOSE_GAP and one.reason in _LOOSE:
+        return known
+    if gap <= _LOOSE_GAP and known.reason in _LOOSE:
+        return one
+    if gap >= 0 or not {known.advice, one.advice} <= _GO_NOW:
+        return None
+    pressing = min((known, one), key=lambda c: c.advice != URGENT[0].advice)
+    return Caution(
+        one.kind, f"Mentions {'; '.join(sorted(named | more))}.", pressing.advice, pressing.source, one.words, one.time
+    )
+
+
+def _conditions(caution: Caution) -> frozenset[str]:
+    return frozenset(caution.reason.removeprefix("Mentions ").removesuffix(".").split("; "))
 
 
 def _urgent_flags(session: Session, look: Look) -> list[tuple[Urgent, int, int]]:
@@ -114,12 +163,15 @@ def _urgent_flags(session: Session, look: Look) -> list[tuple[Urgent, int, int]]
         places = [
             place for place in session.search(urgent.pattern, sentence.start, sentence.end)
             if not (place[2][0].startswith("psychos") and MIASMS.search(low))  # a misheard sycosis
+            and not is_told_away(low, place[2].start(), place[2].end())
         ]  # fmt: skip
         if places:
             found.append((urgent, places[0][0], max(end for _, end, _ in places)))
     place = {urgent.name: at for at, (urgent, _, _) in enumerate(found)}
     sent = sends_to_care(low)
     for name, first, last in [*signs_in(low), *([(SENT, *sent)] if sent is not None else [])]:
+        if is_told_away(low, first, last):
+            continue
         begin = sentence.start + low.count(" ", 0, first)
         end = begin + low.count(" ", first, last) + 1
         if name in place:
@@ -138,6 +190,9 @@ MAY_BE_URGENT = Urgent(
 )
 SENT = "what the speaker sends to medical care"
 _ADVICE[SENT] = Urgent(SENT, re.compile("(?!)"), "The speaker says that this needs medical care; do not delay it.")
+#: Flags that say no more than that a doctor is needed; and advice of which the most pressing may stand for the others.
+_LOOSE = frozenset(f"Mentions {urgent.name}." for urgent in (MAY_BE_URGENT, _ADVICE[SENT]))
+_GO_NOW = frozenset([URGENT[0].advice, *(u.advice for u in URGENT if "same day" in u.advice)])
 
 
 def _low(potency: str) -> bool:

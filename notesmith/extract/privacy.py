@@ -26,6 +26,7 @@ from notesmith.extract.names import AUTHORS, OTHER_PROPER, STATES, in_dictionary
 from notesmith.extract.potency_words import NUMBER, number_of
 from notesmith.extract.session import OPENERS, Sentence, Session, bare, lowered, runs
 from notesmith.extract.spoken_ids import FEASTS, feasts_in, find_spoken
+from notesmith.extract.told_times import spelled_names, times_in, widened
 from notesmith.transcript import TimeSpan, Word, WordRange, sounding
 from notesmith.verdicts import PersonVerdict, VerdictEntry
 from notesmith.vocabulary import Vocabulary
@@ -394,9 +395,11 @@ _EVENT_YEAR = re.compile(
     rf"august|september|october|november|december) (?:of |in )?(?P<year>{_TWO_FIGURES})(?=[ ,.;?!]|$)(?! (?:percent|per|patients?|cases?|people|days?|weeks?|months?|years?|dead|marks))"
 )
 _YEAR_OF_ONE = re.compile(
-    r"\b(?:in|since|from|until|till|back in) (?P<year>(?:fifty|sixty|seventy|eighty|ninety)[ -](?:one|two|three|four|five|six|seven|eight|nine))"
+    r"\b(?:in|since|from|until|till|by|back in) (?P<year>(?:fifty|sixty|seventy|eighty|ninety)[ -](?:one|two|three|four|five|six|seven|eight|nine))"
     r"(?=[,.;?!]|$| (?:he|she|they|i|we|when|after|before|and (?:he|she|they|i|we|then)|it|there)\b)"
 )
+#: After these a month dates also what somebody tells in the present: "from the month of November I cannot tie the shoe".
+_SINCE_MONTH = re.compile(r"^(?:since|until|till|of|last)\b")
 _NEXT_MONTH = re.compile(rf"\b(?:following|previous|preceding|same|coming|past) (?P<month>{_MONTHS})(?=[ ,.;?!]|$|')")
 _ANYBODY = re.compile(r"\b(?:i|we|my|our|s?he|her|his|him|they|their)\b")
 #: ``the Marian year``, ``bhadra month``: a time by a name of its own; in lower case only where English has no such word.
@@ -525,7 +528,16 @@ def find_persons(
     taken = {unit for item in found for unit in range(item.start, item.end)}
     names = _Names(session, hits, cases, question_ranges, lecturer_names, taken)
     found += names.find()
+    found += _told_names(session, names, {unit for item in found for unit in range(item.start, item.end)})
     found += _learnt(session, names, {unit for item in found for unit in range(item.start, item.end)})
+    named = frozenset(unit for item in found for unit in range(item.start, item.end))
+    for start, end in spelled_names(session, named):
+        if not named & set(range(start, end)):
+            found.append(_Found(start, end, "other identifier", doubtful=True))
+    for at, item in enumerate(found):
+        start, end = widened(session, item.role, item.start, item.end, named) if item.hide else (item.start, item.end)
+        if (start, end) != (item.start, item.end) and not names.remedy_units & ({*range(start, end)} - named):
+            found[at] = replace(item, start=start, end=end)
     mentions: list[PersonMention] = []
     for item in sorted(found, key=lambda f: (f.start, -f.end)):
         words = session.words(item.start, item.end)
@@ -550,6 +562,120 @@ def _learnt(session: Session, names: _Names, covered: set[int]) -> Iterable[_Fou
             start, end = free[first], free[last - 1] + 1
             if role != "age over 89" or not _is_young(session.low(start, end)):
                 yield _Found(start, end, cast(PersonRole, role), doubtful=True)
+
+
+#: A word for a person of the family or of a calling, after "my" or "her", or alone, before a name.
+_CALLED_SO = frozenset("call called calling named nicknamed".split())
+_OBJECTS = frozenset("him her them it me us".split())
+_OUT_AT = re.compile(
+    r"\b(?:out past|out at|out near|down in|up in|over in|back in|outside|beyond|(?:man|woman|lady|girl|boy|doctor|healer|fellow|somebody|someone|one|people|parents|couple|farmer|teacher|nurse) (?:in|from|near))$"
+)
+_GONE_TO = frozenset("reached reach reaching gone passing leaving left".split())
+
+
+def _told_names(session: Session, names: _Names, covered: set[int]) -> Iterable[_Found]:
+    """Names known only by how they are told: "they call him Turbo", "Lic. Barradas", "Parth's roommate", "my tanty
+    ursuline", "a man in bursa", "Delph way", "at the Royal". All are doubtful."""
+    for at in range(1, len(session.units)):
+        if at in covered:
+            continue
+        found = _told_name(session, names, at)
+        low = names._key(at)
+        if (
+            found is not None
+            and low.isalpha()
+            and len(low) > 2
+            and not (_other(low) or low in STATES or low in _NEVER or names._taught(at, low))
+        ):
+            yield found
+
+
+def _told_name(session: Session, names: _Names, at: int) -> _Found | None:
+    units, low = session.units, names._key(at)
+    before, second = units[at - 1].low.rstrip("."), units[at - 2].low if at > 1 else ""
+    after = "" if names._comma(at) or at + 1 >= len(units) else units[at + 1].low
+    parted = units[at - 1].text[-1:] in ",;:?!"
+    author = low in names.author_words
+    large = names.cased and names._capital(at)
+    capital = large and at not in names.sentence_starts and not units[at].bare.isupper()
+    if capital and not parted and not author:
+        if (
+            before in _OBJECTS
+            and second in _CALLED_SO
+            or before in _CALLED_SO - {"calling"}
+            and second not in ("is", "was", "remedy")
+        ):
+            return _Found(at, at + 1, "patient", doubtful=True)
+    if before in _SHORT_TITLES and (large or not names.cased and _is_rare(low)):
+        return _Found(at, at + 1, "colleague", doubtful=True)
+    if large and units[at].low.endswith("'s") and after in _KIN_OF and not author and low not in _NOT_CALLED:
+        return _Found(at, at + 1, "student", doubtful=True)
+    if not names.cased and not parted and not author:
+        kin = second in ("my", "his", "her", "our") and before in _RELATIVES | _KIN_TITLES
+        if (
+            (kin or before in _TITLES_ALONE)
+            and _is_rare(low)
+            and session.parse.tag(at) in ("NN", "NNP", "NNS", "JJ", "FW")
+        ):
+            return _Found(at, at + 1, "colleague" if before in ("nurse", "matron") else "relative", doubtful=True)
+    if capital and at not in names.term_units:
+        if (
+            before == "the"
+            and low in _REGIONS_NAMED
+            or after in ("way", "side", "direction")
+            and zipf_frequency(low, "en") < 3.5
+        ):
+            return _Found(at, at + 1, "place", doubtful=True)
+        next_large = bool(after) and units[at + 1].bare[:1].isupper()
+        if before == "the" and second in ("at", "in", "to", "from") and low in _HOUSES_OF_CARE and not next_large:
+            return _Found(at - 1, at + 1, "place", doubtful=True)
+    if names.cased:
+        told = not parted and capital and at not in names.term_units and not author
+        return (
+            _Found(at, at + 1, "place", doubtful=True)
+            if told and _OUT_AT.search(session.low(max(0, at - 3), at))
+            else None
+        )
+    if (
+        low in ("civil", "general")
+        and before in ("at", "in")
+        and second in _TAKEN_IN
+        and after not in ("hospital", "practice", "surgery")
+    ):
+        return _Found(at, at + 1, "place", doubtful=True)
+    if low in names.lists.places and not parted and zipf_frequency(low, "en") < 3.7:
+        gone = (
+            before in _GONE_TO | {"hospital", "college", "infirmary"}
+            and low not in names.lists.ordinary_places
+            and low not in names.term_words
+        )
+        if gone or _OUT_AT.search(session.low(max(0, at - 3), at)) and session.parse.tag(at) != "VB":
+            return _Found(at, at + 1, "place", doubtful=True)
+    return None
+
+
+def _is_rare(low: str) -> bool:
+    """A word that English seldom has, and not by its ending one of English."""
+    return zipf_frequency(low, "en") < 3.0 and not _ENGLISH_ENDING.search(low)
+
+
+_TAKEN_IN = frozenset("operated admitted was seen delivered treated born kept".split())
+_SHORT_TITLES = frozenset(
+    "lic ing arq adv lcda lcdo licenciado licenciada ingeniero dott avv rag mtro mtra dra".split()
+)
+_TITLES_ALONE = frozenset(
+    "nurse matron aunty auntie tanty tantie uncle granny pastor sergeant mister missus headmaster".split()
+)
+_KIN_OF = frozenset(
+    "roommate flatmate brother sister mother father wife husband son daughter friend uncle aunt cousin neighbour neighbor boss mum mam dad grandmother grandfather".split()
+)
+#: Parts of a country that are named by a plain noun in the plural.
+_REGIONS_NAMED = frozenset(
+    "borders midlands highlands lakes dales fens potteries downs cotswolds glens marches lowlands islands hills valleys".split()
+)
+_HOUSES_OF_CARE = frozenset(
+    "royal general infirmary memorial victoria western northern eastern southern county civil queen's".split()
+)
 
 
 def _is_young(said: str) -> bool:
@@ -609,13 +735,16 @@ def _patterns(session: Session, cases: Sequence[tuple[int, int]]) -> Iterable[_F
             or bool(_TOLD_OF_ONE.search(sentence.low))
             or _of_one(session, sentence.index)
         )
-        for start, end in feasts_in(session, sentence.start, sentence.end):
-            dates_it = told and _past(session, sentence) or _dated_by(session, sentence, start)
-            if dates_it and not taken & set(range(start, end)):
+        for start, end in feasts_in(session, sentence.start, until):
+            if _dated_by(session, sentence, start, told) and not taken & set(range(start, end)):
                 if start > sentence.start and session.units[start - 1].low == "the":
                     start -= 1
                 taken.update(range(start, end))
                 yield _Found(start, end, "date")
+        for start, end in times_in(session, sentence, told or bool(_ANYBODY.search(sentence.low))):
+            if not taken & set(range(start, end)):
+                taken.update(range(start, end))
+                yield _Found(start, end, "date", doubtful=True)
         if told and _past(session, sentence):
             for _, _, match in session.search(_SEASON, sentence.start, sentence.end):
                 first, last = session.span_of(sentence.start, match, "season")
@@ -627,9 +756,20 @@ def _patterns(session: Session, cases: Sequence[tuple[int, int]]) -> Iterable[_F
             first, _ = session.span_of(sentence.start, match, "month")
             if taken & set(range(start, end)) or (
                 month in ("march", "may", "mar") and not match["year"] and not session.units[first].bare[:1].isupper()
-            ):
+                and not (not session.cased and month != "mar" and told and session.low(max(start, first - 1), first) in ("in", "since", "last", "until", "till", "during")
+                         and session.low(first + 1, min(len(session), first + 2)) not in ("past", "fracture", "fractures", "off", "of"))
+            ):  # fmt: skip
                 continue
-            if told or match["year"]:
+            own_words = (
+                _ANYBODY.search(sentence.low)
+                and not (_TIMETABLE.search(sentence.low) or _ANNOUNCED.search(sentence.low))
+                and (
+                    _SINCE_MONTH.search(match[0])
+                    or _ONE_PERSON.search(sentence.low)
+                    and _tells_the_past(session, sentence)
+                )
+            )
+            if told or match["year"] or own_words:
                 edge = re.search(r"(?:the )?(?:end|beginning|start|middle|(?:first|second|third|last) week) of$|(?:early|mid|late) ?$",
                                  session.low(max(sentence.start, first - 4), first))  # fmt: skip
                 if edge is not None:
@@ -659,12 +799,15 @@ def _with_tail(session: Session, end: int, until: int) -> int:
 
 def _unlisted(session: Session, sentence: Sentence, told: bool) -> Iterator[_Found]:
     """Years, times and streets by how they are said, all doubtful: what dates a person, or where somebody lives."""
-    if (told or _ANYBODY.search(sentence.low)) and not _LIVES_OF_AUTHORS.search(_YEAR.sub("", sentence.low)):
+    of_author = _LIVES_OF_AUTHORS.search(_YEAR.sub("", sentence.low)) and any(
+        session.units[u].low.removesuffix("'s") in AUTHORS for u in range(sentence.start, sentence.end)
+    )
+    if (told or _ANYBODY.search(sentence.low)) and not of_author:
         for _, _, match in session.search(_YEAR, sentence.start, sentence.end):
             yield _Found(*session.span_of(sentence.start, match, "year"), "date", doubtful=True)
         for _, _, match in session.search(_EVENT_YEAR, sentence.start, sentence.end):
             yield _Found(*session.span_of(sentence.start, match, "year"), "date", doubtful=True)
-    if told and not _MEASURED.search(sentence.low):
+    if (told or _ANYBODY.search(sentence.low)) and not _MEASURED.search(sentence.low):
         for _, _, match in session.search(_YEAR_OF_ONE, sentence.start, sentence.end):
             yield _Found(*session.span_of(sentence.start, match, "year"), "date", doubtful=True)
     if not _TIMETABLE.search(sentence.low):
@@ -686,10 +829,24 @@ def _unlisted(session: Session, sentence: Sentence, told: bool) -> Iterator[_Fou
                 yield _Found(start, end, "place", doubtful=True)
 
 
-def _dated_by(session: Session, sentence: Sentence, at: int) -> bool:
-    """``by Lent he was at the nets``: a feast after a word of time, in a sentence that tells of one person."""
+_PART_OF = re.compile(r"\b(?:week|month|night|day|eve|time) of(?: the)?$")
+#: What the class is to do, and when; no visit is dated by it.
+_ANNOUNCED = re.compile(r"\b(?:we|i|you)(?:'ll| will| shall)\b|\bnext (?:class|lecture|session|time|meeting|week)\b")
+
+
+def _dated_by(session: Session, sentence: Sentence, at: int, told: bool) -> bool:
+    """``by Lent he was at the nets``, ``since Easter``: whether a feast dates what is told, and no lesson to come."""
+    if told and _past(session, sentence):
+        return True
     before = session.low(max(sentence.start, at - 3), at)
-    return bool(_TIME_BEFORE.search(before) and (_ONE_PERSON.search(sentence.low) or _VISITS.search(sentence.low)))
+    timed = bool(_TIME_BEFORE.search(before) or _PART_OF.search(before))
+    if timed and (_ONE_PERSON.search(sentence.low) or _VISITS.search(sentence.low)):
+        return True
+    return (told or timed) and not _ANNOUNCED.search(sentence.low) and not _TIMETABLE.search(sentence.low)
+
+
+def _tells_the_past(session: Session, sentence: Sentence) -> bool:
+    return any(session.parse.tag(unit) == "VBD" for unit in range(sentence.start, sentence.end))
 
 
 def _past(session: Session, sentence: Sentence) -> bool:

@@ -127,7 +127,7 @@ FEASTS = frozenset(
     st john's day|saint john's day|st nicholas|saint nicholas day|all hallows|three kings|maundy thursday|ascension|ascension day|trinity sunday|dormition|day of the dead|
     mid-autumn festival|obon|loy krathong|hari raya|tabaski|bakr eid|eid al-fitr|eid al-adha|eid ul-fitr|eid ul-adha|id-ul-fitr|shab-e-barat|arbaeen|simchat torah|shavuot|
     lag baomer|ram navami|teej|bhai dooj|bhau beej|dhanteras|akshaya tritiya|poila boishakh|vijayadashami|ganeshotsav|thaipusam|thai pongal|maslenitsa|malanka|
-    canada day|australia day|anzac day|bastille day|columbus day|memorial day|labour day|may day|women's day|father's day|bank holiday|hajj|umrah|national day|heroes day|heroes' day|martyrs' day|heritage day|freedom day|youth day|teachers' day|liberation day|victory day|constitution day|reconciliation day|defence day|chap goh mei|qingming|qing ming|dashain|tihar|fasting month|old year's night|old new year|orthodox new year|name day|nameday|name-day""".replace(
+    canada day|australia day|anzac day|bastille day|columbus day|memorial day|labour day|may day|women's day|father's day|bank holiday|hajj|umrah|national day|heroes day|heroes' day|martyrs' day|heritage day|freedom day|youth day|teachers' day|liberation day|victory day|constitution day|reconciliation day|defence day|chap goh mei|qingming|qing ming|dashain|tihar|fasting month|old year's night|old new year|bonfire night|guy fawkes night|whit week|whitsuntide|tết|vu lan|vu lan festival|mid-autumn|all souls' day|all saints' day|st john's eve|midsummer's eve|midsummer's day|walpurgis night|burns night|homowo|thaipoosam|ramzaan|ramadhan|orthodox new year|name day|nameday|name-day""".replace(
         "\n", ""
     )
     .replace("    ", "")
@@ -407,7 +407,7 @@ def _plates(session: Session, start: int, end: int) -> Iterator[tuple[int, int]]
 #: A saint's day said by the name alone, after a word of time: "the week of St. Brigid's".
 _SAINT = re.compile(r"\b(?P<feast>(?:st\.?|saint) [\w-]+'s)(?: (?:day|eve|night|week))?(?=[ ,.;:?!)]|$)")
 _AFTER_TIME = re.compile(
-    r"\b(?:weeks?|days?|night|morning|evening|eve|month|time|before|after|since|until?|till|around|on|by|past|following|last)(?: of)?(?: the)?$"
+    r"\b(?:weeks?|days?|night|morning|evening|eve|month|time|before|after|since|until?|till|around|on|by|past|following|last|next|during)(?: of)?(?: the)?$"
 )
 
 
@@ -435,7 +435,14 @@ def feasts_in(session: Session, start: int, end: int) -> Iterator[tuple[int, int
     for first, last, match in session.search(_FEAST, start, end):
         at, _ = session.span_of(start, match, "feast")
         capital = session.units[at].bare[:1].isupper() or session.units[first].bare[:1].isupper()
-        if capital or (not session.cased and match["feast"] not in _ALSO_WORDS):
+        timed = _AFTER_TIME.search(session.low(max(start, first - 3), first)) is not None
+        if (
+            capital
+            or match["feast"] not in _ALSO_WORDS
+            and (not session.cased or match["feast"] not in _SMALL_FEASTS)
+            or not session.cased
+            and timed
+        ):
             yield first, last
         elif match["feast"] in _SMALL_FEASTS:
             whose = _WHOSE.match(session.low(last, min(end, last + 4)))

@@ -69,7 +69,7 @@ URGENT: tuple[Urgent, ...] = (
         r"cardiac (?:arrest|failure|asthma|pain|emergency)", r"heart failure", r"heart (?:stopped|gave way|trouble|block)", r"coronar\w+",
         r"(?:down|to|into|in|along) (?:the |his |her )?left (?:arm|shoulder|hand)", r"(?:middle|centre|center|left side) of (?:the |his |her )?chest",
         r"\bchest\b[^.;?!]{0,25}(?:jaw|\barm\b|back)", r"(?:this|it|that) (?:is|was) (?:the|his|her) heart\b(?! of)", r"(?:cold )?sweat\w*[^.;?!]{0,25}(?:chest|left arm)",
-        r"palpitations?[^.;?!]{0,30}(?:faint|black\w* out|collaps|breath|pass\w* out)", r"aneurysm", r"heart[^.;?!]{0,15}(?:racing|flutter\w*|gallop\w*)[^.;?!]{0,20}(?:at|two hundred|1\d\d|2\d\d|faint|breath)?", r"(?:behind|under|beneath) (?:the |his |her )?(?:breast ?bone|sternum)", r"heart beat\w* (?:was |is )?(?:irregular|two hundred)",
+        r"palpitations?[^.;?!]{0,30}(?:faint|black\w* out|collaps|breath|pass\w* out)", r"aneurysm", r"heart[^.;?!]{0,15}\b(?:racing|flutter\w*|gallop\w*)[^.;?!]{0,20}(?:at|two hundred|1\d\d|2\d\d|faint|breath)?", r"(?:behind|under|beneath) (?:the |his |her )?(?:breast ?bone|sternum)", r"heart beat\w* (?:was |is )?(?:irregular|two hundred)",
     ),
     _urgent(
         "stroke signs", _NOW,
@@ -182,3 +182,85 @@ URGENT: tuple[Urgent, ...] = (
         r"(?:blood )?pressure (?:was |is |of |had gone |went |shot )*(?:up to |to )?(?:two hundred|2\d\d|one eighty|180|190|very high|dangerously)", r"hypertensive crisis", r"(?:exophthalm|thyroid) (?:storm|crisis)", r"addison\w* crisis", r"multiple sclerosis", r"motor neuron\w*", r"myasthenia", r"guillain\w*", r"abus(?:e|ed|ing)\b[^.;?!]{0,15}(?:child|wife|woman|girl)", r"(?:child|sexual|physical) abuse", r"rape\w*", r"beat(?:s|en|ing) (?:her|his wife|the child)",
     ),
 )  # fmt: skip
+
+
+#: Illnesses named by one word or two, which are also told of as past, of the family, denied, tested for, said to be cured.
+_ILLNESS = re.compile(
+    r"(?:cancer\w*|tumou?rs?|malignan\w+|malaria\w*|pneumon\w+|tb|tubercul\w+|typhoid\w*|hiv|hepatitis|(?:heart |asthma )?attacks?|(?:heart|asthma) attacks?|strokes?|jaundic\w*|appendi\w+|epilep\w+|"
+    r"fractur\w+|cholera|diphther\w+|whooping[- ]cough|pertussis|scarlet fever|yellow fever|rheumatic fever|covid\w*|dengue|mening\w+|septic\w*|seps\w+|miscarr\w+|abortions?|"
+    r"convuls\w+|fits?|seizures?|(?:kidney|gall) ?stones?|polio\w*|measles with|small ?pox|facial pals\w+|tetanus|h(?:a)?emorrhag\w+|bleed\w*|drown\w*|clots?)[^\w]*"
+)
+_DENIED_BEFORE = re.compile(
+    r"(?<!there's )(?<!if )(?:\b(?:no|never had(?: an?y?)?|without(?: any)?|nor|neither|not an?y?|not|(?:is|was|were|are|do|does|did|had|has)(?:n't| not)(?: an?y?| the| have(?: any)?)?|wasn't|rul(?:es?|ed) out(?: the)?|negative for)|there (?:is|was|were) no)"
+    r"(?: (?:sign|signs|trace|history|further|more))?(?: of)? $"
+)
+_DENIED_AFTER = re.compile(
+    r"^[,;]? ?(?:\w+ ){0,2}?(?:(?:it |they |test |tests |slide |smear |both )*(?:is |was |were |came |came back )?(?:negative|excluded|ruled out)|non-?reactive)\b"
+)
+_IF = re.compile(r"\b(?:if|unless|until|till|whether|in case|make sure)\b[^,.;?!]*$")
+_OF_KIN = re.compile(
+    r"\b(?:father|mother|brother|sister|uncle|aunt\w*|grand\w+|parents?|cousin|husband|wife|family|nan|nain|lolo|lola|dad|mum|mam)\b[^.;?!]{0,25}\b(?:died|dead|gone|pass(?:es|ed)?(?: away)?|had|lost|taken)\b(?: (?:\w+ )?(?:of|from|with|by))?(?: an?| the| early)? $"
+    r"|\b(?:died|dead|death|passed away|gone) (?:yesterday )?(?:of|from|with) (?:an? |the )?$|\b(?:family )?histor(?:y|ies) of (?:an? )?$|\bin the family,? $|\bafter (?:his|her) $|\b(?:never|not) (?:been |got |became )?well (?:since|after) (?:an? |the |his |her )?$"
+)
+_PAST_AFTER = re.compile(
+    r"^,?(?: [\w'’-]+){0,3}? (?:as an? (?:child|girl|boy|baby|young|student|schoolboy|schoolgirl)|in (?:his |her |my )?(?:childhood|infancy|youth)|(?:years|decades) (?:ago|back|before)|long ago|in (?:the )?(?:19|20)\d\d\b|"
+    r"in (?:the )?(?:sixties|seventies|eighties|nineties)|in (?:nineteen|two thousand|the year of|class)|(?:he|she) (?:\w+ )?had (?:once|as)|many (?:many )?times|(?:past|history)\b)"
+)
+_CURED = re.compile(r"\b(?:cur(?:e[sd]?|ing)|heal(?:s|ed)|remov(?:es|ed)|melt(?:s|ed)) (?:\w+ ){0,3}?$")
+_CURED_AFTER = re.compile(r"^(?:,? (?:is|was|are|were|has been))? (?:cured|melted|healed|free for life|for life)\b")
+_THING_AFTER = re.compile(
+    r"^ (?:vaccin\w+|jabs?|tablets?|drugs?|medicines?|tests?|slide|chart|ward|clinic|camp|week|bed|debate)\b"
+)
+#: What is said in the words of a danger and is none: words a rule of its own is needed for, each with what may not stand near.
+_BESIDE: tuple[tuple[re.Pattern[str], re.Pattern[str]], ...] = tuple(
+    (re.compile(said), re.compile(around))
+    for said, around in (
+        # a bone of the head where a pain is, not an injury of it
+        (r"skull$", r"^(?!.*\b(?:fractur|crack|blow|hit|broke|fell|fall|open|injur|operat|bleed|bruis|dent)).*$"),
+        (r"scalding$", r"\bscalding,? (?!(?:hot )?(?:water|tea|milk|oil|soup|coffee|fat|steam|porridge|rice))"),
+        (
+            r"(?:does |did |do )?(?:not|n't)? ?fits?$",
+            r"\b(?:don't|doesn't|didn't|do not|does not|did not|both|it|they|that|to|all|will|would|not) fits?\b",
+        ),
+        (r"rust\w*", r"^(?!.*\b(?:sputum|phlegm|expectorat|cough|spit|mucus|blood|nail|wound)).*$"),
+        (
+            r"(?:under|through|with) (?:the|a) glass$",
+            r"^(?!.*\b(?:rash|spots?|press\w*|fade|blanch|roll\w*|marks?|purple)\b).*$",
+        ),
+        (
+            r"^(?:a |every |each )?stroke",
+            r"\bstroke (?:\d|one|two|three|four|five|six|seven|eight|nine|ten|\w+teen|\w+ty)\b",
+        ),
+        (
+            r"^(?:don't |do |let |should )?not (?:be )?(?:wak|rous|woke)",
+            r"\b(?:do|don't|let|must|should|please|better|why|to|we|i|you)(?: him| her| them)? not (?:be )?(?:wake|rouse)\b",
+        ),
+        (r"^jump", r"\bjump(?:s|ed|ing)? from (?:here|there|one|joint|place|side|remedy|the (?:knee|left|right))\b"),
+        (
+            r"^throw(?:ing)? |^threw ",
+            r"\bthrow(?:s|ing)? (?:him|her)self (?:about|around|on the (?:floor|bed)|it is|in (?:bed|the bed))|\bthrew (?:him|her)self (?:about|around|on the (?:floor|bed))",
+        ),
+        (r"^(?:abdomen|belly|stomach|tummy)", r"\b(?:in|on|at) (?:the |his |her )?stomach(?: is| was)? like a stone\b"),
+        (r"poison(?:ing|ed)$", r"\b(?:food|stomach) poisoning\b"),
+    )
+)
+
+
+def is_told_away(low: str, start: int, end: int) -> bool:
+    """Whether the words ``start`` to ``end`` of a lower-case sentence name no danger of now: an illness denied, tested for
+    and not found, long past, of the dead of the family, said to be cured (which has its own caution), or another thing of
+    that name. Signs told in words, "cannot breathe", are never told away by what stands beside them."""
+    said = low[start:end].strip(" ,.;:?!")
+    if any(word.search(said) and around.search(low) for word, around in _BESIDE):
+        return True
+    if not _ILLNESS.fullmatch(said):
+        return False
+    before, after = low[max(0, start - 70) : start], low[end : end + 60]
+    if _IF.search(before):
+        return False
+    return any(
+        pattern.search(beside)
+        for pattern, beside in (
+            (_DENIED_BEFORE, before), (_OF_KIN, before), (_CURED, before), (_DENIED_AFTER, after), (_PAST_AFTER, after), (_CURED_AFTER, after), (_THING_AFTER, after),
+        )
+    )  # fmt: skip

@@ -13,14 +13,14 @@ _REACH = 110  # characters over which the words of one sign may be spread
 _LIMB = r"(?:toes?|foot|feet|heels?|legs?|fingers?|hands?|arms?|ankles?|calf|calves|knees?|thighs?|limbs?|wrists?|forearms?)"
 _BLACK = r"(?:black\w*|gangren\w*|dusky|(?:gone|going|went|turn\w*|became|becoming|is|was|were) (?:\w+ )?(?:dark|blue|purple|dead|cold and (?:white|blue))|mummif\w*)"
 _INFANT = r"(?:infants?|bab(?:y|ies)|newborns?|neonates?|toddlers?|little one|child(?:ren)?|(?:days?|weeks?|months?)[- ]old|\w+ (?:weeks|days) old|of \w+ (?:weeks|days|months))"
-_BREATH = r"(?:breath\w*|inhal\w*|respirat\w+|air\b|pant(?:s|ed|ing)?\b|wheez\w*|gasp\w*)"
+_BREATH = r"(?:breath\w*|inhal(?:e[sd]?|ing|ation)|respirat\w+|(?:for|of|get|gets|his|her|no|enough) air\b|pant(?:s|ed|ing)?\b|wheez\w*|gasp\w*)"
 _SWELL = r"(?:swell\w*|swollen|swelled|puff(?:s|ed|y|ing)\w*|balloon\w*)"
 _WEAK = r"(?:weak\w*|numb\w*|paraly\w+|powerless|limp|useless|heavy|droop\w*|hang(?:s|ing)?|dead|lost (?:its |the |all )?(?:power|strength|feeling)|give (?:way|out)|gave way|won't (?:move|lift|hold))"
 _SUDDEN = r"(?:sudden\w*|abrupt\w*|all at once|out of (?:nowhere|the blue)|without warning|overnight|on waking|woke (?:up )?with|in (?:a|one) (?:minute|moment|second)|within (?:minutes|an hour|hours)|day by day|upwards?|ascending|climbing up|from the feet|rapidly|one side|half (?:of )?(?:the|his|her) (?:body|face)|both legs)"
-_BLEED = r"(?:bleed\w*|bled|blood\w*|h(?:a)?emorrhag\w+|clots?|spotting|pads?|nose ?bleeds?)"
+_BLEED = r"(?:bleed\w*|bled|(?!blood[- ]?(?:pressure|tests?|sugar|groups?|reports?|count|thinner|vessels?|shot|less))blood\w*|h(?:a)?emorrhag\w+|clots?|spotting|pads?|nose ?bleeds?)"
 _FAINT = r"(?:faint\w*|giddy|giddiness|dizz\w+|light[- ]?headed\w*|black\w* out|pass\w* out|collaps\w*|pale|white|swoon\w*|sway\w*|unconscious\w*)"
 _VOMIT = r"(?:vomit\w*|throw(?:s|n|ing)? up|threw up|bring(?:s|ing)? (?:it |everything |\w+ )?up|brought (?:it |everything |\w+ )?up|puk\w+|retch\w*)"
-_CONFUSED = r"(?:confus\w+|delir\w+|disorient\w+|wander\w* in (?:his|her) (?:mind|talk|speech)|not (?:know|recogni[sz]e)\w*|(?:did|does|could|would)(?:n't| not) (?:know|recogni[sz]e)|talk\w* (?:rubbish|nonsense|to the wall)|not (?:him|her)self|drows\w+|sleepy|difficult to wake|not (?:be )?(?:wake|rous|woken|wakened)\w*|(?:can't|cannot|couldn't|won't|doesn't|not) (?:be )?(?:wake|woken|waken|roused?)\w*)"
+_CONFUSED = r"(?:confus\w+|delir\w+|disorient\w+|wander\w* in (?:his|her) (?:mind|talk|speech)|(?<!do )not (?:know|recogni[sz]e)\w*|(?:did|does|could|would)(?:n't| not) (?:know|recogni[sz]e)|talk\w* (?:rubbish|nonsense|to the wall)|not (?:him|her)self|drows\w+|sleepy|difficult to wake|not (?:be )?(?:wake|rous|woken|wakened)\w*|(?:can't|cannot|couldn't|won't|doesn't|not) (?:be )?(?:wake|woken|waken|roused?)\w*)"
 _PERSON = r"(?:he|she|old|elderly|aged|man|woman|father|mother|grand\w+|patient|child|baby|son|daughter|wife|husband|people|somebody|someone|anyone|a person|man of)"
 
 
@@ -30,10 +30,11 @@ class Sign:
 
     name: str
     groups: tuple[re.Pattern[str], ...]
+    reach: int = _REACH
 
 
-def _sign(name: str, *groups: str) -> Sign:
-    return Sign(name, tuple(re.compile(rf"\b(?:{group})(?!\w)") for group in groups))
+def _sign(name: str, *groups: str, reach: int = _REACH) -> Sign:
+    return Sign(name, tuple(re.compile(rf"\b(?:{group})(?!\w)") for group in groups), reach)
 
 
 SIGNS: tuple[Sign, ...] = (
@@ -57,7 +58,7 @@ SIGNS: tuple[Sign, ...] = (
     _sign("bleeding, or danger in pregnancy", r"pain|cramps?|stabb\w*|shoulder", r"(?:period|periods|menses|cycle) (?:is |was |are |were )?(?:\w+ )?(?:late|missed|overdue|absent)|(?:missed|late|overdue) (?:period|menses|cycle)|weeks (?:late|overdue)", r"side|belly|abdomen|faint\w*|sudden\w*|bleed\w*|spotting|severe|shoulder"),
     _sign("bleeding, or danger in pregnancy", r"baby|child|foetus|fetus|she|kick\w*", r"(?:not|no|stopped|less|fewer|doesn't|didn't|hasn't|isn't|hardly)(?: \w+){0,3} (?:mov\w*|kick\w*)", r"womb|belly|since|day|today|yesterday|pregnan\w*|month|weeks?|inside|night"),
     _sign("bleeding, or danger in pregnancy", r"headache|head", r"swell\w*|swollen|puffy|pressure|spots|flash\w*|blurr\w*|eyes", r"pregnan\w*|expecting|(?:months|weeks) (?:gone|along|on|pregnant)|trimester|(?:sixth|seventh|eighth|ninth) month"),
-    _sign("bleeding, or danger in pregnancy", r"cord|waters?|membranes?", r"came out|comes out|prolaps\w*|broke|broken|gone|leak\w*|gush\w*", r"weeks|month|labou?r|pregnan\w*|baby|born|green|hand|before"),
+    _sign("bleeding, or danger in pregnancy", r"cord|waters?|membranes?", r"came out|comes out|prolaps\w*|broke|broken|gone|leak\w*|gush\w*", r"weeks|month|labou?r|pregnan\w*|baby|born|green|hand|before (?:the |her )?(?:time|pains|labou?r|term|date|due)"),
     _sign("suicidal talk", r"hears?|heard|hearing|sees?|saw|seeing|speaks?|spoke|talks?|talked|answers?", r"voices?|people who (?:aren't|are not|weren't)|things (?:that|which) (?:aren't|are not)|nobody there|(?:somebody|someone) who (?:isn't|is not)", r"tell\w*|order\w*|command\w*|delivery|birth|baby|day|night|harm|hurt|kill|brother|mother|afraid|convinced|since"),
     _sign("suicidal talk", r"(?:not|hasn't|hadn't|didn't|no|without) (?:\w+ )?(?:sle\w+)", r"nights?|days", r"spend\w*|spent|money|talk\w* without|doesn't stop|can't stop|grand|god|plans|racing"),
     _sign("suicidal talk", r"(?:baby|child|children|family|they)", r"safer|better (?:off )?|happier", r"without (?:me|her|him)|away from (?:me|her)|if (?:i|she|he) (?:\w+ )?(?:gone|dead|not here)"),
@@ -95,7 +96,7 @@ SIGNS: tuple[Sign, ...] = (
     _sign("sepsis or collapse", r"shivers?|shivering|shakes|shaking chills?|rigors?", r"wound|abscess|boil|cut|ulcer|drain|line|catheter|operation|surgery|high|fever|temperature|violent\w*"),
     _sign("sepsis or collapse", _CONFUSED, rf"{_BREATH}|fever|hot|pulse|urine|infection|fall|fell|blow|head|suddenly|old|elderly|son|daughter|wife|husband|mother|time|place|day of|date|what day|(?:his|her|their|its|the) (?:own )?(?:name|house|children)|where (?:he|she) is|sun|sunstroke|heat"),
     _sign("sepsis or collapse", r"pulse|heart ?beats?|heart rate|beats", r"(?:twenty|thirty|forty)(?:[- ](?:one|two|three|four|five|six|seven|eight|nine))?|2\d|3\d|4[0-5]|one (?:hundred (?:and )?)?(?:thirty|forty|fifty|sixty|seventy|eighty|ninety)(?:[- ]\w+)?|1[3-9]\d|racing|run(?:s|ning)? away|galloping|thready|irregular"),
-    _sign("breathing difficulty", _BREATH, r"(?:thirty|forty|fifty|sixty|seventy)(?:[- ](?:one|two|three|four|five|six|seven|eight|nine))?(?: (?:in|to|times|a|per|the|breaths|minute)\b)|[3-9]\d (?:a|per|in|times|breaths)|cannot|can't|couldn't|could not|unable|not get|struggl\w*|fight\w*|fast|quick\w*|rapid\w*|hard|labou?r\w*|noisy|grunt\w*|shallow|blue|stop\w*|whole sentence|sentences?|words"),
+    _sign("breathing difficulty", _BREATH, r"(?:thirty|forty|fifty|sixty|seventy)(?:[- ](?:one|two|three|four|five|six|seven|eight|nine))?(?: (?:in|to|times|a|per|the|breaths|minute)\b)|[3-9]\d (?:a|per|in|times|breaths)|cannot|can't|couldn't|could not|unable|not get|struggl\w*|fight\w*|fast|quick\w*|rapid\w*|hard|labou?r\w*|noisy|grunt\w*|shallow|blue|stop\w*|whole sentence|sentences?|words", reach=60),
     _sign("breathing difficulty", r"chest|ribs|breast ?bone|tummy|stomach", r"pull\w* in|suck\w* in|draw\w* in|drawn in|sink\w* in|cav\w+ in|go(?:es|ing)? in", _INFANT + r"|breath\w*|rib"),
     _sign("breathing difficulty", _SWELL, r"lips?|tongue|throat|face|eyes?|eyelids?|neck|mouth", r"shut|clos\w+|breath\w*|speak|swallow\w*|after|sting|stung|bite|nuts?|prawns?|egg|eating|ate|urine|hives|wheez\w*|fever|abscess|tooth|voice"),
     _sign("breathing difficulty", r"bee|wasp|hornet|sting|stung|peanuts?|nuts|prawns?|shellfish|injection|penicillin", r"wheez\w*|swell\w*|swollen|breath\w*|collaps\w*|faint\w*|hives|throat|tongue|itching all over"),
@@ -106,11 +107,11 @@ SIGNS: tuple[Sign, ...] = (
     _sign("injury or poisoning", r"swallow\w*|drank|drunk|drinks?|eaten|ate|took|taken|inhal\w*|licked", r"poison\w*|arsenic|kerosene|paraffin|petrol|diesel|bleach|acid|lye|caustic soda|phenyl|pesticide|insecticide|rat \w+|weed ?killer|berries|mushrooms?|datura|oleander|batter(?:y|ies)|magnets?|coins?|pins?|needles?|detergent|turpentine|mothballs?|(?:all|whole|entire|handful|bottle|strip) (?:\w+ ){0,3}(?:tablets|pills|medicine|capsules)"),
     _sign("injury or poisoning", r"swallow\w*|ingest\w*|drinks? (?:it|this|that)|eats? (?:it|this|that)|whoever", r"emergency|poison|hospital|casualty|antidote"),
     _sign("convulsion", r"fits?|convuls\w+|seizures?|spasms?|jerk\w*|twitch\w*|shak(?:es|ing)", r"minutes?|second|again|another|wak\w*|unconscious\w*|blue|stiff|eyes|tongue|fever|first|pregnan\w+|stop\w*|repeat\w*|one after|body|all over"),
-    _sign("bleeding, or danger in pregnancy", _BLEED, _FAINT + r"|hour|hourly|pads?|won't stop|not stop\w*|doesn't stop|unstoppable|severe\w*|pressure|in gushes|gush\w*|soak\w*|through|pouring|profus\w*|buckets?|now"),
+    _sign("bleeding, or danger in pregnancy", _BLEED, _FAINT + r"|hour|hourly|pads?|won't stop|not stop\w*|doesn't stop|unstoppable|severe\w*|in gushes|gush\w*|soak\w*|through|pouring|profus\w*|buckets?|now"),
     _sign("bleeding, or danger in pregnancy", rf"{_BLEED}|cramps?|leak\w*|swelling|headache|blurr\w*|pain", r"pregnan\w+|expecting|gravid\w*|(?:in|with) the family way|trimester|carrying (?:a )?(?:baby|child)|with child|miscarri\w*|(?:in|of) the \w+ month|foetus|fetus"),
     _sign("bleeding, or danger in pregnancy", r"vomit\w*", r"pregnan\w+|expecting", r"urine|water|ketones?|keep\w*|everything|weight|dry"),
-    _sign("acute abdomen", _VOMIT, r"coffee|blood\w*|green|bile|stool|f(?:a)?eces|faecal|everything|black|pregnan\w+|head|rous\w*|drows\w*|urine|all day|water|neck|stiff"),
-    _sign("acute abdomen", r"stools?|motions?|bowels?|poo", r"black|tarry|tar|pitch|blood\w*|maroon|red currant|jelly", ),
+    _sign("acute abdomen", _VOMIT, r"coffee|blood\w*|green|bile|stool|f(?:a)?eces|faecal|everything|black|head|rous\w*|drows\w*|urine|all day|(?:even|any|spoon of|sips? of|drop of) (?:the |a )?(?:\w+ of )?water|neck|stiff"),
+    _sign("acute abdomen", r"stools?|motions?|bowels?|poo", r"black|tarry|tar|pitch|blood\w*|maroon|red (?:currant )?jelly", reach=70),
     _sign("acute abdomen", r"abdomen|belly|tummy|stomach", r"rigid|hard as|board|plank|guard\w*|distend\w*|like a drum|tense|(?:can't|cannot|couldn't|not) (?:be )?touch\w*"),
     _sign("acute abdomen", r"pain|ache|colic", r"right (?:lower|iliac|groin)|lower right|right side low|(?:low|lower|down|moved|moves|shifted|shifts|settle[sd]|gone|goes|went|wandered|travelled)(?: \w+){0,3} (?:on|to|in|at) the right|(?:low|lower|down) (?:down )?right|testic\w*|testis|scrotum|groin", r"sudden\w*|fever|vomit\w*|child|boy|walk|jump|hop"),
     _sign("a lethargic, feverish or dehydrated infant", _INFANT, r"weeks?|days?|newborn|neonate\w*|infants?|months", r"fever\w*|temperature|hot|burning|vomit\w*|letharg\w*|limp|floppy|yellow|jaundic\w*|sleepy|moan\w*|cold|blue|grey|not (?:feed|suck|drink|cry)\w*"),
@@ -129,9 +130,10 @@ SIGNS: tuple[Sign, ...] = (
     _sign("other signs that need a doctor soon", r"eyes?|vision|sight", r"sudden\w*|curtain|flash\w*|double|halo\w*|painful|acid|lime|chemical|hit|injur\w*|shadow", r"loss|lost|blind\w*|blurr\w*|see\w*|vision|sight|red|floaters|dim\w*|black|gone|splash\w*|half"),
     _sign("other signs that need a doctor soon", r"lump|mass|growth|swelling|nodule|knot|mole", r"breast|neck|armpit|groin|testic\w*|testis|abdomen|throat|skin|larynx|vocal|brain|tongue|lip|bowel", r"hard|grow\w*|grew|new|could be|may be|might be|painless|bleed\w*|fixed|drawn in|bigger|chang\w*|since|found|felt"),
     _sign("other signs that need a doctor soon", r"weight", r"los(?:t|es|ing|e)|drop\w*|fall\w*|going down|melt\w*", r"unexplain\w*|without (?:trying|reason|diet\w*)|kilos?|kg|pounds|stone|night sweats|fever|cough\w*|month\w*|appetite"),
-    _sign("other signs that need a doctor soon", r"yellow\w*|jaundic\w*", r"eyes?|skin|whites|baby|newborn|urine"),
+    _sign("other signs that need a doctor soon", r"yellow\w*|jaundic\w*", r"eyes?|skin|whites|baby|newborn|urine", reach=45),
     _sign("serious infection", r"fever\w*|temperature", r"(?:weeks|fortnight|month|days)|crosses|above|over|10[2-6]|one (?:hundred (?:and )?)?(?:oh )?(?:two|three|four|five)|forty|travel\w*|africa|chemo\w*|does(?:n't| not) come down", r"not|crosses|mouth|rash|chill\w*|travel\w*|weight|cough\w*|chemo\w*|neck|confus\w*|spleen|yellow|urine|102|103|104|105"),
-    _sign("serious infection", r"cough\w*|sputum|phlegm|spit\w*", r"blood\w*|rust\w*|weeks|night sweats|weight"),
+    _sign("serious infection", r"cough\w*|sputum|phlegm|spit\w*", r"blood\w*|rust\w*|night sweats|los\w* (?:of )?(?:\w+ )?weight|weight (?:loss|going)", reach=70),
+    _sign("serious infection", r"cough\w*", r"(?:for|since|more than|over|past|of) (?:more than |over |about )?(?:\w+ (?:or \w+ )?)?(?:weeks|months)", reach=40),
     _sign("serious infection", r"bit(?:e|es|ten)?|stung|sting|scratch\w*", r"dog|cat|monkey|bat|snake|viper|cobra|krait|scorpion|spider|rat|fox|jackal|human"),
 )  # fmt: skip
 
@@ -163,14 +165,14 @@ def signs_in(low: str) -> list[tuple[str, int, int]]:
     for sign in SIGNS:
         if sign.name in named:
             continue
-        span = _together(low, sign.groups)
+        span = _together(low, sign.groups, sign.reach)
         if span is not None:
             named.add(sign.name)
             found.append((sign.name, *span))
     return found
 
 
-def _together(low: str, groups: tuple[re.Pattern[str], ...]) -> tuple[int, int] | None:
+def _together(low: str, groups: tuple[re.Pattern[str], ...], reach: int) -> tuple[int, int] | None:
     """The nearest place where every group is met by words of its own."""
     places: list[list[tuple[int, int]]] = []
     for group in groups:
@@ -187,7 +189,7 @@ def _together(low: str, groups: tuple[re.Pattern[str], ...]) -> tuple[int, int] 
             chosen.append(min(free, key=lambda span: abs(span[0] - first[0])))
         else:
             start, end = min(s for s, _ in chosen), max(e for _, e in chosen)
-            if end - start <= _REACH and not re.search(r"[.;?!] ", low[start:end]):
+            if end - start <= reach and not re.search(r"[.;?!] ", low[start:end]):
                 return start, end
     return None
 

@@ -66,6 +66,38 @@ def test_ordinary_teaching_is_not_flagged(found: Found, text: str) -> None:
     assert kinds(found, text) == set()
 
 
+NO_DANGER = [
+    "He never had epilepsy.", "The scan showed no cancer.", "The sputum for TB was negative.", "Her father died of a stroke.",
+    "He had malaria in childhood.", "He said it had cured malaria.", "There is knocking inside the skull.", "It is used in food poisoning.",
+    "The pain jumps from here to there.", "Do not wake him for the dose.", "The blood pressure was normal and she was pale.", "He took the blue inhaler.",
+    "The fat food stays in the stomach like a stone.", "Lumpy stool like jelly in the morning.",
+]  # fmt: skip
+DANGER_NEAR_ONE = [
+    "If there is no pulse, call for help.", "Her father cannot speak since this morning.", "Make sure it is no meningitis.", "He has no fever but cannot breathe.",
+    "It is malaria until the slide says no.", "After the stroke he cannot swallow.",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("text", NO_DANGER)
+def test_what_is_denied_past_or_another_thing_of_that_name_is_not_urgent(found: Found, text: str) -> None:
+    assert "urgent condition" not in kinds(found, text)
+
+
+@pytest.mark.parametrize("text", DANGER_NEAR_ONE)
+def test_a_danger_beside_a_denial_is_urgent(found: Found, text: str) -> None:
+    assert "urgent condition" in kinds(found, text)
+
+
+def test_a_condition_named_again_at_once_has_one_flag_over_all_its_words(found: Found) -> None:
+    told = "He has pneumonia. In pneumonia he breathes fast, thirty in the minute. Pneumonia goes to hospital."
+    reading, result = found(FRAME[0] + told + FRAME[1])
+    flags = [
+        reading.text_of(c.words) for c in result.cautions if c.kind == "urgent condition" and "infection" in c.reason
+    ]
+    assert len(flags) == 1
+    assert flags[0].lower().count("pneumonia") == 3
+
+
 def test_each_place_against_care_in_a_long_sentence_is_flagged(found: Found) -> None:
     told = "my cousin the tailor says bin the inhaler and he has told it to the whole lane for all these years and to everybody who comes to have a coat made "
     reading, result = found(told + "he also says refuse the vaccine")
