@@ -7,11 +7,11 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 from notesmith.annotations import Caution, CautionKind
 from notesmith.extract import learned
-from notesmith.extract.cures import cure_claimed
+from notesmith.extract.cures import claims_in
 from notesmith.extract.discouraging import discouraging_places, keeps_others_away, warns_of_stopping
 from notesmith.extract.prescriptions import Given, Said
 from notesmith.extract.sentences import Look
@@ -34,15 +34,22 @@ _FDA = "FDA, Homeopathic Drug Products: guidance, 2022 (87 FR 75054)"
 _FTC = "FTC, Enforcement Policy Statement on Marketing Claims for OTC Homeopathic Drugs, 2016 (81 FR 90122)"
 
 
-def _against_care(session: Session, sentence: Sentence) -> list[tuple[int, int]]:
-    """The units of words against care that begin in a sentence. Where no stop ends it, they may go on in the next."""
-    spans = [session.span_of(sentence.start, place) for place in discouraging_places(sentence.low)]
+def _places_of(
+    session: Session, sentence: Sentence, places_in: Callable[[str], Iterable[re.Match[str]]]
+) -> list[tuple[int, int]]:
+    """The units of words of one kind that begin in a sentence. Where no stop ends it, they may go on in the next."""
+    spans = [session.span_of(sentence.start, place) for place in places_in(sentence.low)]
     following = session.sentences[sentence.index + 1 : sentence.index + 2]
     if following and sentence.low[-1:].isalnum():
-        joined = discouraging_places(session.low(sentence.start, following[0].end))
+        joined = places_in(session.low(sentence.start, following[0].end))
         over = [session.span_of(sentence.start, place) for place in joined]
         spans += [(begin, end) for begin, end in over if begin < sentence.end < end]
     return spans
+
+
+def _against_care(session: Session, sentence: Sentence) -> list[tuple[int, int]]:
+    """The units of words against care that begin in a sentence."""
+    return _places_of(session, sentence, discouraging_places)
 
 
 def find_cautions(
@@ -96,13 +103,13 @@ def find_cautions(
             add(
                 "urgent condition", f"Mentions {MAY_BE_URGENT.name}.", MAY_BE_URGENT.advice, MAY_BE_URGENT.source, sentence.start, sentence.end
             )  # fmt: skip
-        if (match := cure_claimed(low)) is not None:
+        for begin, end in _places_of(session, sentence, claims_in):
             add("claim of cure", "A cure or lasting effect is stated without published proof.",
 
                     "A case told in class is not evidence of effect; no condition has been found with "
                     "reliable evidence that homeopathy is effective. "
                 "Such claims need competent scientific evidence where they are advertised.",
-                f"{_NHMRC}; {_FTC}", *session.span_of(sentence.start, match))  # fmt: skip
+                f"{_NHMRC}; {_FTC}", begin, end)  # fmt: skip
     urgent_ones = one_a_passage([c for c in found if c.kind == "urgent condition"], session.reading.transcript.time)
     others = [c for c in found if c.kind != "urgent condition"]
     return tuple(sorted([*others, *urgent_ones], key=lambda c: (c.words.start, c.kind, c.reason)))

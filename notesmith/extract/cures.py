@@ -8,6 +8,7 @@ wholly, to the root or for ever, in one dose that did it, and in doctors who sta
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 
 _NOT_STOP = r"[^.;?!]"
 _DISEASE = (
@@ -33,7 +34,34 @@ _DOSE = (
 _HEALERS = r"(?:doctors?|surgeons?|specialists?|professors?|hospitals?|consultants?|physicians?|\w+ologists?)"
 _TIME = r"(?:days?|nights?|weeks?|hours?|minutes?|sessions?|visits?|sundays?|moons?|months?)"
 
+_PARTS = r"(?:bones?|lungs?|hearts?|liver|kidneys?|brain|fractures?|nerves?|spine|eyes?|valve|dis[ck]|womb|knees?|hip|legs?|joints?|ligaments?|tendons?|ulcers?|stomach|blood|ears?|drum|back)"
+#: Somebody or a part of the body made whole, the dead raised, what others could not do, an operation no more needed.
+_MADE_WHOLE = (
+    r"resurrect\w*|(?:rais|rose|risen|back|bring|brought|pull|snatch)\w* (?:\w+ ){0,3}?from (?:the )?(?:dead|death|grave)|"
+    r"(?:g[ai]ve|gives|given|giving|return(?:s|ed)|handed) (?:\w+ ){0,3}?back (?:\w+ ){0,2}?(?:li(?:fe|ves)|sight|eyes?|legs?|hearing|speech|voice|youth|breath|child|son|daughter|husband|wife|health)|"
+    r"(?:g[ai]ve|gives|given) (?:him|her|me|them|us) (?:(?:his|her|my|their|our) )?(?:new )?(?:life|sight|hearing|legs|youth|health)(?: back| again)|"
+    r"(?:wash|flush|clean|clear|pull|draw|suck|driv|push|throw)\w* (?:\w+ ){0,4}?(?:poisons?|toxins?|chemicals?|disease|sickness|injections?|vaccines?) (?:\w+ ){0,4}?(?:out|away)\b|"
+    r"(?:heal|cur|mend|fix|did|manag|succeed|solv)\w* (?:\w+ )?(?:what|where) (?:\w+ ){1,5}?(?:failed|fails|fail|could not|couldn't|can't|cannot|gave up|did not|didn't)|"
+    r"sav(?:es|ed|ing) (?:\w+ ){0,3}?(?:from )?(?:the |an? |any |his |her )?(?:surgery|operations?|knife|amputation|transplant|dialysis|scalpel|\w+ectomy|death|grave|wheelchair)|"
+    r"permanent(?:ly)?,? (?:and )?(?:no|without) (?:surgery|operation|knife|medicines?|tablets?)|(?:did|does|made|makes) it permanent|"
+    rf"(?:heal(?:s|ed)|mend(?:s|ed)|solder(?:s|ed)|knit(?:s|ted)?|glue[sd]|weld(?:s|ed)|rebuil(?:ds|t)|re-?gr[eo]ws?|repair(?:s|ed)) (?:the|his|her|my|their|your) (?:\w+ )?{_PARTS}(?= (?:by|with|in|without|and|of)\b|[,.;?!]|$)|"
+    r"heal(?:s|ed) (?:him|her|them|me|us|people|everybody|everyone|thousands|hundreds|(?:my|his|her|our) \w+|the (?:child|boy|girl|man|woman|baby|lady|patient|whole \w+))(?! by| up| well)\b|"
+    r"finish(?:es|ed)? (?:off )?(?:the|all the|with the|with) (?:doctors?|diseases?|sickness|hospitals?|illness)|"
+    r"(?:ma[dk]es?|making|got|had) (?:the |him |her |an? )?(?:lame|blind|deaf|paraly[sz]ed|cripples?|crippled|dumb)(?: \w+)? (?:to )?(?:walk|see|hear|run|speak|whole)|"
+    r"(?:threw|thrown|throws?) (?:away )?(?:his|her|their|the) (?:crutch\w*|glasses|spectacles|sticks?|wheelchair|hearing aids?)|"
+    r"(?:disease|illness|sickness|cancer|sugar|tumour|it) (?:has |had )?(?:left|leaves|fled|flees|ran|runs) (?:from |out of )?(?:the|his|her|my|your|their) body|"
+    rf"(?:conquer|defeat|beat|crush|kill|chas|driv|drov|wip|burn|shr[aiu]nk|dri|swallow|smash|clos|defeat|sen[dt])(?:e?s|e?d|ied|ies|ing|e)? (?:out |up |off |away )?(?:the |his |her |my |their |your |any |every |all )?(?:\w+ )?{_DISEASE} ?(?:packing|away|out|for good|in (?:\w+ )?(?:days|weeks)|completely|like)\b|"
+    rf"(?:conquer|defeat|crush|smash|shrink)(?:e?s|e?d|ing) (?:the |his |her |my |their |your |any |every |all )?(?:\w+ )?{_DISEASE}|"
+    rf"{_DISEASE} (?:is|are|was|were) (?:now )?(?:history|a thing of the past|a memory|no more|dead|beaten|defeated|conquered|sent packing)|"
+    r"(?:works?|worked|helps?|acts?) (?:every (?:single )?time|in every case|without fail|for every(?:body|one)|in all cases)|(?:has |have )?never (?:once )?fail(?:s|ed)|"
+    r"(?:there is|there's|there are|i know) no (?:disease|illness|sickness|case|cancer|stones?|pain|fever|tumou?r)s? (?:\w+ ){0,3}?(?:cannot|can't|does not|doesn't|will not|won't|could not|resists?|withstands?)|"
+    r"(?:(?:does|do|did|will|would)(?: not|n't) (?:ever )?need|no longer (?:needs?|takes?|uses?)|never (?:again )?need(?:s|ed)?) (?:\w+ )?(?:\w+ )?(?:doctors?|hospitals?|operations?|insulin|inhalers?|glasses|tablets|injections?|surgery|crutch\w*|wheelchair|dialysis)(?: (?:any ?more|again|ever|any longer))|"
+    r"(?:as good as new|like (?:a )?new(?:born)?|born again|new again|(?:another|a new) (?:man|woman|heart|liver|kidney|knee) (?:now|since))|"
+    r"(?:nine(?:ty)?(?:[- ]nine)?|ten|hundred|every (?:one|case)) (?:out of|in) (?:every )?(?:ten|an? hundred|hundred)(?: \w+){0,3} (?:well|recover\w*|heal\w*)"
+)
+
 CURES = re.compile(
+    rf"\b(?:{_MADE_WHOLE})\b|"
     r"\b(?:cure[sd]?|curative|curing|curable|completely (?:gone|disappeared|dissolved|well|healed|removed|vanished)|"
     r"permanent(?:ly)? (?:cure\w*|gone|removed|relie\w+|well)|(?:100|hundred|cent) per ?cent|100 ?%|miracle\w*|miraculous\w*|"
     r"guarantee\w*|never fails?|will (?:certainly|surely|definitely|always|never fail to) (?:cure|remove|dissolve|help|work|heal)|"
@@ -46,7 +74,7 @@ CURES = re.compile(
     r"mak(?:es?|ing) (?:[\w-]+ ){1,4}(?:vanish|disappear|melt away)\b|"
     r"works? like magic|magic(?:al)?(?: remedy)?|wonder (?:drug|remedy)|specific for|sure (?:shot|cure)|"
     r"saved (?:her|his|the|their) (?:life|leg|eye|tonsils|uterus|limb|kidney|child|baby)|restored|"
-    r"(?:(?<!\bof )heal(?:s|ed|ing)?|eliminat\w+|eradicat\w+|banish\w*|abolish\w*|remov(?:es|ed)|finish(?:es|ed|ing) (?:off )?|ended|reverse[sd]?|get(?:s)? rid of)"
+    r"(?:(?<!\bof )heal(?:s|ed|ing)?\b|eliminat\w+|eradicat\w+|banish\w*|abolish\w*|remov(?:es|ed)|finish(?:es|ed|ing) (?:off )?|ended|reverse[sd]?|get(?:s)? rid of)"
     rf"{_NOT_STOP}{{0,40}}\b(?:{_DISEASE}|forever|for ever|for good|for life|permanently|completely|totally|"
     r"(?:\d+|ninety|hundred|\w+ty) ?(?:per ?cent|%))|"
     rf"(?:unblock|open|clear|dissolv|melt|remov|out|gone)\w*{_NOT_STOP}{{0,45}}\bwithout (?:any |an? |the )?(?:surgery|operations?|knife)|"
@@ -79,12 +107,27 @@ CURES = re.compile(
 )
 _DENIED = re.compile(
     r"\b(?:law of|laws of|hering's (?:law|rule)|direction of|rules? of|not a|no|cannot|can't|never|don't|"
-    r"do not|did not|didn't|will not|won't|not|nobody|incurable|obstacles? to) "
-    r"(?:\w+ ){0,3}?(?:cure|cured|curing|guarantee|promise|claim)\b|\bwithout (?:an? |any |the )?(?:cure|guarantee|promise|claim)\b"
+    r"do not|did not|didn't|will not|won't|not|nobody|nothing|incurable|obstacles? to) "
+    r"(?:\w+ ){0,3}?(?:cure|cured|curing|guarantee|promise|claim|dissolved|magic|miracle)\b|\bwithout (?:an? |any |the )?(?:cure|guarantee|promise|claim)\b"
 )
 
 
+#: Characters around a claim within which a denial is one of it: without stops a sentence may be very long.
+_DENIAL_REACH = 45
+#: Characters from one claim to the next that is flagged for itself.
+_APART_CHARS = 80
+
+
 def cure_claimed(low: str) -> re.Match[str] | None:
-    """The first words of a lower-case sentence that claim a cure; None where it claims none or denies it."""
-    match = CURES.search(low)
-    return None if match is None or _DENIED.search(low) else match
+    """The first words of a lower-case sentence that claim a cure; None where it claims none or denies each."""
+    return next(claims_in(low), None)
+
+
+def claims_in(low: str) -> Iterator[re.Match[str]]:
+    """All such places of a sentence, well apart from each other."""
+    last = -_APART_CHARS
+    for match in CURES.finditer(low):
+        beside = low[max(0, match.start() - _DENIAL_REACH) : match.end() + _DENIAL_REACH]
+        if match.start() - last >= _APART_CHARS and not _DENIED.search(beside):
+            last = match.end()
+            yield match

@@ -18,7 +18,7 @@ CARE = (
     r"betamethasone|predniso\w+|inhalers?|insulin|injections?|jabs?|shots?(?! sulph)|vaccin\w*|immuni[sz]\w+|boosters?|"
     r"polio drops|doses? of polio|mmr|tetanus|antitoxin|anti-?venom|serum|allopath\w*|hospital\w*|casualty|icu|"
     r"ambulance|emergency (?:room|department|ward|care)|the emergency|clinic of the specialist|nursing home|"
-    r"specialists?|surgeons?|physicians?|consultants?|\w+ologists?|psychiatrists?|pa?ediatricians?|oncolog\w+|dentists?|"
+    r"(?:the|an) ent\b|specialists?|surgeons?|physicians?|consultants?|\w+ologists?|psychiatrists?|pa?ediatricians?|oncolog\w+|dentists?|"
     r"(?:skin|eyes?|ears?|nose|throat|heart|lungs?|bones?|brain|nerve|kidney|liver|chest|stomach|head|mind|women's|ladies|children's|baby|cancer|sugar|family|town|hospital) doctors?|gyna?e(?:s|cs?)?\b|gps?\b|general practitioners?|chemotherap\w+|chemo|radiation|radiotherap\w+|"
     r"dialysis|transfusions?|painkillers?|analgesics?|anti[- ]?(?:epileptic|convulsant|depressant|psychotic|coagulant|"
     r"hypertensive|histamine|malarial|viral|fungal|pyretic|inflammator\w+|acid|tb|retroviral|thyroid|rabies|diabetic)"
@@ -183,6 +183,13 @@ PATTERNS = tuple(
         rf"\b{CARE}\b[^.;?!]{{0,90}}\b(?:let's|let us|do|need|must|should)(?: not|n't) (?:hurry|rush)\b",
         r"\bleave (?:him|her|them|it|the (?:child|boy|girl|baby|old \w+|man|woman)) to (?:me|us|the (?:lady|herbs?|remedy|drops|globules|pills)|nature|god|homoe?opathy|time)\b",
         r"\b(?:hang|hanging|hold|holding|keep|keeping|cling)(?: on)?(?: to)? (?:his|her|your|their|my|those|the) (?:own )?(?:gall ?bladder|tonsils?|womb|uterus|appendix|adenoids?|ovar\w+|prostate|thyroid|spleen|wisdom t\w+)\b",
+        # nobody comes back from it; who is touched by it stays deaf or lame; "so don't give"
+        r"\b(?:tubes?|drips?|hospitals?|theatre|(?:operating )?table|icu|ventilator|oxygen|machine|knife|casualty|ward|injections?|needles?|surgery|operations?)\b[^.;?!]{0,50}\b(?:they|you|he|she|people|nobody|no one|none|who)(?: \w+){0,2}? (?:(?:do |does |will |can)?(?:not|n't|never)|don't|doesn't|won't|never|cannot|can't|ever)? ?(?:come|comes|came|return|returns|returned|walk|walks|wake|wakes|get|gets|go) (?:back|out|again|up|home|alive)\b",
+        r"\b(?:tubes?|drips?|hospitals?|theatre|(?:operating )?table|icu|ventilator|knife|casualty)\b[^.;?!]{0,50}\b(?:(?:do|does|did|will) ?(?:not|n't)|don't|doesn't|won't|never) (?:return|come back|survive|wake up)\b",
+        rf"\b(?:doctors?|surgeons?|hospitals?|{_CUT}|knife|needle)\b(?: \w+){{0,4}} (?:pierc\w+|cut|cuts|open|opens|opened|touch\w*|remove[sd]?|operate[sd]?)?(?: \w+){{0,2}} ?(?:remains?|stays?|becomes?|goes|go|turns?) (?:deaf|blind|lame|barren|weak|dumb|stupid|sick|mad)\b",
+        rf"\b(?:{_ANY}|(?:fever|cough|iron|worm|pain) (?:syrups?|tablets?|drops?|medicines?))\b[^.;?!]{{0,75}}\b(?:so |then |therefore |please )?(?:do not|don't|dont|never) (?:give|take|use|touch|buy|accept|swallow)(?: (?:it|them|any|that))?(?=$|[.;?!,]| (?:and|i|he|she|they|we|then|but|my|the)\b)",
+        rf"\b(?:{_ANY})\b[^.;?!]{{0,75}}\bso (?:you )?(?:leave|stop|refuse|throw)(?: (?:it|them|all))?(?: (?:in|within|from|on) (?:one|a|the|two|this) (?:day|week|moment|spot)| today| at once| now|$)",
+        rf"\b{_ANY} (?:\w+ ){{0,4}}?(?:is |are |will |does |do |only )?(?:makes?|making|gives?|giving|brings?|caus\w+|breeds?|feeds?) (?:the |a |you |your )?(?:cancers?|tumou?rs?|kidneys? (?:\w+ )?(?:stone|fail|rot)\w*|liver|autism|asthma|blindness|deafness|madness|impoten\w+|infertil\w+|clots?)\b",
         # fever and fits to be left alone
         r"\b(?:do not|don't|dont|never|no need to|need not) (?:\w+ ){0,2}?(?:bring|lower|suppress|reduce|control|cool)\b[^.;?!]{0,25}"
         r"(?:fever|temperature|it|down|eruption|discharge|fit)[^.;?!]{0,40}(?:tablets?|paracetamol|medicines?|drugs?|crocin|sponging)",

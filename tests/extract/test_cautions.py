@@ -10,7 +10,7 @@ import pytest
 from notesmith.annotations import Extraction
 from notesmith.extract import STANDING_LINE
 from notesmith.extract.cautions import _against_care
-from notesmith.extract.cures import cure_claimed
+from notesmith.extract.cures import claims_in, cure_claimed
 from notesmith.extract.session import Sentence, Session
 from notesmith.reading import Reading
 
@@ -30,7 +30,8 @@ DISCOURAGING = [
     "Do not send him to the hospital, give the remedy.", "I told her not to take insulin.",
     "Why look for a surgeon when the lump is soft?", "The neighbour told the father, do not go, he only needs rest.",
     "They say let the warfarin sleep a month.", "Leave the syrup in the cupboard and let the fever work.", "Her mother kept her from the knife with prayers.",
-    "A woman who is opened once is never whole.", "I told the parents to wait till Monday.", "The insulin is only for the lazy.",
+    "Put on the drip, they never come back, she said.", "The iron tablets rot the stomach so do not take.", "An antibiotic makes cancer, he says.", "Do not go to the ENT.",
+    "The tube in the chest is the last thing, from it they don't return.", "A woman who is opened once is never whole.", "I told the parents to wait till Monday.", "The insulin is only for the lazy.",
     "A healing crisis, they call it, and he stayed at home.", "Hospitals only pump them with drips.",
     "The healer forbade the paracetamol.", "She must never show the girl to ear doctors, he said.", "He banned the inhaler from the house.",
 ]  # fmt: skip
@@ -133,6 +134,12 @@ def test_doses_and_cures_are_flagged_with_source_and_year(found: Found) -> None:
     )
 
 
+def test_each_claim_of_a_long_sentence_is_found_and_a_denial_far_away_hides_none() -> None:
+    far = "and then they went on for a long time about the price of the onions and of the rice in the new market of the town "
+    told = f"he said he does not promise a cure {far} and she says sulphur finished the acne from the root {far} and his drops took the asthma away for ever"
+    assert len(list(claims_in(told))) == 2
+
+
 def test_the_standing_line_says_what_it_must() -> None:
     for piece in ("taught", "not medical advice", "effective", "delay, stop or replace", "law", "emergency"):
         assert piece in STANDING_LINE
@@ -143,6 +150,9 @@ def test_the_standing_line_says_what_it_must() -> None:
     [
         "His drops take the asthma away for ever.", "One little pill and he is healed to the root.", "Gallstones, gone in twenty one days.",
         "She says the veins never come back.", "Say goodbye to migraine.", "This powder heals gout in three weeks.", "The tumour melted by two doses and the surgeons were amazed.",
+        "The powder brought him back from the grave.", "You have given me back my sight.", "It healed what the city doctors could not.", "The drops saved her the operation.",
+        "The little balls mended his knee.", "One bottle washes the chemicals out of the body.", "Two doses and the lame walk, he made the lame walk.", "This root beats diabetes in weeks.",
+        "Gallstones are history.", "It has never once failed.", "She will not need her inhaler ever again.",
     ],
 )  # fmt: skip
 def test_an_effect_that_lasts_is_a_claim(said: str) -> None:
@@ -153,7 +163,8 @@ def test_an_effect_that_lasts_is_a_claim(said: str) -> None:
     "said",
     [
         "Hering's law of cure is read backwards here.", "I cannot promise a cure.", "She slept from then on and it did not come back that winter.",
-        "In two weeks the cough was less.", "She takes sips of water from a bottle.", "The wound closes in three weeks if it is clean.",
+        "In two weeks the cough was less.", "She takes sips of water from a bottle.", "The wound closes in three weeks if it is clean.", "It is anxious about health, about the disease.", "There is no magic without food.", "Nothing dissolved, and nobody cured him.",
+        "The child opens the eyes in the dark.", "His voice came back in a week.",
     ],
 )  # fmt: skip
 def test_a_good_end_or_a_denial_is_no_claim(said: str) -> None:
