@@ -2,7 +2,7 @@
 
 The gold sessions and the rules by which they were labelled are in ``benchmarks/data/gold``. The sets named in ``DEVELOPMENT``
 were looked at while the rules were written (``dev5``, ``dev6``, ``dev8``, ``dev12`` to ``dev24`` were measured before that);
-all but ``dev18`` and ``sealed6``, which is sealed, are learnt from (names from ``dev`` to ``dev13``, structure, points and the beginnings of sentences not from ``dev22`` to ``dev24``).
+all but ``dev18`` and ``sealed6``, which is sealed, are learnt from (structure, points and the beginnings of sentences not from ``dev22`` to ``dev24``).
 """
 
 from __future__ import annotations
