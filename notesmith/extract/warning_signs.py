@@ -87,6 +87,12 @@ SIGNS: tuple[Sign, ...] = (
     _sign("other signs that need a doctor soon", r"constipat\w*|diarrh\w*|bowels?|stools?|motions?", r"chang\w*|new|alternat\w*", r"an(?:a)?emi\w*|h(?:a)?emoglobin|blood|weight|(?:of|at|in) (?:that|this|his|her) age"),
     _sign("bleeding, or danger in pregnancy", r"bleed\w*|bled|spotting", r"(?:after|since|for) (?:\w+ ){0,3}(?:years?|months) (?:without|with no|of no|free of)|(?:years?|months) after (?:the |her )?(?:last|menopause|change|climax|periods?|menses)"),
     _sign("a lethargic, feverish or dehydrated infant", r"rice[- ]?water", r"stools?|motions?|cramps?|purging|vomit\w*|diarrh\w*"),
+    # a blocked bowel, deafness at once, food that will not go down, a bone that bears no step, half a face asleep
+    _sign("acute abdomen", r"(?:no|not|neither|n't|without)(?: \w+){0,3} (?:wind|gas|flatus|pass\w*)|blockage|blocked (?:bowel|gut)s?", r"wind|gas|flatus|bowels?|gut|stools?|motions?|blown(?: up)?|swollen|bloated|worms?|vomit\w*|green|sick", r"belly|tummy|abdomen|stomach|blown(?: up)?|swollen|bloated|vomit\w*|sick"),
+    _sign("other signs that need a doctor soon", r"deaf\w*|hearing|ear", r"sudden\w*|one night|overnight|all at once|in a day|from one day", r"(?:one|left|right) (?:side|ear)|deaf\w*|lost|gone|fell|falls"),
+    _sign("other signs that need a doctor soon", r"(?:not|n't|cannot|hardly|difficult\w*|trouble) (?:to |in |being able to )?swallow\w*|swallow\w* (?:is |gets )?(?:hard|difficult)|food (?:sticks|stops|stuck)", r"thin\w*|weight|old|sudden\w*|kilos?"),
+    _sign("injury or poisoning", r"(?:not|n't|cannot)(?: \w+){0,2} (?:steps?|weight|stand)", r"bone|ankle|foot|swell\w*|swollen|fell|twist\w*|four"),
+    _sign("stroke signs", r"half(?: of)? (?:the |his |her |a )?(?:face|body|mouth|side)|one side", r"asleep|numb\w*|dead|weak\w*|gone|hang\w*|droop\w*|cold|heavy"),
     # the brain's signs: headache or height with a gait that reels; the lungs' on a mountain
     _sign("meningitis signs", r"headaches?|head (?:aches?|hurts?|pains?)|pain in (?:the |his |her )?head|vomit\w*|altitude|high up|at (?:that|this|such a) height", r"walk\w*(?: [\w'’]+){0,4} (?:drunk\w*|drunkard|sideways|crooked|straight|wide)|stagger\w*|unstead\w+|reel(?:s|ed|ing)|totter\w*|(?:like|as if|as though)(?: [\w'’]+){0,3} drunk\w*|fall(?:s|ing) over|(?:can't|cannot|couldn't|could not|not) (?:walk|stand)|heel to toe"),
     _sign("meningitis signs", r"brain", r"swell\w*|swollen|swelled|pressed|pressure|o?edema"),

@@ -74,7 +74,8 @@ NO_DANGER = [
     "The fat food stays in the stomach like a stone.", "Lumpy stool like jelly in the morning.",
 ]  # fmt: skip
 DANGER_NEAR_ONE = [
-    "If there is no pulse, call for help.", "Her father cannot speak since this morning.", "Make sure it is no meningitis.", "He has no fever but cannot breathe.",
+    "If there is no pulse, call for help.", "The belly is blown up and no wind passes.", "A deafness of one ear which came overnight.", "She cannot swallow and gets thin.",
+    "If he cannot put four steps and the bone hurts.", "Half of the face was asleep.", "Her father cannot speak since this morning.", "Make sure it is no meningitis.", "He has no fever but cannot breathe.",
     "It is malaria until the slide says no.", "After the stroke he cannot swallow.",
 ]  # fmt: skip
 
