@@ -6,7 +6,6 @@ Language Corpus Data, 2009) and packed by benchmarks/learn_english.py; how commo
 
 from __future__ import annotations
 
-import gzip
 import math
 import zlib
 from collections.abc import Sequence
@@ -70,20 +69,3 @@ def inside_fit(words: Sequence[str]) -> float:
     """The mean fit of the pairs of a run of words; 0 for one word."""
     pairs = [fit(a, b) for a, b in zip(words, words[1:], strict=False)]
     return sum(pairs) / len(pairs) if pairs else 0.0
-
-
-@lru_cache(maxsize=1)
-def _written_small() -> frozenset[str]:
-    """Rare and middling words that a dictionary writes small: the list the search for names uses (extract/names.py)."""
-    packed = resources.files("notesmith").joinpath("extract", "data", "english.txt.gz").read_bytes()
-    return frozenset(gzip.decompress(packed).decode("utf-8").splitlines()[1:])
-
-
-def in_dictionary(word: str) -> bool:
-    """Whether a rarer word, or what it is the plural of, is one that a dictionary has.
-
-    >>> in_dictionary("briny"), in_dictionary("lyacopus")
-    (True, False)
-    """
-    words = _written_small()
-    return word in words or (word.endswith("s") and (word[:-1] in words or word.endswith("es") and word[:-2] in words))

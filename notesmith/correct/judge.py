@@ -23,11 +23,11 @@ from rapidfuzz.distance import Prefix
 
 from notesmith.correct.alike import ALIKE, alike_rows
 from notesmith.correct.candidates import HeardWord
-from notesmith.correct.english import in_dictionary
 from notesmith.correct.evidence import FEATURES, NEAR_TERMS, Session
 from notesmith.correct.forms import FormTable
 from notesmith.correct.garble import GARBLE, garble_rows, load_garbles
 from notesmith.correct.talk import Talk, relatives
+from notesmith.dictionary import in_dictionary
 from notesmith.vocabulary import label_key
 
 Floats = NDArray[np.float64]
@@ -162,7 +162,7 @@ def rows_of(
     hypotheses = [session.candidates[number] for number in chosen]
     likenesses = alike_rows(session.words, table, hypotheses)
     garbles_told = garble_rows(session.words, table, hypotheses, load_garbles())
-    labels = [label_key(table.forms[one.form].label) for one in session.candidates]
+    labels = {n: label_key(table.forms[session.candidates[n].form].label) for n in {*chosen, *chain(*at_word.values())}}
     made = []
     for number, likeness, garbled in zip(chosen, likenesses, garbles_told, strict=True):
         one, concept = session.candidates[number], concepts[number]

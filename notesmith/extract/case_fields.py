@@ -441,7 +441,8 @@ def completed(
             others = [other.words for other in values if other is not values[place]]
             near = [
                 f for f in case.findings
-                if f.label == label and not (value.repetition and f.text.casefold() in value.repetition.casefold() and f.text.casefold().endswith(("minutes", "hours", "day"))) and _apart(f.words, value.words) <= NEAR_WORDS and not any(f.words.overlaps(words) for words in others)
+                if f.label == label and not _tells_how_often(f.text, value.repetition) and _apart(f.words, value.words) <= NEAR_WORDS
+                and not any(f.words.overlaps(words) for words in others)
             ]  # fmt: skip
             if near:
                 said = min(near, key=lambda f: _apart(f.words, value.words))
@@ -452,6 +453,12 @@ def completed(
     # what stands there alone, a potency without how often, may as well be one that is only spoken of
     kept = values[:ruled] + [value for value in values[ruled:] if value.potency or value.repetition]
     return tuple(sorted(kept, key=lambda value: value.words.start))
+
+
+def _tells_how_often(text: str, repetition: str | None) -> bool:
+    """Whether a length of time is but a piece of how often it is taken: the ten minutes of "every ten minutes"."""
+    low = text.casefold()
+    return repetition is not None and low in repetition.casefold() and low.endswith(("minutes", "hours", "day"))
 
 
 def _from_fields(

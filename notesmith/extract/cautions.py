@@ -47,11 +47,6 @@ def _places_of(
     return spans
 
 
-def _against_care(session: Session, sentence: Sentence) -> list[tuple[int, int]]:
-    """The units of words against care that begin in a sentence."""
-    return _places_of(session, sentence, discouraging_places)
-
-
 def find_cautions(
     session: Session, looks: Sequence[Look], potencies: Sequence[Said], given: Sequence[Given]
 ) -> tuple[Caution, ...]:
@@ -86,7 +81,7 @@ def find_cautions(
         low = sentence.low
         features = learned.care_features(session, look)
         known = len(found)
-        places = _against_care(session, sentence)
+        places = _places_of(session, sentence, discouraging_places)
         against = math.exp(learnt.discourages.log_shares(features)[1]) >= learned.DISCOURAGES_FROM
         if not places and against and not warns_of_stopping(low) and not keeps_others_away(low):
             places = [(sentence.start, sentence.end)]

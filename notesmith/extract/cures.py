@@ -118,13 +118,8 @@ _DENIAL_REACH = 45
 _APART_CHARS = 80
 
 
-def cure_claimed(low: str) -> re.Match[str] | None:
-    """The first words of a lower-case sentence that claim a cure; None where it claims none or denies each."""
-    return next(claims_in(low), None)
-
-
 def claims_in(low: str) -> Iterator[re.Match[str]]:
-    """All such places of a sentence, well apart from each other."""
+    """The words of a lower-case sentence that claim a cure and are not denied, well apart from each other."""
     last = -_APART_CHARS
     for match in CURES.finditer(low):
         beside = low[max(0, match.start() - _DENIAL_REACH) : match.end() + _DENIAL_REACH]

@@ -13,10 +13,11 @@ from importlib.resources import files
 import msgspec
 from wordfreq import zipf_frequency
 
+from notesmith.dictionary import in_dictionary
 from notesmith.extract.chains import Chain
 from notesmith.extract.learned import GROUPS
 from notesmith.extract.lexicon import BODY_CHAPTERS, word_classes
-from notesmith.extract.names import in_dictionary, name_lists
+from notesmith.extract.names import name_lists
 from notesmith.extract.potency_words import NUMBER_WORDS
 from notesmith.extract.session import Session
 

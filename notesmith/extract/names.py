@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gzip
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
@@ -47,19 +46,6 @@ def name_lists() -> NameLists:
         frozenset(ordinary_places),
         longest,
     )
-
-
-@lru_cache(maxsize=1)
-def english_words() -> frozenset[str]:
-    """Rare and middling words of English that a dictionary writes small and that are no name of the lists."""
-    packed = files("notesmith.extract").joinpath("data", "english.txt.gz").read_bytes()
-    return frozenset(gzip.decompress(packed).decode("utf-8").splitlines()[1:])
-
-
-def in_dictionary(low: str) -> bool:
-    """Whether a word, or what it is the plural of, is one that English writes small."""
-    words = english_words()
-    return low in words or (low.endswith("s") and (low[:-1] in words or low.endswith("es") and low[:-2] in words))
 
 
 def _rows(name: str) -> Iterator[tuple[str, str]]:

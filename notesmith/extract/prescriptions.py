@@ -446,6 +446,7 @@ def find_prescriptions(
         if said.start in used:
             continue
         sentence = session.sentence_at(said.start)
+        taught = focus[sentence.index] if focus else None
         case_key = _case_of(cases, said.start)
         if case_key is not None and _TO_ANYBODY.search(session.low(sentence.start, said.start)):
             case_key = None
@@ -470,14 +471,12 @@ def find_prescriptions(
         reach = sentence.end + (session.units[sentence.end - 1].text[-1:].isalnum() and said.end >= sentence.end - 6)
         in_sentence = [hit for hit in remedies if sentence.start <= hit.start < reach]
         remedy, assumed, unknown = said.remedy, None, None
-        sounding, carried = None, False
-        if said.potency:
-            sounding = known.beside(session, sentence, said, focus[sentence.index] if focus else None)
-            if sounding is not None and remedy is not None and sounding.concept_id == remedy.concept_id:
-                sounding = None
-            remedy = sounding or remedy
+        carried = False
+        sounding = known.beside(sentence, said, taught) if said.potency else None
+        if sounding is not None and remedy is not None and sounding.concept_id == remedy.concept_id:
+            sounding = None
         if sounding is not None:
-            pass
+            remedy = sounding
         elif (
             remedy is None
             and back is not None
@@ -502,12 +501,11 @@ def find_prescriptions(
                 assumed = None if remedy is not None else last[case_key].value.remedy_id
                 unknown = last[case_key].value.remedy_said  # what was repeated was not recognised either
             if remedy is None and assumed is None and unknown is None:
-                taught = focus[sentence.index] if focus else None
                 remedy = (
                     _carried(session, remedies, said.start, case_key, cases, taught) if giving or case_key else None
                 )
                 carried = remedy is not None
-        told = case_key is not None and bool(focus) and focus[sentence.index] is not None
+        told = case_key is not None and taught is not None
         if remedy is None and assumed is None and unknown is None and not told and not _GIVES.search(sentence.low):
             continue
         if _NEGATED_GIVING.search(session.low(max(sentence.start, said.start - 9), said.start)):
@@ -530,22 +528,22 @@ def find_prescriptions(
         ):
             first = given[-1].end  # how often the one before is given is said of that one
         unheard = None if sounding is not None else _unrecognised(session, sentence.start, said.start, remedy)
-        if unheard is not None and not _may_be(
-            session, unheard, remedy, assumed, focus[sentence.index] if focus else None
-        ):
+        if unheard is not None and not _may_be(session, unheard, remedy, assumed, taught):
             item = _build(session, first, stop, None, said, case_key, unheard)
             given.append(item)
             last[case_key] = last[None] = item
             continue
         item = _build(session, first, stop, remedy, said, case_key)
+        value = item.value
         if unheard is not None or sounding is not None or carried:
-            item = replace(item, value=structs.replace(item.value, doubtful=True))
-        if remedy is None and unknown is not None:
-            item = replace(item, value=structs.replace(item.value, remedy_said=unknown))
+            value = structs.replace(value, doubtful=True)
         if remedy is None and assumed is not None:
-            item = replace(item, value=structs.replace(item.value, remedy_id=assumed))
-        elif remedy is None and unknown is None and focus and (case_key is not None or _ONE_GAVE.search(sentence.low)):
-            item = replace(item, value=structs.replace(item.value, remedy_id=focus[sentence.index]))
+            value = structs.replace(value, remedy_id=assumed)
+        elif remedy is None and unknown is not None:
+            value = structs.replace(value, remedy_said=unknown)
+        elif remedy is None and (case_key is not None or _ONE_GAVE.search(sentence.low)):
+            value = structs.replace(value, remedy_id=taught)
+        item = replace(item, value=value)
         given.append(item)
         if remedy is not None and said.potency:
             given_in[said.potency] = remedy
@@ -602,11 +600,11 @@ class _Sounds:
                         found.append((concept_id, plain, sound_code(words[:length])))
         return found
 
-    def beside(self, session: Session, sentence: Sentence, said: Said, taught: str | None) -> Hit | None:
+    def beside(self, sentence: Sentence, said: Said, taught: str | None) -> Hit | None:
         """What sounds like a remedy of the session right before a potency, or right behind it and "of"."""
         best, found = _SOUNDS_LIKE, None
-        for start, end in self._places(session, sentence, said):
-            words = [word.strip(".,;:?!\"'") for word in session.low(start, end).split()]
+        for start, end in self._places(sentence, said):
+            words = [word.strip(".,;:?!\"'") for word in self._session.low(start, end).split()]
             unnamed = [word for unit, word in zip(range(start, end), words, strict=True) if unit not in self._named]
             partly = len(unnamed) < len(words)  # "Mark Sol", "calc fosse": a part of it is another remedy
             if (
@@ -627,29 +625,25 @@ class _Sounds:
                     best, found = alike / 2 + (concept_id == taught), Hit(concept_id, start, end, exact=False)
         return found
 
-    def _places(self, session: Session, sentence: Sentence, said: Said) -> Iterator[tuple[int, int]]:
-        end = said.start
-        while end > sentence.start and session.units[end - 1].low in _ASIDE:
+    def _places(self, sentence: Sentence, said: Said) -> Iterator[tuple[int, int]]:
+        units, end = self._session.units, said.start
+        while end > sentence.start and units[end - 1].low in _ASIDE:
             end -= 1
         for start in range(end - 1, max(sentence.start, end - _MAX_HEARD) - 1, -1):
-            if start < end - 1 and session.units[start].text[-1:] in ".,;:?!":
+            if start < end - 1 and units[start].text[-1:] in ".,;:?!":
                 break
             if not self._named.issuperset(range(start, end)) and (
                 start not in self._named or start - 1 not in self._named
             ):
                 yield start, end
         start = said.end
-        if (
-            start < sentence.end
-            and session.units[start].low in ("of", "in")
-            and session.units[said.end - 1].text[-1:].isalnum()
-        ):
-            start += 1 + (start + 1 < sentence.end and session.units[start + 1].low == "the")
+        if start < sentence.end and units[start].low in ("of", "in") and units[said.end - 1].text[-1:].isalnum():
+            start += 1 + (start + 1 < sentence.end and units[start + 1].low == "the")
             for end in range(start + 1, min(sentence.end, start + _MAX_HEARD) + 1):
                 if end - 1 in self._named:
                     break
                 yield start, end
-                if session.units[end - 1].text[-1:] in ".,;:?!":
+                if units[end - 1].text[-1:] in ".,;:?!":
                     break
 
 
@@ -866,12 +860,7 @@ def _carried(
     if case_key is not None:
         ranges = [(s, e) for key, s, e in cases if key == case_key]
         inside = [hit for hit in before if any(s <= hit.start < e for s, e in ranges)]
-        gave = [
-            hit for hit in inside
-            if _GIVES.search(session.sentence_at(hit.start).low)
-            and not _BY_OTHERS.search(session.low(max(session.sentence_at(hit.start).start, hit.start - 12), hit.start))
-            and not _NEGATED_GIVING.search(session.low(max(session.sentence_at(hit.start).start, hit.start - 7), hit.start))
-        ]  # fmt: skip
+        gave = [hit for hit in inside if _given_here(session, hit)]
         if gave or inside:
             of_the_taught = [hit for hit in (gave or before) if hit.concept_id == taught]
             return (of_the_taught or gave or inside)[-1]
@@ -880,6 +869,16 @@ def _carried(
         return gave[-1] if gave else None
     near = [hit for hit in before if start - hit.end < 40]
     return near[-1] if near else None
+
+
+def _given_here(session: Session, hit: Hit) -> bool:
+    """Whether the sentence that names a remedy tells of giving it, not by others and not denied."""
+    sentence = session.sentence_at(hit.start)
+    return (
+        _GIVES.search(sentence.low) is not None
+        and not _BY_OTHERS.search(session.low(max(sentence.start, hit.start - 12), hit.start))
+        and not _NEGATED_GIVING.search(session.low(max(sentence.start, hit.start - 7), hit.start))
+    )
 
 
 def _goes_on_from(cases: Sequence[tuple[str, int, int]], unit: int) -> str | None:

@@ -17,12 +17,13 @@ from rapidfuzz import fuzz, process
 from wordfreq import zipf_frequency
 
 from notesmith.annotations import PersonMention, PersonRole
+from notesmith.dictionary import in_dictionary
 from notesmith.extract.cases import PERSON
 from notesmith.extract.keys import key_of
 from notesmith.extract.lexicon import MEDICINE
 from notesmith.extract.mentions import Hit, label_index
 from notesmith.extract.name_words import learnt_names
-from notesmith.extract.names import AUTHORS, OTHER_PROPER, STATES, in_dictionary, name_lists
+from notesmith.extract.names import AUTHORS, OTHER_PROPER, STATES, name_lists
 from notesmith.extract.potency_words import NUMBER, number_of
 from notesmith.extract.session import OPENERS, Sentence, Session, bare, lowered, runs
 from notesmith.extract.spoken_ids import FEASTS, feasts_in, find_spoken
@@ -564,7 +565,6 @@ def _learnt(session: Session, names: _Names, covered: set[int]) -> Iterable[_Fou
                 yield _Found(start, end, cast(PersonRole, role), doubtful=True)
 
 
-#: A word for a person of the family or of a calling, after "my" or "her", or alone, before a name.
 _CALLED_SO = frozenset("call called calling named nicknamed".split())
 _OBJECTS = frozenset("him her them it me us".split())
 _OUT_AT = re.compile(
@@ -577,16 +577,11 @@ def _told_names(session: Session, names: _Names, covered: set[int]) -> Iterable[
     """Names known only by how they are told: "they call him Turbo", "Lic. Barradas", "Parth's roommate", "my tanty
     ursuline", "a man in bursa", "Delph way", "at the Royal". All are doubtful."""
     for at in range(1, len(session.units)):
-        if at in covered:
+        low = names._key(at)
+        if at in covered or not low.isalpha() or len(low) < 3 or _other(low) or low in STATES or low in _NEVER:
             continue
         found = _told_name(session, names, at)
-        low = names._key(at)
-        if (
-            found is not None
-            and low.isalpha()
-            and len(low) > 2
-            and not (_other(low) or low in STATES or low in _NEVER or names._taught(at, low))
-        ):
+        if found is not None and not names._taught(at, low):
             yield found
 
 

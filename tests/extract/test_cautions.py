@@ -9,8 +9,9 @@ import pytest
 
 from notesmith.annotations import Extraction
 from notesmith.extract import STANDING_LINE
-from notesmith.extract.cautions import _against_care
-from notesmith.extract.cures import claims_in, cure_claimed
+from notesmith.extract.cautions import _places_of
+from notesmith.extract.cures import claims_in
+from notesmith.extract.discouraging import discouraging_places
 from notesmith.extract.session import Sentence, Session
 from notesmith.reading import Reading
 
@@ -122,7 +123,7 @@ def test_words_against_care_are_read_over_the_seam_where_no_stop_ends_a_sentence
         def low(self, start: int, end: int) -> str:
             return " ".join(words[start:end])
 
-    assert _against_care(cast(Session, Spoken()), sentences[0]) == [(cut - 1, cut + 2)]
+    assert _places_of(cast(Session, Spoken()), sentences[0], discouraging_places) == [(cut - 1, cut + 2)]
 
 
 def test_doses_and_cures_are_flagged_with_source_and_year(found: Found) -> None:
@@ -157,7 +158,7 @@ def test_the_standing_line_says_what_it_must() -> None:
     ],
 )  # fmt: skip
 def test_an_effect_that_lasts_is_a_claim(said: str) -> None:
-    assert cure_claimed(said.lower())
+    assert any(claims_in(said.lower()))
 
 
 @pytest.mark.parametrize(
@@ -169,4 +170,4 @@ def test_an_effect_that_lasts_is_a_claim(said: str) -> None:
     ],
 )  # fmt: skip
 def test_a_good_end_or_a_denial_is_no_claim(said: str) -> None:
-    assert not cure_claimed(said.lower())
+    assert not any(claims_in(said.lower()))
