@@ -41,9 +41,9 @@ GOLD = Path(__file__).parent / "data" / "gold"
 SPOKEN = Path(__file__).parent / "data" / "dev"
 #: Sets of sessions that may be looked at, in the order printed.
 DEVELOPMENT = (
-    "dev", *(f"dev{number}" for number in (2, 3, 4, 5, 6, 8, *range(12, 25))),
+    "dev", *(f"dev{number}" for number in (2, 3, 4, 5, 6, 8, *range(12, 32))),
 )  # fmt: skip
-SETS = (*DEVELOPMENT, "sealed6", "sealed14")
+SETS = (*DEVELOPMENT, "sealed6", "sealed14", "sealed15")
 WORDS_PER_MINUTE = 140
 
 KINDS = {

@@ -1,6 +1,6 @@
 """Speak the evaluation lectures, decode them with the real model, and keep the transcripts as heard.
 
-    python benchmarks/lab/make_audio.py [train|dev|sealed4|sealed5|sealed] [--only NAME]
+    python benchmarks/lab/make_audio.py [train|dev|sealed6|sealed] [--only NAME]
 
 Recordings go to the cache folder (``$NOTESMITH_LAB`` or the user's cache), because they are large and can be made
 again, each with the phones heard while it was transcribed. Beside each script stay, for each voice of its lecturer:
@@ -117,7 +117,7 @@ def lecturers(named: str, number: int) -> list[str]:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("parts", nargs="*", default=["dev", "sealed5"], metavar="train|dev|sealed4|sealed5|sealed")
+    parser.add_argument("parts", nargs="*", default=["dev", "sealed6"], metavar="train|dev|sealed6|sealed")
     parser.add_argument("--only", default="", help="recordings whose name holds this")
     parser.add_argument("--threads", type=int, default=0)
     given = parser.parse_args()
