@@ -59,9 +59,9 @@ from notesmith.transcript import Segment, TimeSpan, Transcript, Word, WordRange 
 from notesmith.vocabulary import load_vocabulary  # noqa: E402
 
 TARGET = Path(judge.__file__).parent / "data" / "judge.json.gz"
-FOLDS = 7
-#: Lectures of two other hands, which are a fold each: what is said of them is said of strangers.
-HANDS = {"u": 4, "w": 5, "k": 6}
+FOLDS = 9
+#: Lectures of other hands, which are a fold each: what is said of them is said of strangers.
+HANDS = {"u": 4, "w": 5, "k": 6, "x": 7, "p": 8}
 Floats = NDArray[np.float64]
 FALLS = ("distance", "relative distance", "everyday distance", "everyday relative", "rival share", "odd word left over",
          "ear left over", "ear distance", "heard score", "heard a phone")  # fmt: skip

@@ -41,7 +41,7 @@ from notesmith.vocabulary import Vocabulary
 
 __all__ = ["HEARING_VERSION", "VERSION", "SessionHints", "Witness", "correct", "look_ahead"]
 
-VERSION = "16"
+VERSION = "17"
 HEARING_VERSION = "3"
 ASKED, LEAD, EAR_DISTANCE = (EAR_COLUMNS.index(name) for name in ("ear asked", "ear lead", "ear distance"))
 PLURALS = frozenset({"idea", "medical", "family"})
