@@ -20,7 +20,7 @@ from tests.correct.talk import transcript
 from tests.correct.test_correct import LECTURE, ORDINARY
 
 RUNS = 5
-CORRECT_MOST, EXTRACT_MOST = 6.6, 9.6
+CORRECT_MOST, EXTRACT_MOST = 6.6, 22.0
 VOCABULARY = load_vocabulary()
 TALK = transcript(*(LECTURE + ORDINARY) * 8)  # about 1,100 words
 

@@ -31,7 +31,7 @@ from notesmith.reading import Reading
 from notesmith.vocabulary import Vocabulary
 
 #: Changed whenever the rules change, so that kept results are made anew.
-VERSION = "46"
+VERSION = "47"
 
 #: The families in the order they run; each leans only on those before it.
 RULES = (
@@ -112,7 +112,8 @@ def extract(
     hits = with_short_names(session, hits, focus)
     remedies = tuple(hit for hit in hits if hit.concept_id.startswith("remedy/"))
     rows = learned.state_features(session, looks, ruled.parts)
-    path = learned.best_path(rows, learned.model(), ruled.read, ruled.placed)
+    opinions = [session.opinions.mean("state", one.start, one.end) for one in session.sentences]
+    path = learned.best_path(rows, learned.model(), ruled.read, ruled.placed, opinions)
     cases = learned.cases_in(looks, path, told_model().again)
     in_case = _inside(cases)
     path = [

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Sequence
 from typing import Literal
@@ -12,7 +11,7 @@ import msgspec
 from notesmith.annotations import CarryOver, TeachingPoint
 from notesmith.extract.case_words import told_model
 from notesmith.extract.keys import key_of, unique_keys
-from notesmith.extract.learned import FROM_QUESTIONS, Features
+from notesmith.extract.learned import FROM_QUESTIONS, Features, log_odds
 from notesmith.extract.lexicon import STOP_STEMS, stem
 from notesmith.extract.mentions import Hit
 from notesmith.extract.sentences import Look
@@ -120,6 +119,16 @@ def carry_features(look: Look, row: Features, topics: bool) -> dict[str, float]:
     return found
 
 
+#: How the learnt model's log-odds of a direction and the language model's are weighed, and the least of both. Chosen on sets left out.
+LEARNT_SHARE, READ_SHARE, CARRIES_AT = 0.5, 0.6, -1.2
+_CODES = {"promised": "co+", "referred back": "co-"}
+
+
+def _weighed(session: Session, look: Look, log_share: float, direction: str) -> float:
+    read_as = session.opinions.odds(_CODES[direction], look.sentence.start, look.sentence.end)
+    return LEARNT_SHARE * log_odds(log_share) + READ_SHARE * read_as
+
+
 def find_carry_overs(
     session: Session, looks: Sequence[Look], hits: Sequence[Hit], rows: Sequence[Features]
 ) -> tuple[tuple[CarryOver, ...], frozenset[int]]:
@@ -131,8 +140,10 @@ def find_carry_overs(
     for index, look in enumerate(looks):
         topics = topics_of.get(index, [])
         shares = learnt.log_shares(carry_features(look, rows[index], bool(topics)))
-        share, direction = max((shares[learnt.classes.index(name)], name) for name in DIRECTIONS)
-        if share < math.log(CARRIES_FROM):
+        odds, direction = max(
+            (_weighed(session, look, shares[learnt.classes.index(name)], name), name) for name in DIRECTIONS
+        )
+        if odds < CARRIES_AT:
             continue
         start, end = look.sentence.start, look.sentence.end
         if direction == "promised" and index and _POINTS_BACK.search(look.sentence.low) and not look.content:

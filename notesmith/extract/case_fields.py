@@ -327,7 +327,9 @@ def _build(
     found = [f for f in found if f.label not in LEARNT]
     once = {f.label for f in found} & {"age", "sex", "setting"}
     places, rows = word_rows(session, looks, told)
-    stated = told_fields(told_model().words, told_net(), Words(session, told, places), rows)
+    stated = told_fields(
+        told_model().words, told_net(), Words(session, told, places), rows, session.opinions.tables["field"][places]
+    )
     for name, first, last in _within(places, stated):
         units = with_its_not(session, places[first]), places[last - 1] + 1
         if name == "presenting complaint":

@@ -18,15 +18,16 @@ from numpy.typing import NDArray
 
 from notesmith.extract.case_words import Told
 from notesmith.extract.chains import OUTSIDE, Chain
+from notesmith.extract.opinions import FIELD_LABELS
 from notesmith.extract.session import Session
 from notesmith.extract.word_vectors import SIZES, word_vectors
 
 _FINITE = frozenset(("VBD", "VBZ", "VBP", "MD"))
 _ROOTS = frozenset(("ROOT", "ccomp", "conj", "advcl", "relcl", "parataxis"))
 _DENIES = frozenset(("no", "not", "never", "without", "nothing"))
-#: How the scores of the chain (also its steps) and of the network are weighed, and what is taken from "states nothing".
+#: How the scores of the chain, of the network and of the language model are weighed, and what is taken from "states nothing".
 #: Chosen on sets left out.
-CHAIN_SHARE, NET_SHARE, RELUCTANCE = 0.5, 0.5, 0.5
+CHAIN_SHARE, NET_SHARE, READ_SHARE, RELUCTANCE = 0.25, 0.25, 1.0, -0.3
 #: A step the labels do not allow: going on with a field that was not begun.
 _NEVER = -1e9
 
@@ -219,12 +220,17 @@ def told_net() -> Net:
         return Net(dict(kept))
 
 
-def told_fields(chain: Chain, net: Net, words: Words, rows: Sequence[Sequence[str]]) -> list[tuple[str, int, int]]:
-    """The fields of a case by both: name and half-open places. ``rows`` are the chain's features."""
+def told_fields(
+    chain: Chain, net: Net, words: Words, rows: Sequence[Sequence[str]], read_as: NDArray[np.float32] | None = None
+) -> list[tuple[str, int, int]]:
+    """The fields of a case by both: name and half-open places. ``rows`` are the chain's features, ``read_as`` the language
+    model's log-probabilities (places by ``FIELD_LABELS``)."""
     if not rows:
         return []
     order = [net.labels.index(label) for label in chain.labels]
     scores = CHAIN_SHARE * chain.scores(rows, 0.0) + NET_SHARE * net.scores(words, all_rows(words, rows))[:, order]
+    if read_as is not None:
+        scores += READ_SHARE * read_as[:, [FIELD_LABELS.index(label) for label in chain.labels]]
     scores[:, chain.labels.index(OUTSIDE)] -= RELUCTANCE
     return chain.fields_of(scores, CHAIN_SHARE * np.array(chain.steps) + _allowed(chain.labels))
 

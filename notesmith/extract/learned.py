@@ -17,6 +17,7 @@ from typing import get_args
 
 import msgspec
 import numpy as np
+from numpy.typing import NDArray
 
 from notesmith.annotations import PartKind, PointKind
 from notesmith.extract.cases import (
@@ -43,6 +44,7 @@ from notesmith.extract.lexicon import (
 )
 from notesmith.extract.names import name_lists
 from notesmith.extract.newcomers import newcomer_features
+from notesmith.extract.opinions import STATES as READ_STATES
 from notesmith.extract.potency_words import NUMBER
 from notesmith.extract.sentences import Look
 from notesmith.extract.session import Session
@@ -81,6 +83,16 @@ class Linear(msgspec.Struct, frozen=True, dict=True):
         """The row of each feature, and the weights with the bias first: features by classes."""
         rows = np.array([self.bias, *self.weights.values()])
         return {name: place for place, name in enumerate(self.weights, 1)}, rows
+
+
+#: A share nearer to nothing or all says no more than this.
+SUREST = 0.999
+
+
+def log_odds(log_share: float) -> float:
+    """The log-odds of a share given as its logarithm."""
+    share = min(max(math.exp(log_share), 1 - SUREST), SUREST)
+    return math.log(share / (1 - share))
 
 
 class Model(msgspec.Struct, frozen=True):
@@ -335,6 +347,9 @@ def care_features(session: Session, look: Look) -> dict[str, float]:
 
 
 # ---------------------------------------------------------------- the best path
+#: How the language model's word for what a sentence is for counts beside that of ``Model.states``. Chosen on sets left out.
+LEARNT_SHARE, READ_SHARE = 0.7, 2.0
+_READ_AS = [READ_STATES.index(state) for state in STATES]
 
 
 def best_path(
@@ -342,16 +357,21 @@ def best_path(
     learnt: Model,
     read: frozenset[int] = frozenset(),
     placed: frozenset[int] = frozenset(),
+    opinions: Sequence[NDArray[np.float32]] = (),
 ) -> list[str]:
     """The state of each sentence; ``read`` are sentences known to be read aloud from a text, ``placed`` those that speak of
-    remedies by their places side by side."""
+    remedies by their places side by side; ``opinions`` has the language model's log-probabilities of the states, by sentence."""
     if not rows:
         return []
     count = len(STATES)
     reading, comparison = STATES.index("reading"), STATES.index("comparison")
     scores: list[list[float]] = []
     for index, row in enumerate(rows):
-        scores.append(learnt.states.log_shares(row))
+        own = learnt.states.log_shares(row)
+        if opinions:
+            read_as = opinions[index][_READ_AS].tolist()
+            own = [LEARNT_SHARE * a + READ_SHARE * b for a, b in zip(own, read_as, strict=True)]
+        scores.append(own)
         if index in read:
             scores[-1][reading] += 4.0
         if index in placed:

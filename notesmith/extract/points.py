@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Sequence
 
@@ -139,7 +138,7 @@ def find_points(
             ruled = is_point(session, look, stretch.kind, index in comparison_sentences)
             before, after = parts[max(0, index - 1)], parts[min(len(parts) - 1, index + 1)]
             share = learnt.point.log_shares(learned.point_features(rows[index], stretch.kind, before, after, ruled))[1]
-            if math.exp(share) < learnt.point_from:
+            if not _teaches(share, session.opinions.odds("point", look.sentence.start, look.sentence.end)):
                 continue
             for clause in clauses[index]:
                 point = _point(
@@ -155,6 +154,16 @@ def find_points(
     points = _repeated(session, points)
     keys = unique_keys([point.key for point in points])
     return tuple(_with_key(point, key) for point, key in zip(points, keys, strict=True))
+
+
+#: How the language model's word on a sentence counts beside that of the learnt models: whether it teaches, and what. Chosen on sets left out.
+LEARNT_SHARE, READ_SHARE = 0.5, 0.8
+LEARNT_KIND, READ_KIND = 0.7, 1.3
+
+
+def _teaches(log_share: float, read_as: float) -> bool:
+    """Whether a sentence teaches by both: the learnt model's logarithm of its share and the language model's log-odds."""
+    return LEARNT_SHARE * learned.log_odds(log_share) + READ_SHARE * read_as >= 0
 
 
 def is_point(session: Session, look: Look, part: str, compares: bool) -> bool:
@@ -315,6 +324,8 @@ def _point(
     shares = learned.model().kind.log_shares(
         learned.kind_features(session, start, end, stretch.kind, ruled, before or "none")
     )
+    read_as = session.opinions.mean("kind", start, end).tolist()
+    shares = [LEARNT_KIND * a + READ_KIND * b for a, b in zip(shares, read_as, strict=True)]
     kind: PointKind = learned.POINT_KINDS[max(range(len(shares)), key=shares.__getitem__)]  # type: ignore[assignment]
     chapters = tuple(f"chapter/{chapter}" for chapter in chapters_in(lows))
     return TeachingPoint(

@@ -24,7 +24,7 @@ from notesmith.extract.lexicon import MEDICINE
 from notesmith.extract.mentions import Hit, label_index
 from notesmith.extract.name_words import learnt_names
 from notesmith.extract.names import AUTHORS, OTHER_PROPER, STATES, name_lists
-from notesmith.extract.potency_words import NUMBER, number_of
+from notesmith.extract.potency_words import NUMBER, NUMBER_WORDS, number_of
 from notesmith.extract.session import OPENERS, Sentence, Session, bare, lowered, runs
 from notesmith.extract.spoken_ids import FEASTS, feasts_in, find_spoken
 from notesmith.extract.told_times import spelled_names, times_in, widened
@@ -531,6 +531,7 @@ def find_persons(
     found += names.find()
     found += _told_names(session, names, {unit for item in found for unit in range(item.start, item.end)})
     found += _learnt(session, names, {unit for item in found for unit in range(item.start, item.end)})
+    found += _read_as_names(session, names, {unit for item in found for unit in range(item.start, item.end)})
     named = frozenset(unit for item in found for unit in range(item.start, item.end))
     for start, end in spelled_names(session, named):
         if not named & set(range(start, end)):
@@ -563,6 +564,56 @@ def _learnt(session: Session, names: _Names, covered: set[int]) -> Iterable[_Fou
             start, end = free[first], free[last - 1] + 1
             if role != "age over 89" or not _is_young(session.low(start, end)):
                 yield _Found(start, end, cast(PersonRole, role), doubtful=True)
+
+
+#: The probability from which the language model's word that a unit is a name is asked about, and from which it is so
+#: where no list or dictionary lets it be a name.
+NAME_FROM, NAME_IN_SPITE = 0.25, 0.6
+SMALL_WORD = 5.0  # on wordfreq's Zipf scale
+_NAMED = frozenset(("student", "patient", "relative", "colleague", "place"))
+
+
+def _is_number(low: str) -> bool:
+    return low.isdigit() or low in NUMBER_WORDS
+
+
+def _read_as_names(session: Session, names: _Names, covered: set[int]) -> Iterable[_Found]:
+    """What the language model takes for a name or another identifier and nothing else did: doubtful."""
+    opinions = session.opinions
+    inside = opinions.inside("name")
+
+    def counts(unit: int) -> bool:
+        """A number alone, which the rules decide on."""
+        near = [
+            names._key(at) for at in (unit - 1, unit, unit + 1) if 0 <= at < len(inside) and inside[at] >= NAME_IN_SPITE
+        ]
+        return sum(_is_number(low) for low in near) < 2 and _is_number(names._key(unit)) and len(names._key(unit)) < 5
+
+    def may_be(unit: int) -> bool:
+        low = names._key(unit)
+        settled = low in STATES | FEASTS | _MONTH_NAMES | _DAY_NAMES | _NEVER | _TITLES or low in names.author_words
+        return names.may_be_name(unit) or (
+            inside[unit] >= NAME_IN_SPITE
+            and not settled
+            and unit not in names.term_units
+            and not _foreign(low)
+            and not names._history(unit)
+            and not counts(unit)
+        )
+
+    for start, end in opinions.spans("name", NAME_FROM):
+        free = [unit for unit in range(start, end) if unit not in covered and may_be(unit)]
+        for first, last in runs(free):
+            begin, stop = free[first], free[last - 1] + 1
+            role = opinions.role(begin, stop)
+            lows = [names._key(unit) for unit in range(begin, stop)]
+            named = role in _NAMED and not any(map(_is_number, lows))
+            if named and names.cased and not any(names._capital(unit) for unit in range(begin, stop)):
+                continue  # a name has a capital where anything has
+            if all(zipf_frequency(low, "en") > SMALL_WORD and not _is_number(low) for low in lows):
+                continue
+            if role != "age over 89" or not _is_young(session.low(begin, stop)):
+                yield _Found(begin, stop, cast(PersonRole, role), doubtful=True)
 
 
 _CALLED_SO = frozenset("call called calling named nicknamed".split())

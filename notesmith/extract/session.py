@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
+from notesmith.extract.opinions import Opinions, opinions_of
 from notesmith.extract.stops import stops
 from notesmith.reading import Reading
 from notesmith.transcript import TimeSpan, WordRange
@@ -130,6 +131,11 @@ class Session:
 
     def time(self, start: int, end: int) -> TimeSpan:
         return self.reading.transcript.time(self.words(start, end))
+
+    @cached_property
+    def opinions(self) -> Opinions:
+        """What the language model takes each unit for."""
+        return opinions_of([unit.text for unit in self.units])
 
     @cached_property
     def cased(self) -> bool:
