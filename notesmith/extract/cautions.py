@@ -52,6 +52,7 @@ def _places_of(
 #: flagged. Chosen on sets left out.
 READ_FROM = {"c": 0.3, "d": 0.35, "u": 0.2}
 LET_GO = 0.02
+POTENCY_FROM = 0.4
 
 
 def find_cautions(
@@ -82,6 +83,13 @@ def find_cautions(
                     "approved by the FDA for safety or effect."
                 ),
                 _WHO if _low(said.potency) else _FDA, said.start, said.end)  # fmt: skip
+    covered.update(unit for said in potencies for unit in range(said.start, said.end))
+    for begin, end in session.opinions.stated("potency", POTENCY_FROM):
+        if covered.isdisjoint(range(begin, end)):
+            add("potency or dose", "What may be a potency or dose, as said in class.",
+                "Recorded as stated; not a recommendation. Products labelled homeopathic are not approved by "
+                "the FDA for safety or effect.",
+                _FDA, begin, end)  # fmt: skip
     learnt = learned.model()
     inside = {kind: session.opinions.inside(kind) for kind in READ_FROM}
     read_as = {kind: list(session.opinions.spans(kind, least)) for kind, least in READ_FROM.items()}

@@ -61,14 +61,23 @@ class Opinions:
 
     def spans(self, head: str, least: float) -> Iterator[tuple[int, int]]:
         """Half-open runs of units that are inside a label with at least this probability."""
-        there = np.concatenate([[False], self.inside(head) >= least, [False]])
-        edges = np.flatnonzero(there[1:] != there[:-1])
-        yield from zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
+        yield from _stretches(self.inside(head) >= least)
+
+    def stated(self, field: str, least: float) -> Iterator[tuple[int, int]]:
+        """Half-open runs of units that state a field of a case with at least this probability."""
+        begins = FIELD_LABELS.index(f"B-{field}")
+        yield from _stretches(np.exp(self.tables["field"][:, begins : begins + 2]).sum(axis=1) >= least)
 
     def role(self, start: int, end: int) -> str:
         """Whose or what name a stretch likeliest is."""
         shares = np.exp(self.tables["name"][start:end, 1:]).sum(axis=0)
         return ROLES[int((shares[0::2] + shares[1::2]).argmax())]
+
+
+def _stretches(there: NDArray[np.bool_]) -> Iterator[tuple[int, int]]:
+    padded = np.concatenate([[False], there, [False]])
+    edges = np.flatnonzero(padded[1:] != padded[:-1])
+    yield from zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
 
 
 class _Reader:
@@ -103,4 +112,15 @@ def _reader() -> _Reader:
 
 def opinions_of(texts: Sequence[str]) -> Opinions:
     """The model's reading of a session, given as its words with their stops."""
+    return _read(tuple(texts))
+
+
+@lru_cache(maxsize=8)
+def _read(texts: tuple[str, ...]) -> Opinions:
+    """Kept for some sessions: one is extracted again after each verdict on it, mostly with the same words."""
     return _reader().read(texts)
+
+
+def forget() -> None:
+    """Forget the readings kept, to measure what one costs."""
+    _read.cache_clear()
