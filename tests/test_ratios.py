@@ -54,7 +54,7 @@ def yardstick() -> int:
 
 def extract_anew() -> object:
     """With the language model reading again, whose readings are kept."""
-    opinions.forget()
+    opinions.opinions_of.cache_clear()
     return extract(READING, VOCABULARY)
 
 

@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 from rapidfuzz import process
 from rapidfuzz.distance import Levenshtein
-from threadpoolctl import ThreadpoolController
 
 from notesmith.sounds.distance import MAX_PHONES, SoundCosts, encode_all
 from notesmith.sounds.phones import PHONES, VOWELS
+from notesmith.threads import one_for_products
 
 Floats = NDArray[np.float32]
 Ints = NDArray[np.int64]
@@ -34,8 +34,7 @@ _MERGED = str.maketrans({
 })  # fmt: skip
 _BATCH = 128
 
-# Products this small only wait for each other in several threads. For good, since others reckon at the same time.
-ThreadpoolController().limit(limits=1, user_api="blas")
+one_for_products()
 
 
 class Pictures(NamedTuple):

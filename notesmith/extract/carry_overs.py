@@ -66,10 +66,6 @@ _SPEAKER = re.compile(r"\b(?:i|i'll|i'm|we|we'll|we're|us|you)\b")
 
 
 DIRECTIONS: tuple[Literal["promised", "referred back"], ...] = ("promised", "referred back")
-#: The least share of a direction at which a sentence is taken for it.
-CARRIES_FROM = 0.15
-
-
 _JOINED = re.compile(r"[,;]? (?:and|but) ")
 _SOME_DAY = re.compile(
     rf"\b(?:tomorrow|tonight|next|later|after|another|(?:one|some) day|in the|on {_WEEKDAY}|days?|weeks?|months?|session|class|lecture|hour|course|when|time|{_WEEKDAY}|"

@@ -32,6 +32,7 @@ _WHO = "WHO, Safety issues in the preparation of homeopathic medicines, 2009"
 _NHMRC = "NHMRC, Information Paper CAM02A, 2015"
 _FDA = "FDA, Homeopathic Drug Products: guidance, 2022 (87 FR 75054)"
 _FTC = "FTC, Enforcement Policy Statement on Marketing Claims for OTC Homeopathic Drugs, 2016 (81 FR 90122)"
+_AS_STATED = "Recorded as stated; not a recommendation. Products labelled homeopathic are not approved by the FDA for safety or effect."
 
 
 def _places_of(
@@ -68,56 +69,38 @@ def find_cautions(
         if item.potency_units is None and item.repetition_units is None:
             continue
         add("potency or dose", "A potency or dose as said in class.",
-(
-                "Recorded as stated; not a recommendation. Products labelled homeopathic are not approved by "
-                "the FDA for safety or effect."
-            ),
-            _FDA, item.start, item.end)  # fmt: skip
+            _AS_STATED, _FDA, item.start, item.end)  # fmt: skip
         covered.update(range(item.start, item.end))
     for said in potencies:
         if said.start not in covered:
             add("potency or dose", "A potency or dose as said in class.",
-                "Recorded as stated; low dilutions of toxic or contaminated sources can do harm." if _low(said.potency) else
-(
-                    "Recorded as stated; not a recommendation. Products labelled homeopathic are not "
-                    "approved by the FDA for safety or effect."
-                ),
+                "Recorded as stated; low dilutions of toxic or contaminated sources can do harm." if _low(said.potency) else _AS_STATED,
                 _WHO if _low(said.potency) else _FDA, said.start, said.end)  # fmt: skip
     covered.update(unit for said in potencies for unit in range(said.start, said.end))
     for begin, end in session.opinions.stated("potency", POTENCY_FROM):
         if covered.isdisjoint(range(begin, end)):
-            add("potency or dose", "What may be a potency or dose, as said in class.",
-                "Recorded as stated; not a recommendation. Products labelled homeopathic are not approved by "
-                "the FDA for safety or effect.",
-                _FDA, begin, end)  # fmt: skip
+            add("potency or dose", "What may be a potency or dose, as said in class.", _AS_STATED, _FDA, begin, end)
     learnt = learned.model()
-    inside = {kind: session.opinions.inside(kind) for kind in READ_FROM}
     read_as = {kind: list(session.opinions.spans(kind, least)) for kind, least in READ_FROM.items()}
+    likely = {kind: session.opinions.inside(kind) >= LET_GO for kind in "du"}
 
-    def kept(kind: str, begin: int, end: int) -> bool:
-        return bool(inside[kind][begin:end].max() >= LET_GO)
-
-    def also_read(kind: str, sentence: Sentence, places: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
-        """The places with those that the language model alone sees begin in the sentence."""
-        known = list(places)
-        new = [
+    def also_read(kind: str, sentence: Sentence, known: list[tuple[int, int]]) -> list[tuple[int, int]]:
+        """The places known with those that the language model alone sees begin in the sentence."""
+        return known + [
             (begin, end) for begin, end in read_as[kind]
             if sentence.start <= begin < sentence.end and not any(begin < last and first < end for first, last in known)
         ]  # fmt: skip
-        return [*known, *new]
 
     for look in looks:
         sentence = look.sentence
         low = sentence.low
         features = learned.care_features(session, look)
         known = len(found)
-        places = _places_of(session, sentence, discouraging_places)
-        places = also_read("d", sentence, places)
-        against = math.exp(learnt.discourages.log_shares(features)[1]) >= learned.DISCOURAGES_FROM
+        places = also_read("d", sentence, _places_of(session, sentence, discouraging_places))
         if (
             not places
-            and against
-            and kept("d", sentence.start, sentence.end)
+            and likely["d"][sentence.start : sentence.end].any()
+            and math.exp(learnt.discourages.log_shares(features)[1]) >= learned.DISCOURAGES_FROM
             and not warns_of_stopping(low)
             and not keeps_others_away(low)
         ):
@@ -133,17 +116,16 @@ def find_cautions(
         urgent_so_far = any(caution.kind == "urgent condition" for caution in found[known:])
         if not urgent_so_far:
             places = also_read("u", sentence, [])
-            if not places and math.exp(learnt.urgent.log_shares(features)[1]) >= learned.URGENT_FROM:
-                places = [place for place in [(sentence.start, sentence.end)] if kept("u", *place)]
+            if (
+                not places
+                and likely["u"][sentence.start : sentence.end].any()
+                and math.exp(learnt.urgent.log_shares(features)[1]) >= learned.URGENT_FROM
+            ):
+                places = [(sentence.start, sentence.end)]
             for begin, end in places:
                 add(
-                    "urgent condition",
-                    f"Mentions {MAY_BE_URGENT.name}.",
-                    MAY_BE_URGENT.advice,
-                    MAY_BE_URGENT.source,
-                    begin,
-                    end,
-                )
+                    "urgent condition", f"Mentions {MAY_BE_URGENT.name}.", MAY_BE_URGENT.advice, MAY_BE_URGENT.source, begin, end
+                )  # fmt: skip
         for begin, end in also_read("c", sentence, _places_of(session, sentence, claims_in)):
             add("claim of cure", "A cure or lasting effect is stated without published proof.",
 

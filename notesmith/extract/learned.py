@@ -103,7 +103,6 @@ class Model(msgspec.Struct, frozen=True):
     first: tuple[float, ...]
     point: Linear
     kind: Linear
-    point_from: float
     urgent: Linear
     discourages: Linear
 

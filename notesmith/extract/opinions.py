@@ -8,32 +8,27 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
+from typing import get_args
 
 import numpy as np
 from numpy.typing import NDArray
 
-from notesmith.language import Encoder, load_layers, load_pieces, windows_of
+from notesmith.annotations import FindingLabel, PersonRole, PointKind
+from notesmith.language import Encoder, load_layers, load_pieces, told_by, windows_of
 from notesmith.language.pieces import FIRST_SPARE
 
 #: What a sentence is for: the states of ``learned``.
 STATES = (
     "commentary", "comparison", "questions", "recap", "reading", "housekeeping", "close", "case begins", "case again", "case goes on",
 )  # fmt: skip
-#: The kinds of points, in the order of ``PointKind``.
-KINDS = 14
-FIELDS = (
-    "age", "sex", "setting", "presenting complaint", "finding", "history", "prior treatment", "concurrent treatment", "investigation", "remedy",
-    "potency", "repetition", "duration", "follow-up time", "follow-up change", "outcome", "reason for prescription",
-)  # fmt: skip
+FIELDS: tuple[str, ...] = get_args(FindingLabel)
 FIELD_LABELS = ("O", *(f"{begin}-{name}" for name in FIELDS for begin in "BI"))
-ROLES = (
-    "student", "patient", "relative", "colleague", "place", "date", "phone", "address", "record number", "age over 89", "other identifier",
-)  # fmt: skip
+ROLES: tuple[str, ...] = tuple(role for role in get_args(PersonRole) if role not in ("author", "lecturer"))
 #: Labels that are there or not: question, claim of cure, urgent, against care, promised, referred back, prescription.
 SPANS = ("q", "c", "u", "d", "co+", "co-", "rx")
-#: The heads of the model and how many classes each has; all but ``state`` and ``kind`` begin with "nothing".
+#: The heads of the model and how many classes each has, in the order of the names of the types; all but ``state`` and ``kind`` begin with "nothing".
 HEADS: Mapping[str, int] = {
-    "state": len(STATES), "point": 3, "kind": KINDS, "field": len(FIELD_LABELS), "name": 1 + 2 * len(ROLES), **dict.fromkeys(SPANS, 3),
+    "state": len(STATES), "point": 3, "kind": len(get_args(PointKind)), "field": len(FIELD_LABELS), "name": 1 + 2 * len(ROLES), **dict.fromkeys(SPANS, 3),
 }  # fmt: skip
 MOST_PIECES, LAP = 253, 24
 LEAST = 1e-4
@@ -80,6 +75,11 @@ def _stretches(there: NDArray[np.bool_]) -> Iterator[tuple[int, int]]:
     yield from zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
 
 
+def place(start: int, count: int) -> list[int]:
+    """What is put before a window's words to tell where in the session it begins: a spare piece for each tenth."""
+    return [FIRST_SPARE + min(9, 10 * start // count)]
+
+
 class _Reader:
     def __init__(self) -> None:
         weights = load_layers("notesmith.extract", "reader.npz")
@@ -89,13 +89,10 @@ class _Reader:
     def read(self, texts: Sequence[str]) -> Opinions:
         pieces = self.encoder.pieces.of(texts)
         windows = windows_of(pieces, MOST_PIECES, LAP)
-        cut = [pieces[start:end] for start, end in windows.ranges]
-        openings = [[FIRST_SPARE + min(9, 10 * start // len(texts))] for start, _ in windows.ranges]
+        read = self.encoder.read([[place(start, len(texts)), *pieces[start:end]] for start, end in windows])
         states = np.zeros((len(texts), self.heads[0].shape[0]), np.float32)
-        read = self.encoder.read(cut, openings)
-        for number, first, last in windows.nearest():
-            start = windows.ranges[number][0]
-            states[first:last] = read[number][0][first - start : last - start]
+        for (start, _), (first, last), own in zip(windows, told_by(windows), read, strict=True):
+            states[first:last] = own[1 + first - start : 1 + last - start]
         scores = states @ self.heads[0] + self.heads[1]
         tables, at = {}, 0
         for head, count in HEADS.items():
@@ -110,17 +107,8 @@ def _reader() -> _Reader:
     return _Reader()
 
 
-def opinions_of(texts: Sequence[str]) -> Opinions:
-    """The model's reading of a session, given as its words with their stops."""
-    return _read(tuple(texts))
-
-
 @lru_cache(maxsize=8)
-def _read(texts: tuple[str, ...]) -> Opinions:
-    """Kept for some sessions: one is extracted again after each verdict on it, mostly with the same words."""
+def opinions_of(texts: tuple[str, ...]) -> Opinions:
+    """The model's reading of a session, given as its words with their stops. Kept for some sessions: one is extracted
+    again after each verdict on it, mostly with the same words."""
     return _reader().read(texts)
-
-
-def forget() -> None:
-    """Forget the readings kept, to measure what one costs."""
-    _read.cache_clear()

@@ -269,6 +269,8 @@ _RESPECT = re.compile(
 )
 _MONTH_NAMES = frozenset(["april", "may", "june", "august"])
 _DAY_NAMES = frozenset(["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"])
+#: Words the rules alone decide on: regions, feasts, parts of dates, titles.
+_SETTLED = STATES | FEASTS | _MONTH_NAMES | _DAY_NAMES | _NEVER | _TITLES
 _INITIAL = re.compile(r"^[A-Z]\.?,?$")
 _INTRODUCES = re.compile(
     r"\b(?:(?:my|his|her|their|whose|the|patient's|child's|boy's|girl's) name (?:is|was)|named|name is|"
@@ -561,9 +563,13 @@ def _learnt(session: Session, names: _Names, covered: set[int]) -> Iterable[_Fou
     for role, start, end in learnt_names(session, names.term_units, names.term_words, names.cased):
         free = [unit for unit in range(start, end) if unit not in covered and names.may_be_name(unit)]
         for first, last in runs(free):
-            start, end = free[first], free[last - 1] + 1
-            if role != "age over 89" or not _is_young(session.low(start, end)):
-                yield _Found(start, end, cast(PersonRole, role), doubtful=True)
+            yield from _asked_about(session, role, free[first], free[last - 1] + 1)
+
+
+def _asked_about(session: Session, role: str, start: int, end: int) -> Iterator[_Found]:
+    """What a model takes for a name, unless it is an age that need not be hidden."""
+    if role != "age over 89" or not _is_young(session.low(start, end)):
+        yield _Found(start, end, cast(PersonRole, role), doubtful=True)
 
 
 #: The probability from which the language model's word that a unit is a name is asked about, and from which it is so
@@ -591,10 +597,10 @@ def _read_as_names(session: Session, names: _Names, covered: set[int]) -> Iterab
 
     def may_be(unit: int) -> bool:
         low = names._key(unit)
-        settled = low in STATES | FEASTS | _MONTH_NAMES | _DAY_NAMES | _NEVER | _TITLES or low in names.author_words
         return names.may_be_name(unit) or (
             inside[unit] >= NAME_IN_SPITE
-            and not settled
+            and low not in _SETTLED
+            and low not in names.author_words
             and unit not in names.term_units
             and not _foreign(low)
             and not names._history(unit)
@@ -612,8 +618,7 @@ def _read_as_names(session: Session, names: _Names, covered: set[int]) -> Iterab
                 continue  # a name has a capital where anything has
             if all(zipf_frequency(low, "en") > SMALL_WORD and not _is_number(low) for low in lows):
                 continue
-            if role != "age over 89" or not _is_young(session.low(begin, stop)):
-                yield _Found(begin, stop, cast(PersonRole, role), doubtful=True)
+            yield from _asked_about(session, role, begin, stop)
 
 
 _CALLED_SO = frozenset("call called calling named nicknamed".split())
@@ -1417,8 +1422,7 @@ class _Names:
             or _other(low)
             or bool(MEDICINE.fullmatch(low))
         )
-        settled = low in STATES or low in FEASTS or low in _MONTH_NAMES | _DAY_NAMES or low in _NEVER or low in _TITLES
-        if known or settled or len(low) < 3 or not low.isalpha() or self._history(at):
+        if known or low in _SETTLED or len(low) < 3 or not low.isalpha() or self._history(at):
             return False
         if self.session.parse.tag(at) == "NNS" and low not in self.lists.given:
             return False

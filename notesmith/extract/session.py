@@ -135,7 +135,7 @@ class Session:
     @cached_property
     def opinions(self) -> Opinions:
         """What the language model takes each unit for."""
-        return opinions_of([unit.text for unit in self.units])
+        return opinions_of(tuple(unit.text for unit in self.units))
 
     @cached_property
     def cased(self) -> bool:

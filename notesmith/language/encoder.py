@@ -6,52 +6,56 @@ As in BERT (Devlin and others, 2019). Numbers are in float32; the same input giv
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from importlib import resources
-from typing import Any, NamedTuple
+from itertools import chain, pairwise
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from threadpoolctl import ThreadpoolController
 
 from notesmith.language.pieces import BEGIN, END, Pieces
+from notesmith.threads import one_for_products
 
-HEADS = 12
+ATTENTION_HEADS = 12
 EVENED = 1e-12
 AT_ONCE = 8  # windows
 Floats = NDArray[np.float32]
 
-# Several threads wait for each other longer than they reckon where others work too. For good, as in ``correct.index``.
-ThreadpoolController().limit(limits=1, user_api="blas")
+one_for_products()
 
 
-class Windows(NamedTuple):
-    """Runs of words that are read together: half-open, overlapping, the model's length at most."""
-
-    ranges: tuple[tuple[int, int], ...]
-
-    def nearest(self) -> Iterator[tuple[int, int, int]]:
-        """For each window the words it is to tell of: those that are farther from its edges than from another's."""
-        for number, (start, end) in enumerate(self.ranges):
-            first = start if not number else (start + self.ranges[number - 1][1] + 1) // 2
-            last = end if number + 1 == len(self.ranges) else (self.ranges[number + 1][0] + end + 1) // 2
-            yield number, first, last
-
-
-def windows_of(pieces: Sequence[Sequence[int]], most: int, lap: int) -> Windows:
-    """Windows of at most ``most`` pieces; each begins ``lap`` words before the end of the last."""
-    ranges: list[tuple[int, int]] = []
+def windows_of(pieces: Sequence[Sequence[int]], most: int, lap: int) -> list[tuple[int, int]]:
+    """Half-open runs of words that are read together, of at most ``most`` pieces; each begins ``lap`` words before the end
+    of the last."""
+    windows: list[tuple[int, int]] = []
     start = 0
     while start < len(pieces):
         size, end = 0, start
         while end < len(pieces) and (end == start or size + len(pieces[end]) <= most):
             size += len(pieces[end])
             end += 1
-        ranges.append((start, end))
+        windows.append((start, end))
         if end == len(pieces):
             break
         start = max(start + 1, end - lap)
-    return Windows(tuple(ranges))
+    return windows
+
+
+def told_by(windows: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
+    """For each window the words it is to tell of: those that are farther from its edges than from another's."""
+    seams = [(start + end + 1) // 2 for (_, end), (start, _) in pairwise(windows)]
+    return list(zip([0, *seams], [*seams, windows[-1][1]], strict=True)) if windows else []
+
+
+def padded(rows: Sequence[Sequence[int]]) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+    """Rows of pieces made equally long, and where there are any: both (rows, longest)."""
+    ids = np.zeros((len(rows), max(map(len, rows))), np.int64)
+    there = np.zeros(ids.shape, bool)
+    for row, own in enumerate(rows):
+        ids[row, : len(own)] = own
+        there[row, : len(own)] = True
+    return ids, there
 
 
 class Encoder:
@@ -62,32 +66,16 @@ class Encoder:
         self.weights = weights
         self.layers = 1 + max(int(name.split(".")[1]) for name in weights if name.startswith("layers."))
 
-    def read(
-        self, windows: Sequence[Sequence[Sequence[int]]], opening: Sequence[Sequence[int]] = ()
-    ) -> list[tuple[Floats, Floats]]:
-        """For each window, given as the pieces of its words, the (words, width) states of each word's first and last piece.
-
-        ``opening`` are pieces put before the words of each window.
-        """
+    def read(self, windows: Sequence[Sequence[Sequence[int]]]) -> list[Floats]:
+        """For each window, given as the pieces of its words, the (words, width) states of the words' first pieces."""
         order = sorted(range(len(windows)), key=lambda n: sum(map(len, windows[n])))
-        found: list[tuple[Floats, Floats]] = [(np.zeros((0, 0), np.float32),) * 2] * len(windows)
+        found = [np.zeros((0, 0), np.float32)] * len(windows)
         for at in range(0, len(order), AT_ONCE):
             numbers = order[at : at + AT_ONCE]
-            rows = [
-                [BEGIN, *(opening[n] if opening else ()), *(p for word in windows[n] for p in word), END]
-                for n in numbers
-            ]
-            width = max(map(len, rows))
-            ids = np.zeros((len(rows), width), np.int64)
-            there = np.zeros((len(rows), width), bool)
-            for row, own in enumerate(rows):
-                ids[row, : len(own)] = own
-                there[row, : len(own)] = True
-            states = self._states(ids, there)
+            states = self._states(*padded([[BEGIN, *chain(*windows[n]), END] for n in numbers]))
             for row, n in enumerate(numbers):
                 sizes = np.array([len(word) for word in windows[n]])
-                first = 1 + (len(opening[n]) if opening else 0) + np.cumsum(sizes) - sizes
-                found[n] = states[row, first], states[row, first + sizes - 1]
+                found[n] = states[row, 1 + np.cumsum(sizes) - sizes]
         return found
 
     def _states(self, ids: NDArray[np.int64], there: NDArray[np.bool_]) -> Floats:
@@ -102,9 +90,9 @@ class Encoder:
     def _layer(self, x: Floats, unseen: Floats, name: str) -> Floats:
         w = self.weights
         rows, length, width = x.shape
-        each = width // HEADS
+        each = width // ATTENTION_HEADS
         three = (x.reshape(-1, width) @ w[f"{name}qkv.weight"] + w[f"{name}qkv.bias"]).reshape(
-            rows, length, 3, HEADS, each
+            rows, length, 3, ATTENTION_HEADS, each
         )
         q, k, v = np.ascontiguousarray(three.transpose(2, 0, 3, 1, 4))
         scores = q @ k.transpose(0, 1, 3, 2)

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from notesmith.extract.opinions import HEADS, STATES, opinions_of
-from notesmith.language import Encoder, load_layers, load_pieces, windows_of
+from notesmith.language import Encoder, load_layers, load_pieces, told_by, windows_of
 from notesmith.language.encoder import packed, unpacked
 
 
@@ -34,21 +34,21 @@ def test_words_are_cut_as_published() -> None:
 def test_every_word_is_told_of_once(sizes: list[int], most: int, lap: int) -> None:
     pieces = [[7] * size for size in sizes]
     windows = windows_of(pieces, most, lap)
-    assert all(sum(sizes[start:end]) <= most or end == start + 1 for start, end in windows.ranges)
-    told = [at for _, first, last in windows.nearest() for at in range(first, last)]
+    assert all(sum(sizes[start:end]) <= most or end == start + 1 for start, end in windows)
+    told = [at for first, last in told_by(windows) for at in range(first, last)]
     assert told == list(range(len(sizes)))
 
 
 def test_a_window_is_read_alike_alone_and_beside_a_longer_one(encoder: Encoder) -> None:
     short = encoder.pieces.of("She was given Sepia two hundred .".split())
     long = encoder.pieces.of(("The remedy is worse from cold wind and better in wet weather . " * 4).split())
-    ((alone, _),) = encoder.read([short])
-    (beside, _), _ = encoder.read([short, long])
+    (alone,) = encoder.read([short])
+    beside, _ = encoder.read([short, long])
     assert np.allclose(alone, beside, atol=2e-4)
 
 
 def test_a_word_is_read_in_its_context(encoder: Encoder) -> None:
-    one, other = (encoder.read([encoder.pieces.of(text.split())])[0][0] for text in ("ten pm cold", "ten drops cold"))
+    one, other = (encoder.read([encoder.pieces.of(text.split())])[0] for text in ("ten pm cold", "ten drops cold"))
     assert np.abs(one[0] - other[0]).max() > 0.05
 
 
@@ -60,7 +60,8 @@ def test_rounding_keeps_each_weight_within_half_a_step(seed: int) -> None:
 
 
 def test_opinions_are_probabilities_of_each_word() -> None:
-    words = "Good evening everybody . Can you hear me ? Today we take Sepia . A lady of forty came to me with prolapse .".split()
+    said = "Good evening everybody . Can you hear me ? Today we take Sepia . A lady of forty came to me with prolapse ."
+    words = tuple(said.split())
     told = opinions_of(words)
     for head, count in HEADS.items():
         assert told.tables[head].shape == (len(words), count)
@@ -72,4 +73,4 @@ def test_opinions_are_probabilities_of_each_word() -> None:
 
 
 def test_nothing_is_said_of_no_words() -> None:
-    assert opinions_of([]).tables["state"].shape == (0, len(STATES))
+    assert opinions_of(()).tables["state"].shape == (0, len(STATES))
