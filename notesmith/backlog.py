@@ -38,7 +38,7 @@ from notesmith.parcel import Delivery, ModelMaker, Parcel, WorkerTools, heard_in
 from notesmith.profiles import Profile, profile_named
 from notesmith.recording import probe
 from notesmith.store import Store
-from notesmith.transcribe.whisper import cores
+from notesmith.threads import cores
 
 SOUND_ENDINGS = frozenset(".mp3 .m4a .wav .ogg .opus .oga .flac .aac .wma .mp4 .m4v .mov .webm .mkv .avi".split())
 SCRATCH_NAME = ".work"  # inside the course folder: work in progress, safe to delete when nothing runs

@@ -23,7 +23,7 @@ from notesmith.files import write_atomic
 from notesmith.profiles import Profile
 from notesmith.recording import RATE_HZ, clip
 from notesmith.samples import sample_recordings
-from notesmith.transcribe.whisper import cores
+from notesmith.threads import cores
 from notesmith.transcript import TimeSpan
 from notesmith.vocabulary import load_vocabulary
 

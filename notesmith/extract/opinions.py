@@ -91,8 +91,9 @@ class _Reader:
         windows = windows_of(pieces, MOST_PIECES, LAP)
         read = self.encoder.read([[place(start, len(texts)), *pieces[start:end]] for start, end in windows])
         states = np.zeros((len(texts), self.heads[0].shape[0]), np.float32)
-        for (start, _), (first, last), own in zip(windows, told_by(windows), read, strict=True):
-            states[first:last] = own[1 + first - start : 1 + last - start]
+        for (start, end), (first, last), own in zip(windows, told_by(windows), read, strict=True):
+            sizes = np.cumsum([len(place(0, 1)), *map(len, pieces[start:end])])
+            states[first:last] = own[sizes[first - start : last - start]]
         scores = states @ self.heads[0] + self.heads[1]
         tables, at = {}, 0
         for head, count in HEADS.items():

@@ -1,28 +1,28 @@
-"""The layers of the language model in plain arrays: attention, then two dense layers, each added to its input and evened.
+"""The layers of the language model, reckoned by CTranslate2 in eight bits: the layers of BERT (Devlin and others, 2019).
 
-As in BERT (Devlin and others, 2019). Numbers are in float32; the same input gives the same output.
+The same input gives the same output, whatever it is read together with and in however many threads.
 """
 
 from __future__ import annotations
 
-import math
+import tempfile
 from collections.abc import Mapping, Sequence
 from importlib import resources
 from itertools import chain, pairwise
 from typing import Any
 
+import ctranslate2
 import numpy as np
+from ctranslate2.specs import common_spec, transformer_spec
 from numpy.typing import NDArray
 
 from notesmith.language.pieces import BEGIN, END, Pieces
-from notesmith.threads import one_for_products
+from notesmith.threads import cores
 
 ATTENTION_HEADS = 12
 EVENED = 1e-12
 AT_ONCE = 8  # windows
 Floats = NDArray[np.float32]
-
-one_for_products()
 
 
 def windows_of(pieces: Sequence[Sequence[int]], most: int, lap: int) -> list[tuple[int, int]]:
@@ -63,75 +63,57 @@ class Encoder:
 
     def __init__(self, pieces: Pieces, weights: Mapping[str, Floats]) -> None:
         self.pieces = pieces
-        self.weights = weights
-        self.layers = 1 + max(int(name.split(".")[1]) for name in weights if name.startswith("layers."))
+        with tempfile.TemporaryDirectory() as folder:
+            _specification(pieces, weights).save(folder)
+            self._model = ctranslate2.Encoder(folder, compute_type="int8", intra_threads=cores())
 
     def read(self, windows: Sequence[Sequence[Sequence[int]]]) -> list[Floats]:
-        """For each window, given as the pieces of its words, the (words, width) states of the words' first pieces."""
+        """For each window, given as the pieces of its words, the (pieces, width) states of its pieces."""
         order = sorted(range(len(windows)), key=lambda n: sum(map(len, windows[n])))
         found = [np.zeros((0, 0), np.float32)] * len(windows)
         for at in range(0, len(order), AT_ONCE):
             numbers = order[at : at + AT_ONCE]
-            states = self._states(*padded([[BEGIN, *chain(*windows[n]), END] for n in numbers]))
+            read = self._model.forward_batch([[BEGIN, *chain(*windows[n]), END] for n in numbers])
+            states = np.array(read.last_hidden_state)
             for row, n in enumerate(numbers):
-                sizes = np.array([len(word) for word in windows[n]])
-                found[n] = states[row, 1 + np.cumsum(sizes) - sizes]
+                found[n] = states[row, 1 : 1 + sum(map(len, windows[n]))]
         return found
 
-    def _states(self, ids: NDArray[np.int64], there: NDArray[np.bool_]) -> Floats:
-        w = self.weights
-        x = self.pieces.vectors(ids) + w["pos.weight"][: ids.shape[1]] + w["typ"]
-        x = _evened(x, w["n.weight"], w["n.bias"])
-        unseen = np.where(there, 0.0, -1e9).astype(np.float32)[:, None, None, :]
-        for layer in range(self.layers):
-            x = self._layer(x, unseen, f"layers.{layer}.")
-        return x
 
-    def _layer(self, x: Floats, unseen: Floats, name: str) -> Floats:
-        w = self.weights
-        rows, length, width = x.shape
-        each = width // ATTENTION_HEADS
-        three = (x.reshape(-1, width) @ w[f"{name}qkv.weight"] + w[f"{name}qkv.bias"]).reshape(
-            rows, length, 3, ATTENTION_HEADS, each
+def _specification(pieces: Pieces, weights: Mapping[str, Floats]) -> transformer_spec.TransformerEncoderModelSpec:
+    layers = 1 + max(int(name.split(".")[1]) for name in weights if name.startswith("layers."))
+    made = transformer_spec.TransformerEncoderModelSpec(
+        transformer_spec.TransformerEncoderSpec(
+            layers, ATTENTION_HEADS, pre_norm=False, activation=common_spec.Activation.GELU, layernorm_embedding=True,
+            num_source_embeddings=2, embeddings_merge=common_spec.EmbeddingsMerge.ADD,
         )
-        q, k, v = np.ascontiguousarray(three.transpose(2, 0, 3, 1, 4))
-        scores = q @ k.transpose(0, 1, 3, 2)
-        scores *= 1 / math.sqrt(each)
-        scores += unseen
-        scores -= scores.max(axis=-1, keepdims=True)
-        np.exp(scores, out=scores)
-        scores /= scores.sum(axis=-1, keepdims=True)
-        mixed = (scores @ v).transpose(0, 2, 1, 3).reshape(-1, width)
-        x = _evened(
-            x + (mixed @ w[f"{name}o.weight"] + w[f"{name}o.bias"]).reshape(x.shape),
-            w[f"{name}n1.weight"],
-            w[f"{name}n1.bias"],
-        )
-        inner = _bent(x.reshape(-1, width) @ w[f"{name}i.weight"] + w[f"{name}i.bias"])
-        return _evened(
-            x + (inner @ w[f"{name}f.weight"] + w[f"{name}f.bias"]).reshape(x.shape),
-            w[f"{name}n2.weight"],
-            w[f"{name}n2.bias"],
-        )
+    )  # fmt: skip
+    made.config.layer_norm_epsilon = EVENED
+    made.register_vocabulary([str(number) for number in range(len(pieces))])  # it is given numbers only
 
+    def matrix(place: common_spec.LinearSpec, name: str) -> None:
+        place.weight, place.bias = np.ascontiguousarray(weights[f"{name}.weight"].T), weights[f"{name}.bias"]
 
-def _evened(x: Floats, weight: Floats, bias: Floats) -> Floats:
-    x = x - x.mean(axis=-1, keepdims=True)
-    x *= 1 / np.sqrt((x * x).mean(axis=-1, keepdims=True) + EVENED)
-    return x * weight + bias
+    def evened(place: common_spec.LayerNormSpec, name: str) -> None:
+        place.gamma, place.beta = weights[f"{name}.weight"], weights[f"{name}.bias"]
 
-
-def _bent(x: Floats) -> Floats:
-    """Gaussian error linear units (Hendrycks and Gimpel, 2016), in their approximation by the hyperbolic tangent."""
-    bend = x * x
-    bend *= np.float32(0.044715 * math.sqrt(2 / math.pi))
-    bend += np.float32(math.sqrt(2 / math.pi))
-    bend *= x
-    np.tanh(bend, out=bend)
-    bend += 1
-    bend *= x
-    bend *= np.float32(0.5)
-    return bend
+    whole = made.encoder
+    whole.scale_embeddings = False
+    whole.embeddings[0].weight = pieces.vectors(np.arange(len(pieces)))
+    whole.embeddings[1].weight = np.stack([weights["typ"]] * 2)  # of a second sentence, of which there is none
+    whole.position_encodings.encodings = weights["pos.weight"]
+    evened(whole.layernorm_embedding, "n")
+    for number, layer in enumerate(whole.layer):
+        name = f"layers.{number}"
+        matrix(layer.self_attention.linear[0], f"{name}.qkv")
+        matrix(layer.self_attention.linear[1], f"{name}.o")
+        evened(layer.self_attention.layer_norm, f"{name}.n1")
+        matrix(layer.ffn.linear_0, f"{name}.i")
+        matrix(layer.ffn.linear_1, f"{name}.f")
+        evened(layer.ffn.layer_norm, f"{name}.n2")
+    made.validate()
+    made.optimize(quantization="int8")
+    return made
 
 
 def load_layers(package: str, name: str) -> dict[str, Floats]:

@@ -26,6 +26,9 @@ class Pieces:
         self._cut = BertWordPieceTokenizer({name: number for number, name in enumerate(names)}, lowercase=True)
         self._rounded, self._scale = rounded, scale
 
+    def __len__(self) -> int:
+        return len(self._rounded)
+
     def of(self, words: Sequence[str]) -> list[list[int]]:
         """The numbers of the pieces of each word, in lower case; at least one and at most ``LONGEST`` of each."""
         cut = self._cut.encode_batch(list(words), add_special_tokens=False)

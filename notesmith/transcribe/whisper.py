@@ -14,7 +14,6 @@ Nothing is prompted: ``hotwords`` and prompts made Whisper base drop speech and 
 from __future__ import annotations
 
 import dataclasses
-import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple, Protocol
@@ -31,6 +30,7 @@ from notesmith.profiles import Profile
 from notesmith.recording import RATE_HZ, Sound, SoundBlock, probe, sound_blocks
 from notesmith.sounds.ear import FRAME_MS, NOTHING, load_ear
 from notesmith.sounds.hearing import LEAST_NATS, Passage, PhoneHearing, pack
+from notesmith.threads import cores
 from notesmith.transcribe.adapt import adapted_files, load_changes
 from notesmith.transcribe.model import ModelPlace, find_model
 from notesmith.transcript import Segment, TimeSpan, Transcript, Word, WordRange
@@ -203,13 +203,6 @@ class WhisperSpeech:
             yield from ready
         finally:
             model.on_encode = None
-
-
-def cores() -> int:
-    """The cores this process may use; more threads than that only slow CTranslate2 down."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 def load_model(wanted: str = "packaged") -> WhisperSpeech:
