@@ -534,6 +534,7 @@ def find_persons(
     found += _told_names(session, names, {unit for item in found for unit in range(item.start, item.end)})
     found += _learnt(session, names, {unit for item in found for unit in range(item.start, item.end)})
     found += _read_as_names(session, names, {unit for item in found for unit in range(item.start, item.end)})
+    found = [item for item in found if not (item.doubtful and _is_a_remedy(session, names, item))]
     named = frozenset(unit for item in found for unit in range(item.start, item.end))
     for start, end in spelled_names(session, named):
         if not named & set(range(start, end)):
@@ -542,8 +543,14 @@ def find_persons(
         start, end = widened(session, item.role, item.start, item.end, named) if item.hide else (item.start, item.end)
         if (start, end) != (item.start, item.end) and not names.remedy_units & ({*range(start, end)} - named):
             found[at] = replace(item, start=start, end=end)
+    whole: list[_Found] = []
+    for item in sorted((_made_whole(session, names, item) for item in found), key=lambda f: (f.start, -f.end)):
+        if whole and whole[-1].hide and item.hide and whole[-1].start < item.start < whole[-1].end < item.end:
+            whole[-1] = replace(whole[-1], end=item.end)  # two pieces of one identifier
+        else:
+            whole.append(item)
     mentions: list[PersonMention] = []
-    for item in sorted(found, key=lambda f: (f.start, -f.end)):
+    for item in whole:
         words = session.words(item.start, item.end)
         if mentions and words.start < mentions[-1].words.end:
             continue
@@ -575,6 +582,7 @@ def _asked_about(session: Session, role: str, start: int, end: int) -> Iterator[
 #: The probability from which the language model's word that a unit is a name is asked about, and from which it is so
 #: where no list or dictionary lets it be a name.
 NAME_FROM, NAME_IN_SPITE = 0.25, 0.6
+REMEDY_BELOW = 0.02
 SMALL_WORD = 5.0  # on wordfreq's Zipf scale
 _NAMED = frozenset(("student", "patient", "relative", "colleague", "place"))
 
@@ -614,11 +622,94 @@ def _read_as_names(session: Session, names: _Names, covered: set[int]) -> Iterab
             role = opinions.role(begin, stop)
             lows = [names._key(unit) for unit in range(begin, stop)]
             named = role in _NAMED and not any(map(_is_number, lows))
-            if named and names.cased and not any(names._capital(unit) for unit in range(begin, stop)):
-                continue  # a name has a capital where anything has
+            capital = any(names._capital(unit) for unit in range(begin, stop))
+            if named and names.cased and not capital and inside[begin:stop].max() < NAME_IN_SPITE:
+                continue  # a name mostly has a capital where anything has
             if all(zipf_frequency(low, "en") > SMALL_WORD and not _is_number(low) for low in lows):
                 continue
             yield from _asked_about(session, role, begin, stop)
+
+
+def _is_a_remedy(session: Session, names: _Names, item: _Found) -> bool:
+    """Whether only words of remedies, nobody's given names, were taken for a name, and the language model reads none there."""
+    inside = session.opinions.inside("name")[item.start : item.end]
+    keys = [names._key(unit) for unit in range(item.start, item.end)]
+    return (
+        bool(inside.max() < REMEDY_BELOW)
+        and names.words_of_remedies.issuperset(keys)
+        and names.lists.given.isdisjoint(keys)
+    )
+
+
+#: Identifiers said piece by piece, and what is said between the pieces.
+_IN_PIECES = frozenset(("phone", "record number", "address", "other identifier"))
+_BETWEEN_PIECES = frozenset(
+    "no not wait sorry um uh er eh ah oh hmm mm yes yeah is it it's let me see and then again dash hyphen minus dot point at slash stroke underscore double triple of the".split()
+)
+_BETWEEN_DATES = frozenset("of the in before after last this that year".split())
+PIECE_FROM, MOST_BETWEEN = 0.25, 5
+
+
+def _made_whole(session: Session, names: _Names, item: _Found) -> _Found:
+    """An identifier with the pieces of it that stand beyond a hesitation or a small word, as the language model tells."""
+    if not item.hide or not (item.role in _IN_PIECES or item.role == "date"):
+        return item
+    between = _BETWEEN_DATES if item.role == "date" else _BETWEEN_PIECES
+    inside = session.opinions.inside("name")
+
+    def reached(at: int, step: int) -> int:
+        """The last unit in this direction that belongs to it."""
+        gap, look = 0, at + step
+        while 0 <= look < len(inside) and gap <= MOST_BETWEEN and look not in names.remedy_units:
+            if session.units[max(look, look - step)].text[-1:] in ".?!" and gap:
+                break
+            low = session.units[look].low.strip(".,")
+            if inside[look] >= PIECE_FROM:
+                at, gap = look, 0
+            elif low in between or _is_number(low):
+                gap += 1
+            else:
+                break
+            look += step
+        return at
+
+    start, end = reached(item.start, -1), reached(item.end - 1, 1) + 1
+    if item.role == "other identifier":
+        start, end = _whole_address(session, start, end)
+    if item.role == "date" and start and session.units[start - 1].low == "the":
+        start -= 1
+    return replace(item, start=start, end=end)
+
+
+_DOTS, _AT_SIGNS = frozenset(("dot", "point")), frozenset(("at", "arobase", "arroba"))
+_BEFORE_ADDRESS = frozenset(
+    "to on write writes email e-mail mail is it's its was send sends address site website page link channel look under find visit join".split()
+)
+MOST_OF_ADDRESS = 7  # units before the part of it that is found
+
+
+def _whole_address(session: Session, start: int, end: int) -> tuple[int, int]:
+    """An address of the net to its last part, and from the word that led to it ("write to sepia class at ... dot com")."""
+    lows = [unit.low.strip(".,;:?!") for unit in session.units[max(0, start - MOST_OF_ADDRESS) : end + MOST_OF_ADDRESS]]
+    first = start - max(0, start - MOST_OF_ADDRESS)
+    last = first + end - start
+    if not _DOTS & {*lows[first : last + 1]}:
+        return start, end
+    stop = last
+    while stop < len(lows) and (lows[stop - 1] in _DOTS or lows[stop] in _DOTS):
+        stop += 1
+    at_sign = next((n for n in range(first, max(-1, first - 3), -1) if lows[n] in _AT_SIGNS), None)
+    begin = first
+    if at_sign is not None or _AT_SIGNS & {*lows[first:last]}:
+        led = next((n for n in range(first - 1, -1, -1) if lows[n] in _BEFORE_ADDRESS), None)
+        begin = led + 1 if led is not None else min(first, max(0, (first if at_sign is None else at_sign) - 2))
+    elif (
+        first
+        and lows[first - 1] not in _BEFORE_ADDRESS | _AT_SIGNS
+        and session.units[start - 1].text[-1:] not in ",.;:?!"
+    ):
+        begin = first - 1
+    return start - (first - begin), end + (stop - last)
 
 
 _CALLED_SO = frozenset("call called calling named nicknamed".split())
@@ -991,6 +1082,7 @@ class _Names:
         }
         vocabulary = session.vocabulary
         self.term_words = _term_words(vocabulary)
+        self.words_of_remedies = _words_of_remedies(vocabulary)
         self.author_words, self.author_names = _author_words(vocabulary)
         self.author_full = _author_full(vocabulary)
         self.labels = label_index(vocabulary).labels
@@ -2069,6 +2161,11 @@ def _foreign(low: str) -> bool:
 def _other(low: str) -> bool:
     """A capitalised word that is neither person nor place, also in the plural: Mondays, Hindus."""
     return low in OTHER_PROPER or low.removesuffix("s") in OTHER_PROPER
+
+
+@lru_cache(maxsize=2)
+def _words_of_remedies(vocabulary: Vocabulary) -> frozenset[str]:
+    return frozenset(word for one in vocabulary.in_scheme("remedy") for word in lowered(one.pref_label).split())
 
 
 @lru_cache(maxsize=2)

@@ -139,9 +139,12 @@ class Session:
 
     @cached_property
     def cased(self) -> bool:
-        """Whether the transcript writes capitals at all; captions and some recognisers do not."""
+        """Whether the transcript writes capitals, beside "I"; captions and some recognisers do not."""
         starts = set(self._starts)
-        inner = [unit for at, unit in enumerate(self.units) if at not in starts and unit.bare[:1].isalpha()]
+        inner = [
+            unit for at, unit in enumerate(self.units)
+            if at not in starts and unit.bare[:1].isalpha() and unit.bare.partition("'")[0] != "I"
+        ]  # fmt: skip
         return sum(unit.bare[0].isupper() for unit in inner) * 100 > len(inner)
 
     @cached_property

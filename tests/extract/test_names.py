@@ -78,6 +78,14 @@ def test_talk_without_names_hides_nothing(nlp: Any, full: Vocabulary) -> None:
     assert [p.said for p in extract(reading_of(text), full, nlp=nlp).persons if p.hide] == []
 
 
+def test_a_remedy_set_against_another_is_no_student(nlp: Any, full: Vocabulary) -> None:
+    text = (
+        "Sepia is chilly. Now Sepia and her sister Natrum, one line this side and one line that side. "
+        "Natrum shuts the gate, Sepia is worn out. Then we go on with the skin."
+    )
+    assert [p.said for p in extract(reading_of(text), full, nlp=nlp).persons if p.hide] == []
+
+
 def test_words_of_the_dictionary_and_greetings_are_no_names(nlp: Any, full: Vocabulary) -> None:
     """Where nothing is written large, a rare word is no name because it is rare."""
     filling = "pulsatilla is mild she weeps easily and she is worse in a warm room " * 3

@@ -140,6 +140,9 @@ SMALL = "pulsatilla is mild and the remedy is warm and she weeps in the open air
         ("a nurse by her name", "she was told it by nurse {ursuline} of the ward"),
         ("a place one is of", "there was a man in {bursa} who had a cough and he died"),
         ("a feast after a word of time", "the piles were small again the next {lent} and she walked"),
+        ("a name where only I is large", "you have brought the paper {shahnaj} and I know the handwriting of {mizan} I said so"),
+        ("an address of the net with a slip", "write to me at {anand class at gmail no at lahore circle dot p k} before friday"),
+        ("a number with a slip", "my number is {nine four four seven ah double one no double one six three oh nine two} do not ring at night"),
         ("a plate with a letter inside", "i put him in the car of my neighbour {wb zero two k five one seven eight} and we went"),
     ],
 )  # fmt: skip
