@@ -742,6 +742,7 @@ _GOES_ON = re.compile(
 
 def _said_again(session: Session, potencies: Sequence[Said], cases: Sequence[tuple[str, int, int]]) -> Iterator[Said]:
     """``I repeated the same, once``, ``one more, idem``: a prescription in a case whose potency is told by pointing back."""
+    read = session.opinions.inside("rx")
     for sentence in session.sentences:
         low = sentence.low
         if "higher" in low:
@@ -755,7 +756,7 @@ def _said_again(session: Session, potencies: Sequence[Said], cases: Sequence[tup
             if at < done or _case_of(cases, at) is None or any(at - 3 <= said.start < end + 4 for said in potencies):
                 continue
             ordered = _same_ordered(session, sentence, at)
-            if ordered is None:
+            if ordered is None and read[at] < EXTENT_FROM:
                 continue
             noun = (
                 _SAME_NOUN.match(session.low(at + 1, min(len(session.units), at + 2))) is not None
@@ -1037,6 +1038,8 @@ def _build(
         earlier = session.sentence_at(first - 1)
         if len(earlier) <= 4:
             repetition = _how_often(session, earlier.start, earlier.end, said)
+    if duration is None and repetition is not None and not is_one_dose(session.low(*repetition)):
+        duration = _length_in_extent(session, repetition)
     for piece in (repetition, duration):
         if piece:
             pieces.append(piece)
@@ -1061,6 +1064,22 @@ def _build(
     )
     by_others = bool(_BY_OTHERS.search(session.low(max(first, start - 12), min(last, start + 2))))
     return Given(value, start, end, remedy_units, potency_units, repetition, duration, by_others)
+
+
+#: Probability from which the language model's word counts that a unit is of a prescription.
+EXTENT_FROM = 0.5
+_A_LENGTH = re.compile(
+    rf"\b(?:for )?{NUMBER} (?:hours?|days?|nights?|weeks?|fortnights?|months?)\b(?! (?:later|after|before|ago|back|apart|old|on)\b)"
+)
+
+
+def _length_in_extent(session: Session, behind: tuple[int, int]) -> tuple[int, int] | None:
+    """A bare length of time behind how often it is taken, where the language model reads all of it as the prescription."""
+    for start, end in session.opinions.spans("rx", EXTENT_FROM):
+        if start <= behind[0] and behind[1] < end:
+            for begin, stop, _ in session.search(_A_LENGTH, behind[1], end):
+                return begin, stop
+    return None
 
 
 def _is_amount(session: Session, units: tuple[int, int]) -> bool:

@@ -289,6 +289,18 @@ def test_who_is_given_it_is_no_unknown_remedy(found: Found, given: str) -> None:
     assert [rx.remedy_id for rx in result.prescriptions] == ["remedy/sepia-officinalis"] * 2
 
 
+@pytest.mark.parametrize(
+    ("said", "length"),
+    [
+        ("I gave Arsenicum thirty, so I told them, every hour, four hours, then stop.", "four hours"),
+        ("I gave Arsenicum thirty, every two hours, and after four hours he slept.", None),
+    ],
+)
+def test_a_bare_length_behind_how_often_is_how_long(found: Found, said: str, length: str | None) -> None:
+    _, result = found(CASE_BEFORE + said + " He slept through the night and in the morning he ate.")
+    assert result.prescriptions[-1].duration == length
+
+
 def test_the_same_once_more_is_the_last_prescription_of_the_case(found: Found) -> None:
     given = prescribed(
         found,
