@@ -24,7 +24,7 @@ import time
 from collections.abc import Mapping, Sequence
 from importlib.util import find_spec
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import torch
@@ -33,23 +33,27 @@ from torch import nn
 from torch.nn import functional
 
 sys.path.insert(0, str(Path(__file__).parent))
+sys.path.insert(0, str(Path(__file__).parent / "lab"))
+from learn_weights import heard_pairs
 from measure_notes import FIELDS as FIELD_NAMES
 from measure_notes import GOLD, GoldSession, parse_gold
 from measure_notes import KINDS as KIND_NAMES
 
 import notesmith.extract.opinions as opinions
 import notesmith.language.pieces as pieces_module
+from notesmith.correct.candidates import heard_words, protected, right_already
 from notesmith.extract.opinions import FIELD_LABELS, FIELDS, HEADS, ROLES, SPANS, STATES, place
 from notesmith.language.encoder import ATTENTION_HEADS, EVENED, packed, padded, windows_of
 from notesmith.language.pieces import BEGIN, END, HIDDEN, Pieces
+from notesmith.vocabulary import Vocabulary, load_vocabulary
 
 READER = Path(opinions.__file__).parent / "data" / "reader.npz"
 PIECES = Path(pieces_module.__file__).parent / "data" / "pieces.npz"
 LAYERS, WIDTH, INNER, POSITIONS = 4, 384, 1536, 512
 SPEED, HEAD_SPEED, PULL = 2e-4, 6, 0.01
-WINDOWS_A_STEP, LEFT_OUT, HIDDEN_SHARE, BARE_SHARE, SMOOTHED = 12, 0.1, 0.06, 0.25, 0.02
+WINDOWS_A_STEP, LEFT_OUT, HIDDEN_SHARE, BARE_SHARE, MISHEARD_SHARE, SMOOTHED = 12, 0.1, 0.06, 0.25, 0.25, 0.02
 OPENING_WORDS = 12  # of a case, where no stop ends its first sentence
-NEVER_LEARNT = ("dev18", "dev8-second")
+NEVER_LEARNT = ("dev18", "dev28", "dev8-second")
 _BARE = re.compile(r"[^\w']+")
 
 
@@ -111,22 +115,32 @@ class Layer(nn.Module):
         return self.n2(x + self.drop(self.f(functional.gelu(self.i(x)))))
 
 
-class Reader(nn.Module):
+class Layers(nn.Module):
+    """The published model's lower layers; its vectors of pieces are not learnt."""
+
     def __init__(self) -> None:
         super().__init__()
         self.word, self.pos = nn.Embedding(len(published_pieces()), WIDTH), nn.Embedding(POSITIONS, WIDTH)
         self.typ, self.n = nn.Parameter(torch.zeros(WIDTH)), nn.LayerNorm(WIDTH, eps=EVENED)
         self.layers = nn.ModuleList(Layer() for _ in range(LAYERS))
         self.drop = nn.Dropout(LEFT_OUT)
-        self.heads = nn.ModuleDict({head: nn.Linear(WIDTH, count) for head, count in HEADS.items()})
         self.load_state_dict(base_weights(), strict=False)
         self.word.weight.requires_grad = False
 
-    def forward(self, ids: torch.Tensor, there: torch.Tensor, first: torch.Tensor) -> dict[str, torch.Tensor]:
+    def states(self, ids: torch.Tensor, there: torch.Tensor) -> torch.Tensor:
         x = self.drop(self.n(self.word(ids) + self.pos(torch.arange(ids.shape[1])) + self.typ))
         for layer in self.layers:
             x = layer(x, there[:, None, None, :])
-        states = x[first[:, 0], first[:, 1]]
+        return x
+
+
+class Reader(Layers):
+    def __init__(self) -> None:
+        super().__init__()
+        self.heads = nn.ModuleDict({head: nn.Linear(WIDTH, count) for head, count in HEADS.items()})
+
+    def forward(self, ids: torch.Tensor, there: torch.Tensor, first: torch.Tensor) -> dict[str, torch.Tensor]:
+        states = self.states(ids, there)[first[:, 0], first[:, 1]]
         return {name: head(states) for name, head in self.heads.items()}
 
 
@@ -167,21 +181,72 @@ def answers(gold: GoldSession) -> dict[str, NDArray[Any]]:
     return found
 
 
+class Text(NamedTuple):
+    """The pieces of a session's words, and the classes of the words."""
+
+    pieces: list[list[int]]
+    answers: dict[str, NDArray[Any]]
+
+
 class Example:
-    """A session with its words' pieces as written and without stops and capitals."""
+    """A session as written, without stops and capitals, and with terms misheard, anew each time."""
 
-    def __init__(self, path: Path, pieces: Pieces) -> None:
+    def __init__(
+        self, path: Path, pieces: Pieces, vocabulary: Vocabulary, mishearings: Mapping[str, Sequence[str]]
+    ) -> None:
         gold = parse_gold(path.stem, path.read_text(encoding="utf-8"))
-        words = [word.text for word in gold.reading.transcript.words]
-        self.pieces = pieces.of(words), pieces.of([_BARE.sub("", word).lower() or word for word in words])
-        self.answers = answers(gold)
+        self._cut, self._mishearings = pieces, mishearings
+        self._words = [word.text for word in gold.reading.transcript.words]
+        heard = heard_words(gold.reading.transcript)
+        self._terms = protected(vocabulary, heard, right_already(vocabulary, heard, gold.reading.transcript))
+        self._written = Text(pieces.of(self._words), answers(gold))
+        self._bare = self._written._replace(
+            pieces=pieces.of([_BARE.sub("", word).lower() or word for word in self._words])
+        )
+
+    def text(self, chance: random.Random) -> Text:
+        drawn = chance.random()
+        if drawn < BARE_SHARE:
+            return self._bare
+        return self._misheard(chance) if drawn < BARE_SHARE + MISHEARD_SHARE else self._written
+
+    def _misheard(self, chance: random.Random) -> Text:
+        """Half of the terms as a recogniser heard them somewhere; the first of the words put there begins what the term began."""
+        words: list[str] = []
+        origins: list[int] = []
+        begun: list[bool] = []
+        at = 0
+        while at < len(self._words):
+            end, concept_id = self._terms.get(at, (at + 1, ""))
+            known = self._mishearings.get(concept_id)
+            if known and chance.random() < 0.5:
+                stop = self._words[end - 1][len(self._words[end - 1].rstrip(".,;:?!")) :]
+                put = f"{chance.choice(known)}{stop}".split()
+            else:
+                put, end = [self._words[at]], at + 1
+            words += put
+            origins += [at] * len(put)
+            begun += [n == 0 for n in range(len(put))]
+            at = end
+        taken, first = np.array(origins), np.array(begun)
+        found = {head: values[taken] for head, values in self._written.answers.items()}
+        for head, values in found.items():
+            if head not in ("state", "kind"):
+                values[~first & (values % 2 == 1)] += 1
+        return Text(self._cut.of(words), found)
 
 
-def batch(windows: Sequence[tuple[Example, bool, int, int]]) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
+class Window(NamedTuple):
+    text: Text
+    start: int
+    end: int
+
+
+def batch(windows: Sequence[Window]) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
     rows, first = [], []
-    for row, (example, bare, start, end) in enumerate(windows):
-        own = [BEGIN, *place(start, len(example.pieces[0]))]
-        for word in example.pieces[bare][start:end]:
+    for row, (text, start, end) in enumerate(windows):
+        own = [BEGIN, *place(start, len(text.pieces))]
+        for word in text.pieces[start:end]:
             first.append((row, len(own)))
             own += word
         rows.append([*own, END])
@@ -190,10 +255,10 @@ def batch(windows: Sequence[tuple[Example, bool, int, int]]) -> tuple[torch.Tens
     return ids, there, torch.tensor(first)
 
 
-def loss_of(scores: Mapping[str, torch.Tensor], windows: Sequence[tuple[Example, bool, int, int]]) -> torch.Tensor:
+def loss_of(scores: Mapping[str, torch.Tensor], windows: Sequence[Window]) -> torch.Tensor:
     whole = torch.tensor(0.0)
     for head, own in scores.items():
-        wanted = torch.tensor(np.concatenate([example.answers[head][start:end] for example, _, start, end in windows]))
+        wanted = torch.tensor(np.concatenate([one.text.answers[head][one.start : one.end] for one in windows]))
         if head == "kind":
             inside = wanted.sum(1) > 0
             whole = whole - (wanted * functional.log_softmax(own, -1))[inside].sum() / len(wanted)
@@ -209,16 +274,17 @@ def learn(reader: Reader, examples: Sequence[Example], rounds: int) -> None:
     rest = [v for n, v in reader.named_parameters() if not n.startswith("heads") and v.requires_grad]
     groups = [{"params": rest, "lr": SPEED}, {"params": heads, "lr": SPEED * HEAD_SPEED}]
     steps = torch.optim.AdamW(groups, weight_decay=PULL)
-    each = sum(len(cut(example, False, 0)) for example in examples) // WINDOWS_A_STEP + len(examples)
+    plain = [example.text(random.Random(number)) for number, example in enumerate(examples)]
+    each = sum(len(cut(text.pieces, 0)) for text in plain) // WINDOWS_A_STEP + len(examples) // WINDOWS_A_STEP + 1
     pace = torch.optim.lr_scheduler.OneCycleLR(
-        steps, [SPEED, SPEED * HEAD_SPEED], total_steps=each * rounds, pct_start=0.1
+        steps, [SPEED, SPEED * HEAD_SPEED], total_steps=(each + 2) * rounds, pct_start=0.1
     )
     begun = time.monotonic()
     for number in range(rounds):
         windows = []
         for example in examples:
-            bare = chance.random() < BARE_SHARE
-            windows += [(example, bare, *one) for one in cut(example, bare, chance.randrange(20, 200))]
+            text = example.text(chance)
+            windows += [Window(text, *one) for one in cut(text.pieces, chance.randrange(20, 200))]
         chance.shuffle(windows)
         reader.train()
         for at in range(0, len(windows), WINDOWS_A_STEP):
@@ -232,24 +298,28 @@ def learn(reader: Reader, examples: Sequence[Example], rounds: int) -> None:
         print(f"round {number + 1}: {loss.item():.3f}, {time.monotonic() - begun:.0f} s", flush=True)
 
 
-def cut(example: Example, bare: bool, first: int) -> list[tuple[int, int]]:
+def cut(pieces: Sequence[Sequence[int]], first: int) -> list[tuple[int, int]]:
     """Windows of a session, the first of at most ``first`` words where given, so that rounds cut elsewhere."""
-    pieces = example.pieces[bare]
     first = min(first, len(pieces))
     later = windows_of(pieces[first:], opinions.MOST_PIECES, 0)
     return [(0, first)] * (first > 0) + [(start + first, end + first) for start, end in later]
 
 
+def layers_of(state: Mapping[str, NDArray[Any]]) -> dict[str, NDArray[Any]]:
+    """The layers as they are kept: matrices (in, out)."""
+    return {
+        name: values.T.copy() if values.ndim == 2 and name != "pos.weight" else values
+        for name, values in state.items() if name.split(".")[0] in ("layers", "pos", "typ", "n")
+    }  # fmt: skip
+
+
 def save(reader: Reader) -> None:
     state = {name: values.detach().numpy() for name, values in reader.state_dict().items()}
-    vectors = state.pop("word.weight")
+    vectors = state["word.weight"]
     scale = (np.abs(vectors).max(axis=1) / 127).astype(np.float32)
     names = np.frombuffer("\n".join(published_pieces()).encode(), np.uint8)
     np.savez_compressed(PIECES, names=names, vectors=np.round(vectors / scale[:, None]).astype(np.int8), scale=scale)
-    weights = {
-        name: values.T.copy() if values.ndim == 2 and name != "pos.weight" else values
-        for name, values in state.items() if not name.startswith("heads")
-    }  # fmt: skip
+    weights = layers_of(state)
     weights["heads.weight"] = np.concatenate([state[f"heads.{head}.weight"] for head in HEADS]).T.copy()
     weights["heads.bias"] = np.concatenate([state[f"heads.{head}.bias"] for head in HEADS])
     np.savez_compressed(READER, **packed(weights))
@@ -272,7 +342,11 @@ def main() -> None:
     names = [f.name for f in sorted(GOLD.iterdir()) if f.is_dir() and f.name.startswith("dev") and f.name not in out]
     vectors = reader.word.weight.numpy()
     pieces = Pieces(published_pieces(), vectors.astype(np.int8), np.ones(len(vectors), np.float32))
-    examples = [Example(path, pieces) for name in names for path in sorted((GOLD / name).glob("*.txt"))]
+    vocabulary = load_vocabulary()
+    mishearings = {name: [heard for heard, _ in pairs] for name, pairs in heard_pairs(vocabulary).items()}
+    examples = [
+        Example(path, pieces, vocabulary, mishearings) for name in names for path in sorted((GOLD / name).glob("*.txt"))
+    ]
     print(f"{len(examples)} sessions of {len(names)} sets")
     learn(reader, examples, given.rounds)
     if given.keep:

@@ -23,7 +23,7 @@ from notesmith.extract.language import load_nlp
 from notesmith.extract.mentions import Hit, find_hits
 from notesmith.extract.parts import find_parts, follow_focus, read_aloud, stretches_of, to_parts
 from notesmith.extract.points import find_points
-from notesmith.extract.prescriptions import find_potencies, find_prescriptions, with_short_names
+from notesmith.extract.prescriptions import find_potencies, find_prescriptions, with_first_words, with_short_names
 from notesmith.extract.questions import find_questions
 from notesmith.extract.sentences import Look, look_at
 from notesmith.extract.session import Session
@@ -105,7 +105,7 @@ def extract(
     if not reading.tokens:
         return Extraction(digest)
     session = Session(reading, vocabulary, load_nlp() if nlp is None else nlp)
-    hits = find_hits(session)
+    hits = with_first_words(session, find_hits(session))
     looks = look_at(session, hits)
     ruled = by_rule(session, looks, hits, subject_ids, readings)
     focus, clauses = ruled.focus, ruled.clauses
@@ -120,7 +120,8 @@ def extract(
         "commentary" if state.startswith("case ") and index not in in_case else state
         for index, state in enumerate(path)
     ]
-    comparisons, compared = find_comparisons(session, looks, clauses, focus, in_case)
+    told = frozenset(index for index, state in enumerate(path) if state == "comparison")
+    comparisons, compared = find_comparisons(session, looks, clauses, focus, in_case, told)
     stretches = stretches_of(path)
     questions, asked = find_questions(session, looks, stretches, hits)
     carry_overs, promised = find_carry_overs(session, looks, hits, rows)

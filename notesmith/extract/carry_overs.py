@@ -117,12 +117,13 @@ def carry_features(look: Look, row: Features, topics: bool) -> dict[str, float]:
 
 #: How the learnt model's log-odds of a direction and the language model's are weighed, and the least of both. Chosen on sets left out.
 LEARNT_SHARE, READ_SHARE, CARRIES_AT = 0.5, 0.6, -1.2
+READ_AT_LEAST = -4.0  # what is said outright is not taken back by a model that has not met it said so
 _CODES = {"promised": "co+", "referred back": "co-"}
 
 
 def _weighed(session: Session, look: Look, log_share: float, direction: str) -> float:
     read_as = session.opinions.odds(_CODES[direction], look.sentence.start, look.sentence.end)
-    return LEARNT_SHARE * log_odds(log_share) + READ_SHARE * read_as
+    return LEARNT_SHARE * log_odds(log_share) + READ_SHARE * max(READ_AT_LEAST, read_as)
 
 
 def find_carry_overs(

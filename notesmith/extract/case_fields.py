@@ -17,7 +17,7 @@ from notesmith.extract.keys import key_of
 from notesmith.extract.lexicon import BODY_CHAPTERS, MEDICINE_ENDINGS, MIND_WORDS, MODALITY_WORDS, SENSATIONS
 from notesmith.extract.mentions import Hit
 from notesmith.extract.potency_words import BARE_STEPS, NUMBER, potencies_in
-from notesmith.extract.prescriptions import DURATION, REPETITION, Given, is_one_dose
+from notesmith.extract.prescriptions import DURATION, REPETITION, WITHHELD, Given, is_one_dose
 from notesmith.extract.sentences import Look
 from notesmith.extract.session import Session, bare, runs
 from notesmith.transcript import WordRange
@@ -420,7 +420,8 @@ def _can_state(session: Session, told: Told, name: str, start: int, end: int) ->
         case "repetition":
             return bool(REPETITION.search(low) or _OFTEN.search(low))
         case "duration":
-            return bool(DURATION.search(low) or _LASTS.search(low))
+            waiting = WITHHELD.search(session.low(max(0, start - 3), start))  # "and nothing for four weeks"
+            return bool(DURATION.search(low) or _LASTS.search(low)) and not waiting
     return True
 
 

@@ -395,6 +395,11 @@ def partners(
     return tuple(result)
 
 
+#: Mean probability of a clause to be of a teaching point, as the language model reads it: from which it tells a fact, and
+#: below which it only announces some.
+TAUGHT_FROM, ANNOUNCED_BELOW = 0.5, 0.15
+
+
 @dataclass(frozen=True, slots=True)
 class SidedFact:
     sentence: int
@@ -402,35 +407,50 @@ class SidedFact:
     remedy_id: str
 
 
+def _answered_by_name(looks: Sequence[Look], index: int) -> SidedFact | None:
+    """``Who throws the collar off because it touches? Lachesis.``: the question tells a fact of the remedy that answers it."""
+    if not looks[index].question or index + 1 == len(looks):
+        return None
+    asked, answer = looks[index].sentence, looks[index + 1]
+    if len(answer.remedies) != 1 or len(answer.sentence) > 4 or looks[index].remedies:
+        return None
+    remedy = answer.remedies[0]
+    return SidedFact(index, Clause(asked.start, answer.sentence.end, remedy, False, (), True), remedy)
+
+
 def find_comparisons(
     session: Session, looks: Sequence[Look], clauses: Sequence[tuple[Clause, ...]], focus: Sequence[str | None],
-    skip: frozenset[int],
+    skip: frozenset[int], told: frozenset[int] = frozenset(),
 ) -> tuple[tuple[Comparison, ...], frozenset[int]]:  # fmt: skip
     """Comparisons of two remedies, and the sentences they rest on.
 
     A comparison is a run of sentences close together in which facts fall on both sides, and which either says so
-    (``whereas``, ``unlike``, ``differentiate``) or sets two remedies in one sentence.
+    (``whereas``, ``unlike``, ``differentiate``) or sets two remedies in one sentence, or is among the sentences ``told`` to
+    compare: there what the language model reads as a teaching point is a fact, too.
     """
     facts: list[SidedFact] = []
+    taught = session.opinions.inside("point")
     for look, own in zip(looks, clauses, strict=True):
-        if (
-            look.sentence.index in skip
-            or look.question
-            or look.promise
-            or look.recap
-            or (look.meta and not look.content)
-        ):
+        index = look.sentence.index
+        if index in told and index not in skip and (answered := _answered_by_name(looks, index)) is not None:
+            facts.append(answered)
+            continue
+        if index in skip or look.question or look.promise or look.recap or (look.meta and not look.content):
             continue
         for clause in own:
-            if clause.end - clause.start < 3 or _only_names(session, clause):
+            if clause.end - clause.start < (2 if index in told else 3) or _only_names(session, clause):
                 continue  # "Phosphorus and." compares nothing
-            if not has_content(session, clause.start, clause.end) and not (
-                clause.explicit and clause.end - clause.start >= 3
-            ):
+            read = taught[clause.start : clause.end].mean() if index in told else None
+            says_something = (
+                has_content(session, clause.start, clause.end)
+                or (clause.explicit and clause.end - clause.start >= 3)
+                or (read is not None and read >= TAUGHT_FROM)
+            ) and (read is None or read >= ANNOUNCED_BELOW)
+            if not says_something:
                 continue
             for remedy in clause.sides or ((clause.remedy_id,) if clause.remedy_id else ()):
-                facts.append(SidedFact(look.sentence.index, clause, remedy))
-    runs = _runs(looks, facts)
+                facts.append(SidedFact(index, clause, remedy))
+    runs = _runs(looks, facts, told)
     comparisons: list[Comparison] = []
     used: set[int] = set()
     for first, last in runs:
@@ -444,7 +464,8 @@ def find_comparisons(
             near = {f.sentence for f in inside if f.remedy_id == other}
             chosen = [
                 f for f in inside
-                if f.remedy_id == other or (f.remedy_id == main and any(abs(f.sentence - n) <= 2 for n in near))
+                if f.remedy_id == other
+                or (f.remedy_id == main and (f.sentence in told or any(abs(f.sentence - n) <= 2 for n in near)))
             ]  # fmt: skip
             if not any(f.remedy_id == main for f in chosen):
                 continue
@@ -464,7 +485,7 @@ def _only_names(session: Session, clause: Clause) -> bool:
     return sum(not unit.bare[:1].isupper() and unit.concept_id is None for unit in said) < 1
 
 
-def _runs(looks: Sequence[Look], facts: Sequence[SidedFact]) -> list[tuple[int, int]]:
+def _runs(looks: Sequence[Look], facts: Sequence[SidedFact], told: frozenset[int]) -> list[tuple[int, int]]:
     """Runs of sentences that set remedies side by side: two in one sentence, or one after the other in turn."""
     by_sentence: dict[int, set[str]] = {}
     explicit: dict[int, set[str]] = {}
@@ -472,7 +493,7 @@ def _runs(looks: Sequence[Look], facts: Sequence[SidedFact]) -> list[tuple[int, 
         by_sentence.setdefault(fact.sentence, set()).add(fact.remedy_id)
         if fact.clause.explicit:
             explicit.setdefault(fact.sentence, set()).add(fact.remedy_id)
-    marks: set[int] = set()
+    marks: set[int] = {*told}
     for index, look in enumerate(looks):
         if relates(look.sentence.low) and not look.comparison:
             continue

@@ -146,6 +146,24 @@ class Given:
     remedy: Hit | None = None  # where the remedy was named, here or before
 
 
+def with_first_words(session: Session, hits: Sequence[Hit]) -> tuple[Hit, ...]:
+    """The hits and, in order, ``Natrum`` where Natrum muriaticum was named before and no other Natrum in the session."""
+    named: dict[str, dict[str, int]] = {}
+    for hit in hits:
+        if hit.concept_id.startswith("remedy/"):
+            first, *more = session.vocabulary[hit.concept_id].pref_label.casefold().split()
+            if more:
+                named.setdefault(first, {}).setdefault(hit.concept_id, hit.end)
+    alone = {first: next(iter(ids.items())) for first, ids in named.items() if len(ids) == 1}
+    taken = {unit for hit in hits for unit in range(hit.start, hit.end)}
+    found = [
+        Hit(alone[key][0], unit, unit + 1, exact=False)
+        for unit, one in enumerate(session.units)
+        if (key := one.low.removesuffix("'s")) in alone and unit not in taken and unit >= alone[key][1]
+    ]
+    return tuple(sorted((*hits, *found), key=lambda hit: (hit.start, -hit.end))) if found else tuple(hits)
+
+
 def with_short_names(session: Session, hits: Sequence[Hit], focus: Sequence[str | None]) -> tuple[Hit, ...]:
     """The hits and, in order, what ``Natrum LM one`` names where Natrum muriaticum is taught: the first word of the remedy in
     focus, right before a potency."""
@@ -892,7 +910,7 @@ def _case_of(cases: Sequence[tuple[str, int, int]], unit: int) -> str | None:
     return next((key for key, start, end in cases if start <= unit < end), None)
 
 
-_WITHHELD = re.compile(
+WITHHELD = re.compile(
     r"\b(?:nothing|no (?:medicine|remedy|dose|repetition)|wait(?:ed)?|without|waiting|not repeat\w*)\b"
 )
 _BY_OTHERS = re.compile(
@@ -1099,7 +1117,7 @@ def _how_often(session: Session, first: int, last: int, said: Said | None) -> tu
     )
     for begin, stop in ranges:
         for start, end, _ in session.search(_HOW_OFTEN, begin, stop):
-            if _WITHHELD.search(session.low(max(first, start - 3), start)):
+            if WITHHELD.search(session.low(max(first, start - 3), start)):
                 continue  # "and nothing for four weeks"
             if not _is_amount(session, (start, end)):
                 if is_one_dose(session.low(start, end)) and session.units[end - 1].text[-1:].isalnum():
@@ -1161,7 +1179,7 @@ def _first_of(
     session: Session, pattern: re.Pattern[str], first: int, last: int, said: Said | None
 ) -> tuple[int, int] | None:
     for start, end, _ in session.search(pattern, first, last):
-        if _WITHHELD.search(session.low(max(first, start - 3), start)):
+        if WITHHELD.search(session.low(max(first, start - 3), start)):
             continue  # "and nothing for four weeks"
         if said is not None and start < said.end and said.start < end:
             continue

@@ -537,7 +537,7 @@ def find_persons(
     found = [item for item in found if not (item.doubtful and _is_a_remedy(session, names, item))]
     named = frozenset(unit for item in found for unit in range(item.start, item.end))
     for start, end in spelled_names(session, named):
-        if not named & set(range(start, end)):
+        if not named.issuperset(range(start, end)):
             found.append(_Found(start, end, "other identifier", doubtful=True))
     for at, item in enumerate(found):
         start, end = widened(session, item.role, item.start, item.end, named) if item.hide else (item.start, item.end)
@@ -580,9 +580,8 @@ def _asked_about(session: Session, role: str, start: int, end: int) -> Iterator[
 
 
 #: The probability from which the language model's word that a unit is a name is asked about, and from which it is so
-#: where no list or dictionary lets it be a name.
-NAME_FROM, NAME_IN_SPITE = 0.25, 0.6
-REMEDY_BELOW = 0.02
+#: where no list or dictionary lets it be a name, or where others have capitals and it has none.
+NAME_FROM, NAME_IN_SPITE, NAME_SMALL = 0.25, 0.6, 0.9
 SMALL_WORD = 5.0  # on wordfreq's Zipf scale
 _NAMED = frozenset(("student", "patient", "relative", "colleague", "place"))
 
@@ -623,7 +622,7 @@ def _read_as_names(session: Session, names: _Names, covered: set[int]) -> Iterab
             lows = [names._key(unit) for unit in range(begin, stop)]
             named = role in _NAMED and not any(map(_is_number, lows))
             capital = any(names._capital(unit) for unit in range(begin, stop))
-            if named and names.cased and not capital and inside[begin:stop].max() < NAME_IN_SPITE:
+            if named and names.cased and not capital and inside[begin:stop].max() < NAME_SMALL:
                 continue  # a name mostly has a capital where anything has
             if all(zipf_frequency(low, "en") > SMALL_WORD and not _is_number(low) for low in lows):
                 continue
@@ -632,13 +631,18 @@ def _read_as_names(session: Session, names: _Names, covered: set[int]) -> Iterab
 
 def _is_a_remedy(session: Session, names: _Names, item: _Found) -> bool:
     """Whether only words of remedies, nobody's given names, were taken for a name, and the language model reads none there."""
+    if _CALLED.search(session.low(max(0, item.start - 4), item.start)):
+        return False  # "her name is Sepia"
     inside = session.opinions.inside("name")[item.start : item.end]
     keys = [names._key(unit) for unit in range(item.start, item.end)]
     return (
-        bool(inside.max() < REMEDY_BELOW)
+        bool(inside.max() < NAME_FROM)
         and names.words_of_remedies.issuperset(keys)
         and names.lists.given.isdisjoint(keys)
     )
+
+
+_CALLED = re.compile(r"\b(?:names?|named|called|calls|calling|nicknamed)\b")
 
 
 #: Identifiers said piece by piece, and what is said between the pieces.

@@ -11,7 +11,7 @@ from notesmith.annotations import Corrections, Extraction
 from notesmith.extract import extract, load_nlp
 from notesmith.reading import Reading, read
 from notesmith.transcript import Segment, TimeSpan, Transcript, Word
-from notesmith.vocabulary import Concept, Vocabulary
+from notesmith.vocabulary import Concept, Vocabulary, load_vocabulary
 
 WORD_MS = 400
 
@@ -48,6 +48,11 @@ CONCEPTS = (
 @pytest.fixture(scope="session")
 def vocabulary() -> Vocabulary:
     return Vocabulary({c.id: c for c in CONCEPTS}, (), "test")
+
+
+@pytest.fixture(scope="session")
+def full() -> Vocabulary:
+    return load_vocabulary()
 
 
 @pytest.fixture(scope="session")

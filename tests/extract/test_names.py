@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from notesmith.extract import extract
-from notesmith.vocabulary import Vocabulary, load_vocabulary
+from notesmith.vocabulary import Vocabulary
 
 from .conftest import reading_of
 
@@ -47,11 +47,6 @@ def labelled(text: str) -> tuple[str, dict[int, str]]:
         count += len(words)
         lines.append(" ".join(words))
     return "\n".join(lines), roles
-
-
-@pytest.fixture(scope="module")
-def full() -> Vocabulary:
-    return load_vocabulary()
 
 
 @pytest.mark.parametrize(
