@@ -12,7 +12,8 @@ With their recordings at hand (benchmarks/lab/make_audio.py train) the phones he
 taught their voices (benchmarks/learn_ear.py), are weighed by a second set of trees, and the sound is asked which wording
 fits better where that leaves doubt, which a third set weighs. Both learn from the lectures as Whisper base heard them and as
 the packaged model did, whose decoder is taught the terms: it mishears half as many, so the odds are others. Printed: recall and precision by threshold on the folds
-left out; lectures of other hands (``HANDS``) are a fold each. What ships was learnt with ``--no-wordings`` (some 30 min of a core): asking the sound about the
+left out; lectures of other hands (``HANDS``) are a fold each. The language model that reads along (``reader-a.npz`` and ``reader-b.npz`` of learn_terms.py in NOTESMITH_LAB) is the half
+that was not taught the lecture. What ships was learnt with ``--no-wordings`` (some 30 min of a core): asking the sound about the
 doubtful places of 125 transcripts takes an hour more, and the third set of trees is of the time before.
 """
 
@@ -22,7 +23,8 @@ import argparse
 import gzip
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 from unittest.mock import patch
@@ -43,14 +45,15 @@ from learn_weights import Labelled, decoded_lectures, tuning_texts  # noqa: E402
 from voices import HALVES  # noqa: E402
 
 import notesmith.correct.judge as judge  # noqa: E402
+import notesmith.correct.reader as reading  # noqa: E402
 from notesmith.correct import restored_text, rows_heard  # noqa: E402
-from notesmith.correct.decide import RELATIVE, Weighed, decisions_of, field_of  # noqa: E402
+from notesmith.correct.decide import RELATIVE, Weighed, chosen_of, decisions_of, field_of, reads_of  # noqa: E402
 from notesmith.correct.ear import EAR_COLUMNS, PhonesHeard, listen_for_phones  # noqa: E402
 from notesmith.correct.evidence import Session, Support  # noqa: E402
 from notesmith.correct.forms import FormTable, form_table  # noqa: E402
 from notesmith.correct.garble import Garbles  # noqa: E402
 from notesmith.correct.gather import gather  # noqa: E402
-from notesmith.correct.judge import COLUMNS, Trees, Verdicts, load_judge, rows_of, worth_judging  # noqa: E402
+from notesmith.correct.judge import COLUMNS, TEXT_COLUMNS, Trees, Verdicts, load_judge, rows_of  # noqa: E402
 from notesmith.correct.listening import DOUBTFUL, SOUND_COLUMNS, Heard, listen, sound_rows  # noqa: E402
 from notesmith.correct.weigh import Weights, load_weights  # noqa: E402
 from notesmith.sounds import load_costs  # noqa: E402
@@ -66,7 +69,7 @@ Floats = NDArray[np.float64]
 FALLS = ("distance", "relative distance", "everyday distance", "everyday relative", "rival share", "odd word left over",
          "ear left over", "ear distance", "heard score", "heard a phone")  # fmt: skip
 RISES = ("ear score", "ear a phone", "ear lead", "heard left over", "heard distance", "ear over rivals", "share", "text", "sound margin", "sound over rivals", "margin", "margin over rivals", "same term share", "prior", "session", "company before", "company after", "spelling",
-         "support of term", "same garble share", "cues")  # fmt: skip
+         "support of term", "same garble share", "cues", "read inside", "read concept", "read concept lead", "read concept below", "read scheme")  # fmt: skip
 SETTINGS = {
     "objective": "binary", "learning_rate": 0.02, "num_leaves": 31, "min_data_in_leaf": 18, "feature_fraction": 0.3,
     "bagging_fraction": 0.8, "bagging_freq": 1, "lambda_l2": 6.0, "verbose": -1, "seed": 7, "num_threads": 1,
@@ -119,6 +122,17 @@ class Judged(msgspec.Struct):
     rows: Floats
     right: NDArray[np.bool_]
     support: Support
+    reads: Floats
+
+
+@contextmanager
+def read_by_stranger(name: str) -> Iterator[None]:
+    """Within it the half of the language model reads that was not taught this lecture (learn_terms.py)."""
+    half = "b" if hand_of(name) is None else "a"
+    with patch.object(reading, "load_reader", return_value=reading.load_reader(LAB / f"reader-{half}.npz")):
+        reading.reading_of.cache_clear()
+        yield
+    reading.reading_of.cache_clear()
 
 
 def _in_doubt(lecture: Labelled, session: Session, table: FormTable, number: int) -> bool:
@@ -147,12 +161,14 @@ def _where_unsure(lecture: Labelled, words: WordRange, concept_id: str) -> bool:
     )
 
 
-def judged(lecture: Labelled, session: Session, table: FormTable, weights: Weights, garbles: Garbles) -> Judged:
-    shares, support, features = field_of(session, table, weights)
-    chosen = [n for n in worth_judging(shares) if not _in_doubt(lecture, session, table, n)]
-    with patch.object(judge, "load_garbles", return_value=garbles):
+def judged(lecture: Labelled, table: FormTable, weights: Weights, garbles: Garbles) -> Judged:
+    with read_by_stranger(lecture.name), patch.object(judge, "load_garbles", return_value=garbles):
+        session = gather(lecture.transcript, table)
+        shares, support, features = field_of(session, table, weights)
+        chosen = [n for n in chosen_of(session, shares) if not _in_doubt(lecture, session, table, n)]
         rows = rows_of(session, table, shares, features, chosen)
-    return Judged(lecture, session, shares, chosen, rows, truth_of(lecture, session, table, chosen), support)
+        reads = reads_of(session, table, chosen)
+    return Judged(lecture, session, shares, chosen, rows, truth_of(lecture, session, table, chosen), support, reads)
 
 
 def truth_of(lecture: Labelled, session: Session, table: FormTable, chosen: Sequence[int]) -> NDArray[np.bool_]:
@@ -233,7 +249,6 @@ def main() -> None:
     table = form_table(vocabulary, load_costs())
     heard = list(decoded_lectures("train", vocabulary))
     lectures = [*heard, *(without_probabilities(one) for one in heard), *tuning_texts()]
-    sessions = [gather(one.transcript, table) for one in lectures]
     print(f"{len(heard)} recordings, {sum(len(o.terms) for o in heard)} misheard terms")
     as_shipped = given.same_weights or given.keep_text
     texts = [] if as_shipped else weights_lab.training_lectures(vocabulary, table)
@@ -257,39 +272,37 @@ def main() -> None:
             kept = [one for one in prepared if fold_of(one.lecture.name) != fold]
             weights = weights_lab.as_weights(weights_lab.learn(kept, table)[0], "a fold")
             print(f"fold {fold}: field fitted on {len(kept)} lectures", flush=True)
-        folds.append([judged(lectures[i], sessions[i], table, weights, garbles[fold]) for i in inside])
+        folds.append([judged(lectures[i], table, weights, garbles[fold]) for i in inside])
         taught_folds.append(
-            [
-                judged(one, gather(one.transcript, table), table, weights, garbles[fold])
-                for one in packaged
-                if fold_of(one.name) == fold
-            ]
+            [judged(one, table, weights, garbles[fold]) for one in packaged if fold_of(one.name) == fold]
         )
     log_odds, right, owner = [], [], []
     taught_odds: list[tuple[Judged, Floats]] = []
     for fold in range(FOLDS):
         rest = [j for other in range(FOLDS) if other != fold for j in folds[other]]
-        model = grown(np.concatenate([j.rows for j in rest]), np.concatenate([j.right for j in rest]), COLUMNS)
+        model = grown(
+            np.concatenate([_of_text(j) for j in rest]), np.concatenate([j.right for j in rest]), TEXT_COLUMNS
+        )
         for j in folds[fold]:
             if len(j.rows):
-                log_odds.append(model.predict(j.rows, raw_score=True))
+                log_odds.append(model.predict(_of_text(j), raw_score=True))
                 right.append(j.right)
                 owner.append(j)
-        taught_odds += [(j, model.predict(j.rows, raw_score=True)) for j in taught_folds[fold] if len(j.rows)]
+        taught_odds += [(j, model.predict(_of_text(j), raw_score=True)) for j in taught_folds[fold] if len(j.rows)]
     whole, truth = np.concatenate(log_odds), np.concatenate(right)
     scale, offset = calibration(whole, truth)
     report(owner, [scale * z + offset for z in log_odds])
     if given.show:
         show_wrong(owner, [scale * z + offset for z in log_odds], table)
     every = [j for own in folds for j in own]
-    rows, labels = np.concatenate([j.rows for j in every]), np.concatenate([j.right for j in every])
-    final = grown(rows, labels, COLUMNS)
-    gain = sorted(zip(COLUMNS, final.feature_importance("gain"), strict=True), key=lambda x: -x[1])
+    rows, labels = np.concatenate([_of_text(j) for j in every]), np.concatenate([j.right for j in every])
+    final = grown(rows, labels, TEXT_COLUMNS)
+    gain = sorted(zip(TEXT_COLUMNS, final.feature_importance("gain"), strict=True), key=lambda x: -x[1])
     print("most telling: " + ", ".join(f"{name} {value:.0f}" for name, value in gain[:14]))
     note = (
         f"{int(labels.sum())} right of {len(labels)} hypotheses in {len(lectures)} lectures; benchmarks/learn_judge.py"
     )
-    by_text = packed(final, COLUMNS, scale, offset)
+    by_text = packed(final, TEXT_COLUMNS, scale, offset)
     assert np.allclose(
         by_text.log_odds(rows[:500]), scale * final.predict(rows[:500], raw_score=True) + offset, atol=1e-3
     )
@@ -310,6 +323,11 @@ def main() -> None:
         by_sound = by_sound if given.no_wordings else learn_sound(wider, ear_odds, table)
     save(Verdicts(by_text, by_sound, by_ear, note))
     print(f"{note}; {TARGET.stat().st_size} bytes")
+
+
+def _of_text(one: Judged) -> Floats:
+    """The rows by which the text is judged (TEXT_COLUMNS)."""
+    return np.hstack([one.rows, one.reads])
 
 
 def save(verdicts: Verdicts) -> None:
@@ -388,8 +406,9 @@ def learn_ear(
 
 def _wider(one: Judged, log_odds: Floats, table: FormTable, shipped: Verdicts, heard: PhonesHeard) -> Judged:
     """The lecture with the candidates the phones bring up; those known before keep the rows and odds of the fold they were left out of."""
-    before = Weighed(one.session, tuple(one.chosen), one.rows, log_odds, one.support, one.rows[:, RELATIVE])
-    weighed, rows = rows_heard(before, table, load_weights(), shipped, heard)
+    before = Weighed(one.session, tuple(one.chosen), one.rows, log_odds, one.support, one.rows[:, RELATIVE], one.reads)
+    with read_by_stranger(one.lecture.name):
+        weighed, rows = rows_heard(before, table, load_weights(), shipped, heard)
     left_out = dict(zip(one.chosen, np.hstack([one.rows, log_odds[:, None]]), strict=True))
     kept = [k for k, n in enumerate(weighed.chosen) if not _in_doubt(one.lecture, weighed.session, table, n)]
     rows = rows[kept]
@@ -398,7 +417,7 @@ def _wider(one: Judged, log_odds: Floats, table: FormTable, shipped: Verdicts, h
         if number in left_out:
             rows[k, : len(COLUMNS) + 1] = left_out[number]
     right = truth_of(one.lecture, weighed.session, table, chosen)
-    return Judged(one.lecture, weighed.session, one.shares, chosen, rows, right, weighed.support)
+    return Judged(one.lecture, weighed.session, one.shares, chosen, rows, right, weighed.support, weighed.reads[kept])
 
 
 def learn_sound(owners: Sequence[Judged], log_odds: Sequence[Floats], table: FormTable) -> Trees:

@@ -52,6 +52,7 @@ from notesmith.correct import correct  # noqa: E402
 from notesmith.correct.candidates import letter_phones  # noqa: E402
 from notesmith.correct.forms import FormTable  # noqa: E402
 from notesmith.correct.judge import Trees, load_judge  # noqa: E402
+from notesmith.correct.reader import READ  # noqa: E402
 from notesmith.correct.weigh import Weights, load_weights  # noqa: E402
 from notesmith.reading import replace_inside  # noqa: E402
 from notesmith.sounds import load_costs, pronounce_text  # noqa: E402
@@ -79,6 +80,7 @@ ABLATIONS = {
     "without word frequency": ("ordinary words", "everyday ordinary", "odd words", "rarest word", "commonest word"),
     "without spelling": ("spelling", "everyday spelling", "letters alike"),
     "without capitals and probability": ("capital", "everyday capital", "author capital", "doubt", "everyday doubt"),
+    "without the language model": READ,
 }  # fmt: skip
 
 

@@ -41,9 +41,10 @@ from notesmith.vocabulary import Vocabulary
 
 __all__ = ["HEARING_VERSION", "VERSION", "SessionHints", "Witness", "correct", "look_ahead"]
 
-VERSION = "17"
+VERSION = "18"
 HEARING_VERSION = "3"
 ASKED, LEAD, EAR_DISTANCE = (EAR_COLUMNS.index(name) for name in ("ear asked", "ear lead", "ear distance"))
+FITS_THERE = math.log(0.2)  # of the language model's share for the term, from which that is told as a reason
 PLURALS = frozenset({"idea", "medical", "family"})
 REVIEW_ITEMS_PER_HALF_HOUR = 15
 HALF_HOUR_MS = 30 * 60 * 1000
@@ -257,6 +258,8 @@ def _reasons(one: Heard, label: str) -> tuple[Evidence, ...]:
     if one.margin is not None:
         word = "fits it better" if one.margin > 0 else "fits what was written better"
         reasons.append(Evidence("audio", f"listened to again, the recording {word}", round(one.margin, 2)))
+    if decision.told >= FITS_THERE:
+        reasons.append(Evidence("context", f"{label} fits what is said there", round(decision.told, 2)))
     return tuple(reasons)
 
 

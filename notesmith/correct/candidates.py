@@ -80,6 +80,7 @@ class Candidate(msgspec.Struct, frozen=True):
     distance: float
     rank: int
     by_subject: bool = False  # found only because the session speaks of it
+    by_reading: bool = False  # found only because the language model suspects the words
 
 
 @lru_cache(maxsize=100_000)

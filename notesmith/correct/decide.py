@@ -19,6 +19,7 @@ from notesmith.correct.evidence import Evidences, Session, Support, first_suppor
 from notesmith.correct.field import marginals
 from notesmith.correct.forms import Form, FormTable
 from notesmith.correct.judge import COLUMNS, Verdicts, rows_of, worth_judging
+from notesmith.correct.reader import READ, UNLIKELY, read_rows, reading_of
 from notesmith.correct.weigh import Weights
 from notesmith.sounds.phones import VOWELS
 
@@ -27,6 +28,7 @@ PROPOSE = 0.25
 PASSES = 3
 WORTH_A_LOOK = 0.03
 AS_LIKELY = 0.7  # log-odds by which two bounds of one term may differ and the better fitting ones are taken
+TOLD = READ.index("read concept")
 RELATIVE, LEFT_OVER = COLUMNS.index("relative distance"), COLUMNS.index("odd word left over")
 
 
@@ -34,7 +36,7 @@ class Decision(msgspec.Struct, frozen=True):
     """A place, the term it most likely stands for, the probability of that, and the rivals' with theirs.
 
     ``support`` tells how often the session speaks of the term elsewhere, ``ways`` how differently it was heard;
-    ``evidence`` is the judge's row (judge.COLUMNS).
+    ``evidence`` is the judge's row (judge.COLUMNS), ``told`` the log-probability of the term as the language model reads it.
     """
 
     candidate: Candidate
@@ -43,6 +45,7 @@ class Decision(msgspec.Struct, frozen=True):
     support: float
     ways: int = 1
     evidence: tuple[float, ...] = ()
+    told: float = UNLIKELY
 
 
 def field_of(session: Session, table: FormTable, weights: Weights) -> tuple[list[float], Support, NDArray[np.float64]]:
@@ -89,12 +92,13 @@ class Weighed(msgspec.Struct, frozen=True):
     log_odds: NDArray[np.float64]
     support: Support
     fits: NDArray[np.float64]  # distance a phone, of what was written or, where the sound was heard, of its phones
+    reads: NDArray[np.float64]  # (chosen, READ)
 
     def decisions(self, table: FormTable) -> list[Decision]:
         """The likeliest term at each place, likeliest places first, never overlapping; unlikely ones are left out."""
-        return list(
-            decisions_of(self.session, table, self.chosen, self.log_odds, self.rows, self.support, self.fits).values()
-        )
+        made = decisions_of(self.session, table, self.chosen, self.log_odds, self.rows, self.support, self.fits)
+        told = dict(zip(self.chosen, self.reads[:, TOLD].tolist(), strict=True))
+        return [msgspec.structs.replace(one, told=told[number]) for number, one in made.items()]
 
 
 def weigh_all(
@@ -102,9 +106,23 @@ def weigh_all(
 ) -> Weighed:
     """Judge a session's hypotheses by the text; the candidates numbered in ``always`` however unlikely they look."""
     shares, support, features = field_of(session, table, weights)
-    chosen = sorted({*worth_judging(shares), *always})
+    chosen = chosen_of(session, shares, always)
     rows = rows_of(session, table, shares, features, chosen)
-    return Weighed(session, tuple(chosen), rows, judge.by_text.log_odds(rows), support, rows[:, RELATIVE])
+    reads = reads_of(session, table, chosen)
+    log_odds = judge.by_text.log_odds(np.hstack([rows, reads]))
+    return Weighed(session, tuple(chosen), rows, log_odds, support, rows[:, RELATIVE], reads)
+
+
+def chosen_of(session: Session, shares: Sequence[float], always: frozenset[int] = frozenset()) -> list[int]:
+    """The candidates worth judging: what the field or the language model thinks likely, and those in ``always``."""
+    read = (number for number, one in enumerate(session.candidates) if one.by_reading)
+    return sorted({*worth_judging(shares), *always, *read})
+
+
+def reads_of(session: Session, table: FormTable, chosen: Sequence[int]) -> NDArray[np.float64]:
+    """(chosen, READ): what the language model says of each hypothesis."""
+    reading = reading_of(tuple(word.text for word in session.words))
+    return read_rows(reading, table, [session.candidates[number] for number in chosen])
 
 
 def decisions_of(

@@ -33,6 +33,7 @@ from notesmith.correct.decide import probabilities
 from notesmith.correct.evidence import Session, support_of
 from notesmith.correct.forms import FormTable
 from notesmith.correct.index import alike, pictures, reduced
+from notesmith.correct.reader import read_candidates, reading_of
 from notesmith.correct.weigh import Weights, load_weights
 from notesmith.sounds.distance import MAX_PHONES, encode_all
 from notesmith.transcript import Transcript, WordRange
@@ -64,7 +65,14 @@ def gather(
         for one in subject_candidates(session, table, subjects_of(session, table, weights or load_weights()), frozen)
         if allowed(one.words, table.forms[one.form].concept_id)
     ]
-    return msgspec.structs.replace(session, candidates=(*session.candidates, *more))
+    session = msgspec.structs.replace(session, candidates=(*session.candidates, *more))
+    reading = reading_of(tuple(word.text for word in session.words))
+    read = [
+        one
+        for one in read_candidates(reading, session, table, frozen)
+        if allowed(one.words, table.forms[one.form].concept_id)
+    ]
+    return msgspec.structs.replace(session, candidates=(*session.candidates, *read))
 
 
 def by_whole_vocabulary(

@@ -26,6 +26,7 @@ from notesmith.correct.candidates import HeardWord
 from notesmith.correct.evidence import FEATURES, NEAR_TERMS, Session
 from notesmith.correct.forms import FormTable
 from notesmith.correct.garble import GARBLE, garble_rows, load_garbles
+from notesmith.correct.reader import READ
 from notesmith.correct.talk import Talk, relatives
 from notesmith.dictionary import in_dictionary
 from notesmith.vocabulary import label_key
@@ -44,6 +45,7 @@ OWN = (
     "begins a clause", "longer rival", *GARBLE,
 )  # fmt: skip
 COLUMNS = (*FEATURES, *OWN)
+TEXT_COLUMNS = (*COLUMNS, *READ)
 
 
 class _Flat(NamedTuple):
@@ -115,7 +117,7 @@ class Trees(msgspec.Struct, frozen=True, dict=True):
 
 
 class Verdicts(msgspec.Struct, frozen=True):
-    """The judge of the text, of the text and the phones heard, and of all that with the wordings compared."""
+    """The judge of the text (TEXT_COLUMNS), of the text and the phones heard, and of all that with the wordings compared."""
 
     by_text: Trees
     by_sound: Trees

@@ -1,7 +1,7 @@
 import numpy as np
 
 from notesmith.correct.company import KINDS, PLACES, load_company
-from notesmith.correct.judge import COLUMNS, Trees, load_judge
+from notesmith.correct.judge import TEXT_COLUMNS, Trees, load_judge
 from notesmith.correct.listening import SOUND_COLUMNS
 
 
@@ -16,7 +16,7 @@ def test_trees_by_hand() -> None:
 
 def test_the_shipped_judge_was_learnt_on_the_evidence_that_is_gathered() -> None:
     judge = load_judge()
-    assert judge.by_text.columns == COLUMNS
+    assert judge.by_text.columns == TEXT_COLUMNS
     assert judge.by_sound.columns == SOUND_COLUMNS
 
 
