@@ -42,7 +42,6 @@ READ = (
 MOST_PIECES, LAP = 190, 24
 SUSPECT = 0.02  # probability of a word to belong to a misheard term, below which it is not asked for which
 UNLIKELY = -12.0  # nats
-ODDS_AT_MOST = 11.5
 RUN_FROM = (0.2, 0.5)  # probabilities by which suspected words are taken together
 LONGEST = 5  # words
 CONSIDERED, KEPT = 60, 5  # concepts of a run: by reading, and of those by reading and sound

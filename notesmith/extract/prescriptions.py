@@ -164,6 +164,14 @@ def with_first_words(session: Session, hits: Sequence[Hit]) -> tuple[Hit, ...]:
     return tuple(sorted((*hits, *found), key=lambda hit: (hit.start, -hit.end))) if found else tuple(hits)
 
 
+def _by_first_word(session: Session, remedy: Hit | None) -> bool:
+    """Whether a remedy of several words was named by the first alone, so that another of them may be meant."""
+    if remedy is None or remedy.exact or remedy.end - remedy.start > 1:
+        return False
+    first, *more = session.vocabulary[remedy.concept_id].pref_label.casefold().split()
+    return bool(more) and session.units[remedy.start].low.removesuffix("'s") == first
+
+
 def with_short_names(session: Session, hits: Sequence[Hit], focus: Sequence[str | None]) -> tuple[Hit, ...]:
     """The hits and, in order, what ``Natrum LM one`` names where Natrum muriaticum is taught: the first word of the remedy in
     focus, right before a potency."""
@@ -553,7 +561,7 @@ def find_prescriptions(
             continue
         item = _build(session, first, stop, remedy, said, case_key)
         value = item.value
-        if unheard is not None or sounding is not None or carried:
+        if unheard is not None or sounding is not None or carried or _by_first_word(session, remedy):
             value = structs.replace(value, doubtful=True)
         if remedy is None and assumed is not None:
             value = structs.replace(value, remedy_id=assumed)

@@ -665,8 +665,8 @@ def _made_whole(session: Session, names: _Names, item: _Found) -> _Found:
         """The last unit in this direction that belongs to it."""
         gap, look = 0, at + step
         while 0 <= look < len(inside) and gap <= MOST_BETWEEN and look not in names.remedy_units:
-            if session.units[max(look, look - step)].text[-1:] in ".?!" and gap:
-                break
+            if gap and session.units[min(look, look - step)].text.endswith((".", "?", "!")):
+                break  # a sentence ends in between
             low = session.units[look].low.strip(".,")
             if inside[look] >= PIECE_FROM:
                 at, gap = look, 0

@@ -29,3 +29,12 @@ def test_what_is_asked_is_told_of_the_remedy_that_answers(nlp: Any, full: Vocabu
         (NATRUM, "Natrum craves salt"),
         (SEPIA, "Sepia craves sour things"),
     ]
+
+
+def test_a_remedy_given_by_its_first_word_alone_is_doubtful(nlp: Any, full: Vocabulary) -> None:
+    text = (
+        "Today we take Natrum muriaticum. It is worse in the sun and she weeps alone. Let me tell you a case of mine. A woman of "
+        "forty came with headache for two years, worse in the sun. I gave Natrum, two hundred, one dose. After a month the headache was less."
+    )
+    (given,) = extract(reading_of(text), full, nlp=nlp).prescriptions
+    assert (given.remedy_id, given.potency, given.doubtful) == (NATRUM, "200C", True)
