@@ -92,14 +92,16 @@ def _specification(pieces: Pieces, weights: Mapping[str, Floats]) -> transformer
     made.register_vocabulary([str(number) for number in range(len(pieces))])  # it is given numbers only
 
     def matrix(place: common_spec.LinearSpec, name: str) -> None:
-        place.weight, place.bias = np.ascontiguousarray(weights[f"{name}.weight"].T), weights[f"{name}.bias"]
+        rounded, scale = _rounded(weights[f"{name}.weight"])
+        place.weight, place.weight_scale = np.ascontiguousarray(rounded.T), 1 / scale
+        place.bias = weights[f"{name}.bias"]
 
     def evened(place: common_spec.LayerNormSpec, name: str) -> None:
         place.gamma, place.beta = weights[f"{name}.weight"], weights[f"{name}.bias"]
 
     whole = made.encoder
     whole.scale_embeddings = False
-    whole.embeddings[0].weight = pieces.vectors(np.arange(len(pieces)))
+    whole.embeddings[0].weight, whole.embeddings[0].weight_scale = pieces.rounded, 1 / pieces.scale
     whole.embeddings[1].weight = np.stack([weights["typ"]] * 2)  # of a second sentence, of which there is none
     whole.position_encodings.encodings = weights["pos.weight"]
     evened(whole.layernorm_embedding, "n")
@@ -112,8 +114,13 @@ def _specification(pieces: Pieces, weights: Mapping[str, Floats]) -> transformer
         matrix(layer.ffn.linear_1, f"{name}.f")
         evened(layer.ffn.layer_norm, f"{name}.n2")
     made.validate()
-    made.optimize(quantization="int8")
     return made
+
+
+def _rounded(values: Floats) -> tuple[NDArray[np.int8], Floats]:
+    """A matrix (in, out) in eight bits, and the (out,) scales that make it large again."""
+    scale = np.maximum(np.abs(values).max(axis=0), 1e-8) / 127
+    return np.round(values / scale).astype(np.int8), scale.astype(np.float32)
 
 
 def load_layers(package: str, name: str) -> dict[str, Floats]:
@@ -127,8 +134,7 @@ def packed(weights: Mapping[str, Floats]) -> dict[str, NDArray[np.generic]]:
     made: dict[str, NDArray[np.generic]] = {}
     for name, values in weights.items():
         if values.ndim == 2 and name != "pos.weight":
-            scale = np.maximum(np.abs(values).max(axis=0), 1e-8) / 127
-            made[name], made[f"{name} scale"] = np.round(values / scale).astype(np.int8), scale.astype(np.float32)
+            made[name], made[f"{name} scale"] = _rounded(values)
         else:
             made[name] = values.astype(np.float16)
     return made

@@ -20,22 +20,19 @@ Floats = NDArray[np.float32]
 
 
 class Pieces:
-    """``vectors`` is pieces by dimensions."""
+    """``rounded`` is pieces by dimensions; times ``scale``, of each piece, it is their vectors."""
 
     def __init__(self, names: Sequence[str], rounded: NDArray[np.int8], scale: Floats) -> None:
         self._cut = BertWordPieceTokenizer({name: number for number, name in enumerate(names)}, lowercase=True)
-        self._rounded, self._scale = rounded, scale
+        self.rounded, self.scale = rounded, scale
 
     def __len__(self) -> int:
-        return len(self._rounded)
+        return len(self.rounded)
 
     def of(self, words: Sequence[str]) -> list[list[int]]:
         """The numbers of the pieces of each word, in lower case; at least one and at most ``LONGEST`` of each."""
         cut = self._cut.encode_batch(list(words), add_special_tokens=False)
         return [one.ids[:LONGEST] or [UNKNOWN] for one in cut]
-
-    def vectors(self, numbers: NDArray[np.int64]) -> Floats:
-        return self._rounded[numbers].astype(np.float32) * self._scale[numbers][..., None]
 
 
 @lru_cache(maxsize=1)
