@@ -269,6 +269,16 @@ def loss_of(scores: Mapping[str, torch.Tensor], windows: Sequence[Window]) -> to
     return whole
 
 
+def take_step(
+    loss: torch.Tensor, model: nn.Module, steps: torch.optim.Optimizer, pace: torch.optim.lr_scheduler.LRScheduler
+) -> None:
+    loss.backward()
+    nn.utils.clip_grad_norm_(model.parameters(), 1.0)
+    steps.step()
+    steps.zero_grad()
+    pace.step()
+
+
 def learn(reader: Reader, examples: Sequence[Example], rounds: int) -> None:
     chance = random.Random(0)
     heads = [values for name, values in reader.named_parameters() if name.startswith("heads")]
@@ -291,11 +301,7 @@ def learn(reader: Reader, examples: Sequence[Example], rounds: int) -> None:
         for at in range(0, len(windows), WINDOWS_A_STEP):
             taken = windows[at : at + WINDOWS_A_STEP]
             loss = loss_of(reader(*batch(taken)), taken)
-            loss.backward()
-            nn.utils.clip_grad_norm_(reader.parameters(), 1.0)
-            steps.step()
-            steps.zero_grad()
-            pace.step()
+            take_step(loss, reader, steps, pace)
         print(f"round {number + 1}: {loss.item():.3f}, {time.monotonic() - begun:.0f} s", flush=True)
 
 
@@ -327,15 +333,21 @@ def save(reader: Reader) -> None:
     print(f"{PIECES.stat().st_size} and {READER.stat().st_size} bytes")
 
 
-def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--without", nargs="*", default=[], help="sets that are left out")
-    parser.add_argument("--rounds", type=int, default=5)
-    parser.add_argument("--from", dest="begin", type=Path, help="weights of an earlier run to go on from")
-    parser.add_argument("--keep", type=Path, help="where to keep the weights for a later run")
-    given = parser.parse_args()
+def options(about: str | None) -> argparse.ArgumentParser:
+    """The options of learning with PyTorch, which is set to give the same each time."""
     torch.manual_seed(0)
     torch.set_num_threads(1)
+    parser = argparse.ArgumentParser(description=about, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--from", dest="begin", type=Path, help="weights of an earlier run to go on from")
+    parser.add_argument("--keep", type=Path, help="where to keep the weights for a later run")
+    return parser
+
+
+def main() -> None:
+    parser = options(__doc__)
+    parser.add_argument("--without", nargs="*", default=[], help="sets that are left out")
+    parser.add_argument("--rounds", type=int, default=5)
+    given = parser.parse_args()
     reader = Reader()
     if given.begin:
         reader.load_state_dict(torch.load(given.begin), strict=False)

@@ -17,7 +17,6 @@ vocabulary's terms it is of, by the product with a vector for each term: what th
 
 from __future__ import annotations
 
-import argparse
 import os
 import random
 import re
@@ -39,7 +38,7 @@ from torch.nn import functional
 sys.path.insert(0, str(Path(__file__).parent))
 sys.path.insert(0, str(Path(__file__).parent / "lab"))
 from learn_judge import HANDS, hand_of
-from learn_reader import NEVER_LEARNT, WIDTH, Layers, layers_of, published_pieces
+from learn_reader import NEVER_LEARNT, WIDTH, Layers, layers_of, options, published_pieces, take_step
 from learn_weights import LISTENED, Labelled, decoded_lectures, heard_pairs
 from measure_notes import GOLD, parse_gold
 
@@ -240,11 +239,7 @@ def learn(reader: TermReader, pieces: Pieces, rounds: int, texts_of: Callable[[r
         reader.train()
         for first in range(0, len(windows), WINDOWS_A_STEP):
             loss = loss_of(reader, windows[first : first + WINDOWS_A_STEP])
-            loss.backward()
-            nn.utils.clip_grad_norm_(reader.parameters(), 1.0)
-            steps.step()
-            steps.zero_grad()
-            pace.step()
+            take_step(loss, reader, steps, pace)
         print(f"round {number + 1}: {loss.item():.3f}, {time.monotonic() - begun:.0f} s", flush=True)
 
 
@@ -286,14 +281,10 @@ def save(reader: TermReader, names: Sequence[str], place: Path) -> None:
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = options(__doc__)  # the weights kept are those after the gold
     parser.add_argument("--rounds", type=int, default=4, help="over the lectures")
     parser.add_argument("--rounds-of-gold", type=int, default=4)
-    parser.add_argument("--from", dest="begin", type=Path, help="weights of an earlier run over gold to go on from")
-    parser.add_argument("--keep", type=Path, help="where to keep the weights after the gold for a later run")
     given = parser.parse_args()
-    torch.manual_seed(0)
-    torch.set_num_threads(1)
     vocabulary = load_vocabulary()
     names = sorted(name for name in vocabulary.concepts if name.startswith(LISTENED))
     at = {name: number for number, name in enumerate(names)}
