@@ -19,7 +19,7 @@ from notesmith.vocabulary import load_vocabulary
 from tests.correct.talk import transcript
 from tests.correct.test_correct import LECTURE, ORDINARY
 
-RUNS = 5
+RUNS = 3
 CORRECT_MOST, EXTRACT_MOST = 15.0, 14.0
 VOCABULARY = load_vocabulary()
 TALK = transcript(*(LECTURE + ORDINARY) * 8)  # about 1,100 words
