@@ -241,6 +241,8 @@ LIKE_OTHERS = {
     "notes are empty",
     "the counts of the index are wrong",
     "a script is gone",
+    "the index is empty",
+    "a row of the index says something else",
 }
 
 
